@@ -22,8 +22,8 @@ def template_of(
 ) -> Template:
     """Return the template of the board or, with `form`, of the form it is laid up on.
 
-    `flat` draws the flat core instead of the laid-up board; `on` is the face whose lengths count.
-    Raises InputError where a form is wanted and the job has no rocker.
+    `flat` is for skins and hand work, on the flat core instead of along the arc; `on` is the face
+    whose lengths count. Raises InputError where a form is wanted and the job has no rocker.
     """
     if form:
         return form_template(prepared.job, prepared.board, prepared.digest)

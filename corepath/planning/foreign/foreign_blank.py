@@ -1,4 +1,4 @@
-"""A single file of anyone's making, read and cut on a virtual blank: `corepath readback FILE
+"""Read a single file from any source and cut it on a virtual blank: `corepath readback FILE
 --blank … --cutter …`."""
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ LARGEST_FILE = 4 * 2**30
 
 @dataclass(frozen=True, slots=True)
 class ForeignReading:
-    """What reading one file gave, with its digest."""
+    """The result of reading one file, with its digest."""
 
     path: Path
     sha256: str
@@ -45,10 +45,10 @@ class ForeignReading:
 
 
 def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> ForeignReading:
-    """Read a file with the bench that the options describe. Raises InputError for options, or a
-    file not to be read.
+    """Read a file with the simulation set-up that the options describe.
 
-    Units asked for a file that states others are a fault too.
+    Raises InputError for wrong options, a file that cannot be read, and an option for units where
+    the file states its own.
     """
     bench = bench_of(asked)
     progress(f"reading {path.name}, cutting the blank", 0.0)
@@ -70,10 +70,11 @@ def read_file(path: Path, asked: ForeignOptions, progress: Progress = quiet) -> 
 
 
 def write_depths(reading: ForeignReading, folder: Path) -> Path:
-    """Draw the depths into `folder` as STEM.depths.svg. Raises OutputError; an earlier one is then
-    whole."""
+    """Draw the depths into `folder` as STEM.depths.svg; return its path. Raises OutputError; an
+    earlier file is then still whole."""
     found = reading.found
     stock, bench = found.stock, found.bench
+    # Columns with nothing left stand at NOWHERE, far below any height; halfway is safely between.
     gone = stock.top < NOWHERE / 2.0
     depth = np.where(gone, bench.thickness, bench.thickness - stock.top.astype(np.float64))
     sheet = DepthSheet(

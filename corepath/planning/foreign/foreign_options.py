@@ -1,5 +1,5 @@
-"""What a foreign file is read with, from the words of the command line: blank, zero, cutters.
-Lengths in mm.
+"""The simulation set-up for a foreign file, from the words of the command line: blank, zero,
+cutters. Lengths in mm.
 
 `1280x420x16` or `20x10x0.75in` is a blank; `front-left,top`, `middle,bed` or `-100,20,16` a zero,
 numbers in mm from the middle of the blank, Z from the bed; `flat:6`, `2=bull:12:2`,
@@ -26,10 +26,10 @@ _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inc
 _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
-# a diameter and a corner radius tell them wholly
+# Shapes that a diameter and a corner radius define completely; others need more than one word has.
 _SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill")
 _LARGEST = 10_000.0
-_MOST_COLUMNS = 40_000_000
+_MOST_COLUMNS = 40_000_000  # at four bytes a column 160 MB for one face
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
 
 _BLANK_ALLOWED = (
@@ -46,8 +46,8 @@ _CUTTER_ALLOWED = (
 
 
 class ForeignOptions(NamedTuple):
-    """The options as written; without `cell` the columns stand 0.1 to 0.5 apart, as the blank is
-    large."""
+    """The options as written. Without `cell` the columns are 0.1 to 0.5 mm apart, by the size of
+    the blank; `rapid` is in mm/min, `accel` in mm/s², `spin_up` in s."""
 
     blank: str | None
     cutter: Sequence[str]
@@ -61,10 +61,12 @@ class ForeignOptions(NamedTuple):
 
 
 def bench_of(asked: ForeignOptions) -> Bench:
-    """The bench that the options describe. Raises InputError with all that is wrong in them."""
+    """Return the simulation set-up that the options describe. Raises InputError with all faults in
+    them."""
     faults: list[Fault] = []
     size = _blank(asked.blank, faults)
     cutters = _cutters(asked.cutter, faults)
+    # A wrong blank gets a size of 1, so that the other options are checked too.
     length, width, thickness = size or (1.0, 1.0, 1.0)
     zero = _zero(asked.zero, length, width, thickness, faults)
     cell = (

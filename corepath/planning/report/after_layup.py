@@ -1,5 +1,5 @@
-"""What is said of the board after lay-up: lengths on arc and chord, tilts, the form, why there are
-no programs."""
+"""The report on the board after lay-up: lengths on arc and chord, tilts, the form, why there are no
+programs."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ _MET = 0.5  # mm that the board may reach beyond the last station and nobody wou
 
 
 def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:
-    """Why a board with a rocker gets no programs after lay-up, and where its rocker is only
-    guessed."""
+    """Return why a board with a rocker gets no programs after lay-up, and where its rocker is only
+    assumed; empty for a flat board."""
     layup = job.layup
     if layup is None or layup.rocker is None:
         return ()
@@ -72,11 +72,12 @@ def _beyond_stations(
 
 
 def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any] | None:
-    """The section `layup` of the report; None where the job says nothing of its lay-up.
+    """Return the section `layup` of the report; None for a job without `[layup]`.
 
-    `bed` is the Z in D of the bed that the cradle stands on. `shifts` tells for both ends of the
+    `bed` is the Z in D of the bed that the cradle stands on. `shifts` has for both ends of the
     board how much farther along X a place lies than in the flat core: along the top of the
-    laminate, along its underside, and if the middle of a core that tapers keeps its length.
+    laminate (`face`), along its underside (`under`), and if the middle of a core that tapers keeps
+    its length (`taper`).
     """
     layup = job.layup
     if layup is None:
@@ -87,6 +88,7 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
     chord = float(ends[1] - ends[0])
     x = np.linspace(low, high, 1001)
     tilts = np.degrees(laid.tilt(x))
+    # Rounded, so that of two equal ends the first wins on every machine.
     steepest = int(np.argmax(np.round(np.abs(tilts), 9)))
     found = {
         "cradle": layup.cradle,
@@ -124,11 +126,11 @@ def _rise(laid: LaidUp, x: float) -> float:
 
 
 def _bolt(laid: LaidUp, bolt: Bolt) -> dict[str, Any]:
-    """Where an upright drill goes in D and meets the laminate; where the bolt's axis meets the
-    deck.
+    """Return where an upright drill is placed in D and meets the laminate, and where the bolt's
+    axis meets the deck.
 
-    Also the tilt there, how far the hole runs aside in the core, and how far the place lies off
-    along each face.
+    Also the tilt there, how far an upright hole drifts sideways in the core, and how far the place
+    is shifted along each face.
     """
     x, y = bolt.x, bolt.y
     deck = float(laid.deck.height(x, y))
@@ -155,8 +157,10 @@ def _pin(pin: Pin) -> dict[str, Any]:
 
 
 def _form(job: Job, board: Board) -> dict[str, Any] | None:
-    """Ribs and spacers; None where the ribs asked for do not fit, which only the command for the
-    form refuses."""
+    """Return ribs and spacers of the form; None where the ribs asked for do not fit.
+
+    A plan needs no form, so that fault is reported only by the command that makes one.
+    """
     try:
         form = form_of(job, board)
     except InputError:

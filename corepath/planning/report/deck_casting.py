@@ -1,5 +1,5 @@
-"""The deck and the casting: from the read-back where the deck was cut in it, else as the stack-up
-expects."""
+"""What shows of the casting in the deck: from the read-back where the deck was cut in it, otherwise
+as the stack-up expects it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ __all__ = ["deck_casting"]
 
 
 def deck_casting(prepared: Prepared, readback: ReadBack | None) -> DeckCasting:
-    """What of the casting shows once the deck is cut, and what was not filled up to it."""
+    """Return what of the casting shows once the deck is cut, and where it was not filled that
+    high."""
     left = readback.remaining.get("C") if readback is not None else None
     if left is None:
         columns = expected_columns(prepared.stackup, prepared.board)

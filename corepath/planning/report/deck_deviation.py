@@ -1,5 +1,5 @@
-"""How far the deck that the files leave is off: from the measures of the read-back, for the report
-and its sheet."""
+"""How far the deck that the files leave deviates from the design: from the measures of the
+read-back, for the report and its sheet."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ __all__ = ["deck_deviation", "deviation_files"]
 
 
 def deck_deviation(prepared: Prepared, readback: ReadBack | None) -> Deviations | None:
-    """None where no finished deck was read back."""
+    """Return the deviations of the finished deck; None where no finished deck was read back."""
+    # Roughing leaves wood on purpose (`rough` above 0): only the finishing pass counts.
     deck = next(
         (work.deck for work in prepared.works if work.deck is not None and work.deck.rough == 0.0),
         None,
@@ -37,7 +38,7 @@ def deck_deviation(prepared: Prepared, readback: ReadBack | None) -> Deviations 
 
 
 def deviation_files(prepared: Prepared, found: Deviations | None) -> dict[str, str]:
-    """The sheet as SVG text by file name; none where nothing was measured."""
+    """Return the sheet as SVG text by file name; empty where nothing was measured."""
     if found is None:
         return {}
     sheet = deck_deviation_sheet(prepared.job, prepared.board, found, digest=prepared.digest)

@@ -1,5 +1,4 @@
-"""What the report says of the deck: where it comes from, its extremes, how it was rounded, its
-patches."""
+"""The report on the deck: where it comes from, its extremes, how it was rounded, its patches."""
 
 from __future__ import annotations
 
@@ -13,7 +12,7 @@ __all__ = ["deck_report"]
 
 
 def deck_report(prepared: Prepared) -> dict[str, Any]:
-    """Source, file and its digest, extremes, station errors, rounding, patches; mm."""
+    """Return source, file and its digest, extremes, station errors, rounding and patches; mm."""
     deck, surface, stack = prepared.job.deck, prepared.board.deck, prepared.stackup
     found: dict[str, Any] = {
         "source": "mesh"
@@ -39,8 +38,10 @@ def deck_report(prepared: Prepared) -> dict[str, Any]:
 
 
 def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
-    """Its form and heights, the inserts whose seats lie wholly in its level part, and those on its
-    blend."""
+    """Return a patch: area and heights, the inserts whose seats lie wholly in its level part, and
+    those on its blend."""
+    # A seat that just touches the edge of the level part counts as inside: both are polygons that
+    # keep within 0.001 mm of their curves, hence 0.002.
     level, surface = patch.level, prepared.board.deck
     seats = {place.id: disc(place.x, place.y, place.seat) for place in prepared.board.places}
     return {

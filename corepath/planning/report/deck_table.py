@@ -1,8 +1,8 @@
-"""The job's cutters compared for the deck: minutes, ridges and what each leaves, beside plain lines
-of a ball.
+"""The job's cutters compared for the deck: minutes, scallops and what each leaves, and as a
+yardstick plain lines of a ball.
 
 Lengths in mm, times in minutes. The cutter that is taken and the next best one are judged by their
-real paths (that of the other as first laid), tried at one place in each square
+real paths (that of the other without a second round), tried at one place in each square
 (`corepath.operations.deck.deck_finish`); the rest by an estimate, and marked so. *Ball lines* are
 lines along the grain, back and forth over the whole blank, with a ball of the same diameter at the
 same feed.
@@ -66,8 +66,8 @@ class ComparedCutter:
 
 
 def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
-    """One entry for each listed cutter that could finish the deck, the quickest first; empty
-    where it is cut."""
+    """Return one entry for each listed cutter that could finish the deck, the quickest first; empty
+    where the deck has been cut already."""
     mine = next(
         (one for one in made if one.work.deck is not None and one.work.deck.rough == 0.0), None
     )
@@ -87,14 +87,15 @@ def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Comp
 
 
 def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
-    """Minutes of lines along X over the whole blank with a ball of `diameter`, the allowed ridges
-    apart, at `feed`.
+    """Return the minutes of lines along X over the whole blank with a ball of `diameter` (mm) at
+    `feed` (mm/min), with the stepover of the allowed scallop.
 
-    Level lines: on a deck they are a little longer. Turns are straight links.
+    The lines are level: on a deck they are a little longer. Turns are straight links.
     """
     assert work.deck is not None
     ball = Cutter(0, "ball", diameter, diameter / 2.0, 2, diameter, diameter)
     left, low, right, high = work.deck.area.bounds
+    # The 1e-9 keeps a width of whole steps from getting one line more by rounding.
     count = math.ceil((high - low) / level_step(ball, work.deck.scallop, diameter) - 1e-9)
     ys = low + (np.arange(count) + 0.5) * (high - low) / count
     xs = [(left, right) if k % 2 == 0 else (right, left) for k in range(count)]

@@ -1,4 +1,4 @@
-"""`report.json`: all that a plan found, under fixed keys. Lengths in mm, times in minutes."""
+"""`report.json`: all results of a plan, under fixed keys. Lengths in mm, times in minutes."""
 
 from __future__ import annotations
 
@@ -36,10 +36,10 @@ __all__ = ["Results", "checks_report", "full_report", "lists_of", "results_of"]
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What is told of a plan beside its files and read-back; `deviation` is None where no finished
-    deck was read.
+    """The results of a plan in addition to its files and read-back; `deviation` is None where no
+    finished deck was read back.
 
-    `minutes` and `apart` are of the files that are run when the skim stops as planned.
+    `minutes` and `apart` are those of the files that are run when the skim stops as planned.
     """
 
     lists: Lists
@@ -51,8 +51,7 @@ class Results:
 
 
 def results_of(proof: Proof) -> Results:
-    """Lists, times, cutters for the deck, how far that is off, and what of the casting shows in
-    it."""
+    """Return lists, times, cutters for the deck, its deviation, and what shows of the casting."""
     prepared, readback = proof.prepared, proof.readback
     run = [one for one in proof.made if _is_cut(one, prepared)]
     return Results(
@@ -66,7 +65,7 @@ def results_of(proof: Proof) -> Results:
 
 
 def lists_of(prepared: Prepared) -> Lists:
-    """Fills, holes, dowels, passes, stops and pour of a job."""
+    """Return the lists of a job: fills, holes, dowels, passes, stops, pour and flush."""
     stack, job = prepared.stackup, prepared.job
     return Lists(
         fills=fill_advices(stack, prepared.known.settled),
@@ -80,7 +79,10 @@ def lists_of(prepared: Prepared) -> Lists:
 
 
 def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, Any]:
-    """What is known before any path is made; `lists` where they have been made already."""
+    """Return the part of the report that is known before any path is made.
+
+    `lists` are taken as they are where they have been made already.
+    """
     blank, stack = prepared.job.blank, prepared.stackup
     lists = lists or lists_of(prepared)
     found = {
@@ -119,6 +121,7 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
         "pour": lists.pour,
         "deck": deck_report(prepared),
     }
+    # Not rounded here: the keys of each class say to how many places.
     plain: dict[str, Any] = reported(found, None)
     return plain
 
@@ -135,7 +138,8 @@ def _flush(stack: Stackup) -> FlushFigures:
 
 
 def full_report(proof: Proof, results: Results, despite_failures: bool = False) -> dict[str, Any]:
-    """The whole report: the checks, one entry for each file, and the read-back (null: not run)."""
+    """Return the whole report: the checks, one entry for each file, and the read-back (null where
+    it was not run)."""
     prepared, made = proof.prepared, proof.made
     report = checks_report(prepared, results.lists)
     later = {
@@ -155,6 +159,8 @@ def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
     """Whether the file is run when the skim stops as planned, pass by pass."""
     if made.program.name != "skim":
         return True
+    # `05-B-skim-pass-3` is cut up to the planned stop; `05-B-skim-all` is run instead of them, and
+    # would count the same minutes twice.
     number = made.program.stem.rpartition("-")[2]
     return number.isdigit() and int(number) <= prepared.stackup.skim.planned_stop
 
@@ -167,6 +173,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
         "setup": program.setup,
         "name": program.name,
         "cutter": program.cutter.facts(),
+        # Adding 0.0 turns a rounded -0.0 into 0.0, which JSON would write as "-0.0".
         "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
         "system": program.zero.system,
         "touch": program.zero.touch,
@@ -201,7 +208,7 @@ def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
 
 
 def _bound(made: MadeFile) -> dict[str, Any]:
-    """What any path would take at least, in minutes, and how many times that this one takes."""
+    """Return the lower bound of the minutes of any path, and the ratio of this one's to it."""
     least = made.bound.minutes
     found: dict[str, Any] = {"bound": round(least, 3), "over_bound": round(made.minutes / least, 3)}
     if made.bound.level:
@@ -210,7 +217,8 @@ def _bound(made: MadeFile) -> dict[str, Any]:
 
 
 def _corner(corner: Corner) -> dict[str, Any]:
-    """A corner that stays round: its place on the bed of that set-up, mm² and largest mm left."""
+    """Return a corner that stays round: its place on the bed of that set-up, the area left (mm²)
+    and the greatest width left (mm)."""
     places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
     return {
         "feature": corner.feature,
@@ -219,7 +227,8 @@ def _corner(corner: Corner) -> dict[str, Any]:
 
 
 def _uncut(piece: Uncut) -> dict[str, Any]:
-    """A piece that is not reached: mm², by what, and its polygon in the bed frame of the set-up."""
+    """Return a piece that is not reached: its area (mm²), what prevents it, and its polygon in the
+    bed frame of the set-up, thinned within 0.002 mm."""
     thinned = piece.area.simplify(0.002)
     return {
         "beside": list(piece.names),

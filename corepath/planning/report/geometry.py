@@ -1,4 +1,5 @@
-"""`geometry.json`: what a stranger needs, beside the files, to check them with numpy alone.
+"""`geometry.json`: what an independent program needs, besides the files, to check them with numpy
+alone.
 
 Polygons keep within 0.005 mm and stand in the bed frame of their set-up (B already mirrored);
 `floor` and `top` are heights above its bed. The deck's heights stand on a 1 mm grid in the board
@@ -30,7 +31,8 @@ CHORD = 0.002
 
 
 def geometry_dict(prepared: Prepared) -> dict[str, Any]:
-    """Outline, areas and bores with set-up and heights, and the deck's grid; lengths in mm."""
+    """Return outline, areas and bores with set-up and heights, and the deck's grid; lengths in
+    mm."""
     areas: list[dict[str, Any]] = []
     for work in prepared.works:
         areas += [
@@ -76,6 +78,8 @@ def _bore(work: Work, hole: Hole, k: int) -> dict[str, Any]:
     step = hole.steps[k]
     top = hole.top if k == 0 else hole.steps[k - 1].floor
     radius = step.diameter / 2
+    # Chords of n equal parts pass inside the circle by r (1 - cos(pi / n)); at least 24, so that
+    # small bores are round too.
     count = max(24, math.ceil(math.pi / math.acos(1 - CHORD / radius)))
     angles = np.arange(count) * (2 * math.pi / count)
     circle = np.column_stack([hole.x + radius * np.cos(angles), hole.y + radius * np.sin(angles)])
@@ -111,6 +115,6 @@ def _round(value: float) -> float:
 def _deck(prepared: Prepared) -> dict[str, Any]:
     deck, blank = prepared.board.deck, prepared.job.blank
     x0, y0, grid = grid_over(deck, blank.length, blank.width)
-    # of a deck from a file these are all that the folder has
+    # Of a deck from a file these are the only heights that the folder has: they are kept finer.
     decimals = 4 if deck.sha256 is None else FILE_GRAIN
     return {"x0": _round(x0), "y0": _round(y0), "step": 1.0, "h": np.round(grid, decimals).tolist()}

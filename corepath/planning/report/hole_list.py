@@ -1,4 +1,4 @@
-"""The list of holes: what each is, where it lies, how it is made and by which file. Lengths in mm.
+"""List the holes: what each is, where it lies, how it is made and by which file. Lengths in mm.
 
 `at` is the place in the board frame, `lies` the place in the bed frame of its set-up (B is mirrored
 by the flip); `depth` counts from the face that is up, `floor` is the height above the bed, for
@@ -22,8 +22,10 @@ __all__ = ["hole_list"]
 
 
 def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
-    """One entry for each hole of dowels and inserts, in the order of the operations and of the
-    job."""
+    """Return one entry for each hole of dowels and inserts, in the order of the operations and of
+    the job."""
+    # Seat and bore of an insert may be cut by two works, each with a cutter of its own: the second
+    # one completes the entry of the first.
     found: dict[str, ListedHole] = {}
     for work in prepared.works:
         if work.name not in ("dowels", "inserts"):
@@ -72,7 +74,7 @@ def _insert(insert: InsertSection) -> ListedInsert:
 
 
 def _made(work: Work, hole: Hole, step: Step) -> str:
-    """How a step is made, in words; the G word where the control takes cycles."""
+    """Return how a step is made, in words, with the G word where the control knows cycles."""
     if step.diameter > work.cutter.diameter + SAME_SIZE:
         return "helix and turns"
     peck = peck_of(work, hole.top - step.floor)

@@ -19,7 +19,7 @@ __all__ = ["SkinFound", "find_skin", "skin_files"]
 
 @report_keys(Key("*", "entries", None))
 class SkinFound(NamedTuple):
-    """The study of a skin on its deck, what would mend it, and the rows of the check."""
+    """The study of a skin on its deck, the changes that would make it pass, and its checks."""
 
     study: SkinStudy
     advice: SkinAdvice
@@ -32,9 +32,13 @@ class SkinFound(NamedTuple):
 
 
 def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
-    """None for a job without `[skin]`; `folder` holds the files that the job names."""
+    """Return the study, advice and checks of a job's skin; None for a job without `[skin]`.
+
+    `folder` holds the files that the job names.
+    """
     if job.skin is None:
         return None
+    # Loaded here: it needs scipy's sparse solvers, which a job without a skin does without.
     from corepath.skin.checks import skin_checks
     from corepath.skin.skin_advice import advise_skin
     from corepath.skin.study import study_skin
@@ -45,7 +49,7 @@ def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
 
 
 def skin_files(job: Job, board: Board, found: SkinFound | None, digest: str) -> dict[str, str]:
-    """The maps of a skin as SVG text by file name; none without one."""
+    """Return the maps of a skin as SVG text by file name; empty without a skin."""
     if found is None:
         return {}
     from corepath.views.deck.skin_maps import skin_maps

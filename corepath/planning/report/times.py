@@ -1,8 +1,8 @@
-"""What a file takes beside its cutting and rapids: dwells, stops, changes of cutter.
+"""The time of a file besides cutting and rapids: dwells, stops, tool changes.
 
-Dwells are exact: the file itself asks for them. What hands take at a stop or a change is a guess
-that only the shop can better, so that it is counted apart and never mixed with the minutes that the
-clock works out.
+Dwells are exact: the file itself has them. The time of a person at a stop or a tool change is an
+estimate that only the shop can improve, so it is kept apart from the minutes that the clock works
+out.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ CHANGE_BY_MACHINE = 0.3
 )
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """Minutes of dwells, and how many stops and changes of cutter there are, with the minutes
-    allowed for them."""
+    """Minutes of dwells, and the numbers of stops and tool changes with the minutes allowed for
+    them."""
 
     dwell: float = 0.0
     stops: int = 0
@@ -55,8 +55,9 @@ class Apart:
 
 
 def apart(program: Program, machine: MachineSection) -> Apart:
-    """What the file of `program` takes apart: a change at its head, a look at a new zero, a stop
-    between passes."""
+    """Return these times for the file of `program`: a tool change at its head, a look at a new
+    zero, a stop between passes."""
+    # The spindle starts for every pass, and stops by the file before every stop between two.
     between = len(program.passes) - 1
     dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
     looks = int(program.approach is not None)
@@ -65,10 +66,10 @@ def apart(program: Program, machine: MachineSection) -> Apart:
 
 
 def together(parts: Iterable[tuple[int, Apart]]) -> Apart:
-    """The sum of files run one after another, each with its cutter's number.
+    """Return the sum of files run one after another, given as (cutter number, times).
 
-    Where the cutter stays from one to the next, none is changed: its head only asks for a
-    confirmation.
+    Where two files in a row have the same cutter it is not changed: the head of the second only
+    asks to confirm it.
     """
     total, fitted = Apart(), 0
     for number, one in parts:

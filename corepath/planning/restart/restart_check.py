@@ -28,8 +28,8 @@ def is_restart(name: str) -> bool:
 def check_restarts(
     folder: Path, restarts: Mapping[str, str], texts: Mapping[str, str], findings: Findings
 ) -> None:
-    """`restarts` (name to text) against what is made anew of the files `texts` that they belong
-    to."""
+    """Add a finding for each of `restarts` (name to text) that differs from a restart made now from
+    its file, one of `texts`, in `folder`."""
     for name, text in restarts.items():
         found = _NAME.fullmatch(name)
         file = f"{found[1]}{found[3]}" if found is not None else ""
@@ -50,6 +50,7 @@ def check_restarts(
                 "earlier plan"
             )
             findings.add("changed", says, file=name)
+            # A changed text may still be harmless; what it does differently at the machine follows.
             planned = read_program(texts[file], file)
             index = int(np.searchsorted(planned.line, made.line))
             for wrong in differs(planned, index, read_program(text, name), made.clear):

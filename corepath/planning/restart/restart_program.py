@@ -1,7 +1,7 @@
-"""A program that goes on from one line of another: `corepath restart`.
+"""Make a program that continues a file from one of its lines: `corepath restart`.
 
-The file is read as a stranger reads it; `gcode/write/restart_text.py` writes the new text. The
-result is read back: from the plunge on its motions must be those of the file.
+The file is read from its text alone; `gcode/write/restart_text.py` writes the new text. The result
+is read back: from the plunge on its motions must be those of the file.
 """
 
 from __future__ import annotations
@@ -47,12 +47,12 @@ __all__ = ["Restart", "default_name", "restart", "write_restart"]
 
 @dataclass(frozen=True, slots=True)
 class Restart:
-    """The text of a restart. `asked` is the line wanted, `line` the one it begins with and `why`
-    where they differ.
+    """The text of a restart. `asked` is the line wanted, `line` the one it begins with, and `why`
+    says why they differ.
 
-    `place` is where the cutter goes down (program coordinates, mm); `clear`, `plunge` (mm/min) and
-    `plunge_from` say how. `findings` are what reading it back found wrong: with any, the text is
-    not to be used.
+    `place` is where the cutter goes down (program coordinates, mm), from the height `clear` (mm) at
+    the feed `plunge` (mm/min), whose origin `plunge_from` names. `findings` are what reading it
+    back found wrong: the text must not be used with any.
     """
 
     file: str
@@ -74,13 +74,13 @@ class Restart:
 
 
 def default_name(path: Path, line: int) -> Path:
-    """`03-A-groove.from-812.nc` beside `03-A-groove.nc`."""
+    """Return the name of a restart: `03-A-groove.from-812.nc` beside `03-A-groove.nc`."""
     return path.with_name(f"{path.stem}.from-{line}{path.suffix or '.nc'}")
 
 
 def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
-    """A program that goes on from line `number` of a file. Raises InputError with what does not
-    allow it."""
+    """Make a program that continues the file `path` from line `number` (from 1). Raises InputError
+    with the reason where that is not possible."""
     progress(f"reading {path.name}", 0.0)
     refuse_half_written(path.parent)
     data = _read(path)
@@ -88,11 +88,14 @@ def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
     text = data.decode("ascii", errors="replace")
     program = read_program(text, file)
     _readable(program, path)
+    # Not `splitlines`, which also splits at form feeds and the like: lines must be counted as the
+    # reader and the operator's editor count them.
     lines = [line.rstrip("\r") for line in text.split("\n")]
     if lines and not lines[-1].strip():
         lines.pop()
     begin, why = first_line(program, lines, number, str(path))
     state = state_at(lines, begin)
+    # The first motion of that line or, for a line of other commands, of a later one.
     index = int(np.searchsorted(program.line, begin))
     _possible(program, index, state, str(path))
     descent, source = _descent(program, lines, state, index, str(path)), plunge_feed(program)[1]
@@ -124,8 +127,8 @@ def restart(path: Path, number: int, progress: Progress = quiet) -> Restart:
 
 
 def write_restart(made: Restart, path: Path) -> None:
-    """Write the text of a restart without findings to a new file. Raises InputError where one
-    lies there already."""
+    """Write the text of a restart without findings to a new file. Raises InputError where the file
+    exists already, OutputError where it cannot be written."""
     if made.findings:
         raise ValueError("a restart that does not read back is not written")
     try:
@@ -162,6 +165,8 @@ def _readable(program: ReadProgram, path: Path) -> None:
 
 
 def _possible(program: ReadProgram, index: int, state: ModalState, file: str) -> None:
+    # The place is NaN after a motion in machine coordinates or an offset, whose size only the
+    # control knows.
     if not bool(np.isfinite(state.place).all()):
         says = (
             "where the cutter stands at that line cannot be told: an offset or G53 comes before it"
@@ -188,10 +193,11 @@ def _possible(program: ReadProgram, index: int, state: ModalState, file: str) ->
 def _descent(
     program: ReadProgram, lines: Sequence[str], state: ModalState, index: int, file: str
 ) -> Descent:
-    """How the cutter comes back to where motion `index` begins."""
+    """Return how the cutter comes back to the place where motion `index` begins."""
     clear = max(clear_height(program, file), state.place[2])
     # A first motion that stays at safe Z or goes up to it needs no way down before it.
     up = program.kind[index] == 0 and program.end[index, 2] >= clear - 1e-9
+    # With incremental distances (G91) the motion counts from the place: it must be reached first.
     goes_down = not (up and state.absolute) and state.place[2] < clear - 1e-9
     plunge = plunge_feed(program)[0]
     first_way = _first_way(program, lines)
@@ -199,8 +205,11 @@ def _descent(
 
 
 def _first_way(program: ReadProgram, lines: Sequence[str]) -> tuple[str, ...]:
-    """The slow first way down to a stop, as the file has it: its zero is another than that of
-    the file before."""
+    """Return the lines of the slow first way down to a stop, where the file has one.
+
+    Such a file has another Z zero than the file before: after a restart a forgotten touch must be
+    as visible as at the beginning.
+    """
     turns = next((event.index for event in program.events if event.name == "spindle-on"), 0)
     stop = next(
         (event for event in program.events if event.name == "stop" and 0 < event.index <= turns),
@@ -216,7 +225,8 @@ def _first_way(program: ReadProgram, lines: Sequence[str]) -> tuple[str, ...]:
 
 
 def _head(lines: Sequence[str]) -> Iterator[str]:
-    """The comments at the top of a file that are no messages."""
+    """Yield the comments at the top of a file, except messages (MSG), which the restart has of its
+    own."""
     for text in lines:
         bare = text.strip()
         if bare and read_line(bare).words:
@@ -226,7 +236,11 @@ def _head(lines: Sequence[str]) -> Iterator[str]:
 
 
 def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Completion | None]]:
-    """The rest of the file; the first motion has what it took from lines before."""
+    """Yield the remaining lines, each with the words that must be added to it.
+
+    Only the first motion gets any: the G word and the words of a cycle that it took from lines
+    before, which the restart leaves out.
+    """
     owed = state.motion
     for line in lines[state.line - 1 :]:
         if line.strip() == "%":
@@ -234,6 +248,8 @@ def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Comple
         found = None
         if owed is not None:
             block = block_of(line)
+            # A line with a G word of its own keeps it, and may still lack words of a cycle. After
+            # G80 (800), or a motion, nothing is owed any more.
             if "motion" in block.g:
                 found = Completion(None, tuple(_kept_words(block, block.g["motion"], state)))
                 owed = None if block.has_axes or block.g["motion"] == 800 else owed
@@ -244,8 +260,10 @@ def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Comple
 
 
 def _kept_words(block: Block, motion: int, state: ModalState) -> Iterator[tuple[str, float, bool]]:
-    """The words that a cycle keeps from line to line and that a block of it leaves out, as
-    `Completion` has them."""
+    """Yield the words that a cycle keeps from line to line and that this block leaves out: letter,
+    value, and whether it is a length, as `Completion` has them."""
+    # NIST IR 6556, 3.5.16: Z, R, P and Q of a cycle are sticky as long as the same cycle goes on;
+    # R holds from one kind of cycle to the next.
     if motion not in CYCLES or state.motion not in CYCLES:
         return
     for letter, value in zip("ZRPQ", state.cycle, strict=True):

@@ -1,5 +1,5 @@
-"""A restart read back: from its plunge on it must do what the file does, and come to it safely.
-Lengths in mm."""
+"""Check a restart that was read back: from its plunge on it must do what the file does, and its
+approach must be safe. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -19,19 +19,21 @@ HARMLESS = frozenset({"block-delete", "after-end", "missing-end"})
 """Findings that neither keep a file from being restarted nor a restart from being used."""
 
 _SAME = 2e-4
-"""mm (and mm/min): how far a motion may be from that of the file; places are written as the file
-writes them."""
+"""mm (and mm/min): how far a motion may be from that of the file. Places are copied with four
+decimals, so two of their last digits; a real difference is at least a hundred times that."""
 
 _FIRST_SYSTEM = 540
 """G54, which holds where a file names none."""
 
 
 def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> Iterator[str]:
-    """What is wrong with a restart, against the motions of the file from `index` on."""
+    """Yield what is wrong with the restart `made`, against the motions of `file` from `index` on;
+    `clear` is the safe height, mm."""
     for finding in made.findings:
         if finding.kind not in HARMLESS:
             yield str(finding)
     yield from _states(file, made)
+    # The rest of the file must be the end of the restart; everything before that is its approach.
     count = file.count - index
     if made.count < count:
         yield f"{made.count} motions, where the file has {count} from there on"
@@ -39,6 +41,7 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
     begin = made.count - count
     old, new = slice(index, None), slice(begin, None)
     cuts = file.kind[old] > 0
+    # Starts of rapids are not compared: the first one begins where the approach ends.
     if not np.array_equal(file.kind[old], made.kind[new]):
         yield "its motions are not of the kinds that the file has"
         return
@@ -49,6 +52,7 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
         ("feeds", file.feed[old][cuts][:, None], made.feed[new][cuts][:, None]),
     ):
         apart = np.abs(here - there)
+        # NaN (no centre, no feed, a place that cannot be known) must stand in the same places.
         if (
             not np.array_equal(np.isnan(here), np.isnan(there))
             or np.nanmax(apart, initial=0.0) > _SAME
@@ -65,8 +69,8 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
 
 
 def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
-    """Modes that the file states and the restart does not, or states otherwise; and the stop before
-    it moves."""
+    """Yield modes that the file states and the restart does not, or states otherwise; a missing
+    stop before it moves; a first way down that is not as slow as the file's."""
     lost = [group for group in made.unstated if group not in file.unstated]
     if lost or (file.units_stated and not made.units_stated):
         yield f"not stated before its first move: {', '.join(lost or ['units'])}"
@@ -95,7 +99,7 @@ def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
 
 
 def _speeds(program: ReadProgram) -> NDArray[np.float64]:
-    """Spindle speed that is set at each motion (n,), rpm; 0 where none has been."""
+    """Return the spindle speed set at each motion (n,), rpm; 0 before the first one is set."""
     speeds = np.zeros(program.count)
     for event in program.events:
         if event.name == "speed":
@@ -104,8 +108,8 @@ def _speeds(program: ReadProgram) -> NDArray[np.float64]:
 
 
 def _approach(file: ReadProgram, made: ReadProgram, begin: int, clear: float) -> Iterator[str]:
-    """To the place by rapids at the safe height, the spindle up to speed, then one plunge no faster
-    than the file's."""
+    """Yield what is wrong with the approach: it must consist of rapids at the safe height, the
+    spindle coming up to speed, and one straight plunge no faster than the file's."""
     lead, rapids = made.end[:begin], made.kind[:begin] == 0
     if not (lead[rapids, 2] >= clear - _SAME).all():
         yield "a rapid of the approach comes below the safe height"

@@ -1,8 +1,8 @@
-"""What a control would know at the start of one line of a program: modal state, place, and how the
-cutter got there.
+"""The state of a control at the start of one line of a program: modal state, place, and how the
+cutter came there.
 
-Read with the words, blocks and modal machine of the read-back, from the text alone. Coordinates are
-the program's, in mm whatever the units of the file; feeds in mm/min; lines count from 1.
+It is read from the text alone, with the words, blocks and modal machine of the read-back.
+Coordinates are the program's, in mm also for a file in inches; feeds in mm/min; lines count from 1.
 """
 
 from __future__ import annotations
@@ -35,17 +35,21 @@ SPIN_UP = 4.0
 """s, where a file never waits for its spindle (common practice, no source)."""
 PLUNGE_SHARE = 0.33
 """Of the slowest feed, where a file never goes straight down (common practice, no source)."""
+# mm: a move shorter than this in plan is straight down. Coordinates have four decimals, so it only
+# takes up the rounding of sums.
 _LEVEL = 1e-6
 
 
 def block_of(text: str) -> Block:
-    """The block of one line of text that is known to be readable."""
+    """Return the block of one line of text that is known to be readable."""
     return read_block(read_line(text.rstrip("\r")).words)
 
 
 def state_at(lines: Sequence[str], number: int) -> ModalState:
-    """The state at the start of line `number` of a program that the read-back reads without a
-    fault."""
+    """Return the state at the start of line `number` of a program that the read-back reads without
+    a fault."""
+    # The machine of the read-back follows what bears on motion; modes that a restart must repeat
+    # but that move nothing (path control, override, offset, coolant) are gathered beside it.
     machine = Machine()
     path, override, offset, changed, backwards = "", "", "G49", False, False
     coolant: list[str] = []
@@ -55,6 +59,7 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
             continue
         block = read_block(found.words)
         machine.execute(block, line)
+        # Its motions are not needed: a program of a million lines would keep them all.
         machine.rows.clear()
         if "path control" in block.g:
             path = g_word(block.g["path control"])
@@ -67,6 +72,7 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
             )
         if "coolant" in block.m:
             word = block.m["coolant"]
+            # M7 and M8 may be on together; M9 stops both.
             coolant = (
                 [] if word == 9 else [*(kept for kept in coolant if kept != f"M{word}"), f"M{word}"]
             )
@@ -100,15 +106,16 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
 def first_line(
     program: ReadProgram, lines: Sequence[str], number: int, file: str
 ) -> tuple[int, str]:
-    """The line to begin with for line `number`, and why where it is another one; raises InputError.
+    """Return the line to begin with for line `number`, and the reason where it is another one.
 
-    In the middle of a ramp or helix the cutter stands against solid wood at a height between two
-    layers: the way back leads to where the descent began, which is at a height that is cleared, or
-    above the wood.
+    In the middle of a ramp or helix the cutter is in solid wood at a height between two layers, and
+    a straight plunge there would cut full width. The restart goes back to where the descent began,
+    at a height that is cleared, or above the wood. Raises InputError where no restart is possible.
     """
     _refuse(program, lines, number, file)
     index = int(np.searchsorted(program.line, number))
     begin = index
+    # Also for a line right after a ramp: the cutter then stands at the ramp's lower end.
     while program.kind[index] > 0 and begin > 0 and _ramps(program, begin - 1):
         begin -= 1
     if begin == index:
@@ -122,7 +129,7 @@ def _ramps(program: ReadProgram, index: int) -> bool:
     start, end = program.start[index], program.end[index]
     level = float(np.hypot(*(end[:2] - start[:2])))
     if program.kind[index] >= 2:
-        level = 1.0
+        level = 1.0  # a full turn of a helix ends above where it began: an arc is never straight
     return bool(end[2] < start[2] - _LEVEL and level > _LEVEL)
 
 
@@ -164,8 +171,8 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
 
 
 def cutting(program: ReadProgram) -> NDArray[np.bool_]:
-    """Which motions are at feed, but for those before the spindle first turns: a first way down
-    cuts nothing."""
+    """Return which motions (n,) cut: those at feed, except before the spindle first turns, since a
+    first way down to a stop cuts nothing."""
     feeds: NDArray[np.bool_] = program.kind > 0
     feeds[: next((event.index for event in program.events if event.name == "spindle-on"), 0)] = (
         False
@@ -174,11 +181,14 @@ def cutting(program: ReadProgram) -> NDArray[np.bool_]:
 
 
 def clear_height(program: ReadProgram, file: str) -> float:
-    """The highest that the file travels at rapid, which lies above all its cuts. Raises
-    InputError."""
+    """Return the greatest height of the file's rapids, mm, which must lie above all its cuts.
+
+    Raises InputError where it does not: then the text does not show what height is safe.
+    """
     rapid = program.kind == 0
     travels = program.end[rapid, 2]
     travels = travels[~np.isnan(travels)]
+    # A retract at feed also ends high up, but it does not cut there.
     cuts = cutting(program) & ~(program.end[:, 2] > program.start[:, 2])
     above = program.end[cuts, 2].max(initial=-np.inf)
     if not len(travels) or travels.max() <= above + _LEVEL:
@@ -191,7 +201,11 @@ def clear_height(program: ReadProgram, file: str) -> float:
 
 
 def plunge_feed(program: ReadProgram) -> tuple[float, str]:
-    """Feed for going straight down, mm/min, and where it is from."""
+    """Return the feed for going straight down, mm/min, and its origin in words.
+
+    The slowest that the file uses for it; without any, half the slowest of its ramps, or a share of
+    its slowest feed.
+    """
     cuts = cutting(program) & (program.feed > 0.0)
     way = program.end - program.start
     down = cuts & (way[:, 2] < -_LEVEL)
@@ -206,8 +220,8 @@ def plunge_feed(program: ReadProgram) -> tuple[float, str]:
 
 
 def spin_up(program: ReadProgram) -> float:
-    """Seconds to wait for the spindle: the longest that the file waits between a start of it and
-    the next motion."""
+    """Return the seconds to wait for the spindle: the longest wait in the file between a start of
+    the spindle and the next motion."""
     longest, started = 0.0, -1
     for event in program.events:
         if event.name == "spindle-on":
