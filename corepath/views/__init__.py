@@ -1,4 +1,4 @@
-"""Drawings for the person at the machine: SVG text, one sheet an operation and an overview."""
+"""Drawings for the person at the machine: SVG text, one sheet per operation and an overview."""
 
 from corepath.views.drawings.drawing import drawings, operation_drawing
 from corepath.views.drawings.overview import overview

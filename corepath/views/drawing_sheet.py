@@ -1,7 +1,7 @@
-"""The sheet all drawings share: frame, columns, title block, legend, dimensions and free room for
+"""The sheet that all drawings share: frame, columns, title block, dimensions and free places for
 labels.
 
-Sheet millimetres, origin top left, y down. The sheet is an A3 lying (420 × 297), with a filing
+Sheet millimetres, origin top left, y down. The sheet is A3 landscape (420 × 297), with a filing
 margin of 20 mm at the left and 10 mm elsewhere (ISO 5457, from memory). Dimensions have extension
 lines that start off the object, filled arrowheads, and the figure above the line (ISO 129-1, from
 memory).
@@ -50,25 +50,27 @@ SMALL, NORMAL, LARGE = 3.2, 3.6, 7.0
 
 
 def best_scale(width: float, height: float, room: Box) -> float:
-    """The largest of `SCALES` at which `width` × `height` (model mm) fits `room`."""
+    """Return the largest of `SCALES` at which `width` × `height` (model mm) fits `room`; the
+    smallest one where none does."""
     return next(
         (s for s in SCALES if width * s <= room.width and height * s <= room.height), SCALES[-1]
     )
 
 
 def scale_words(scale: float) -> str:
-    """`1:5`, `2:1`."""
+    """Return a scale in words: `1:5`, `2:1`."""
     return f"{number(scale)}:1" if scale > 1 else f"1:{number(1 / scale, 1)}"
 
 
 def heading(svg: Document, left: str, right: str, under: str) -> None:
-    """The strip at the top: what it is, which face is up, and a line below."""
+    """Draw the strip at the top: what the sheet shows, which face is up, and a line below."""
     with svg.group("heading", id="heading"):
         svg.add(
             "rect", class_="wide", x=FRAME.x0, y=FRAME.y0, width=FRAME.width, height=FRAME.height
         )
         size = LARGE
         room = FRAME.width - 12.0
+        # Both texts are bold, about 8 % wider than the face whose widths are estimated.
         while text_width(left, size) * 1.08 + text_width(right, size) * 1.08 > room and size > 4.5:
             size -= 0.25
         svg.text(FRAME.x0 + 3, FRAME.y0 + 9, left, "label strong operation", size=size)
@@ -78,7 +80,7 @@ def heading(svg: Document, left: str, right: str, under: str) -> None:
 
 
 def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: str) -> float:
-    """A table of name and value that ends at the bottom of `box`; returns its upper edge."""
+    """Draw a table of name and value that ends at the bottom of `box`; return its upper edge."""
     name_width = 21.0
     laid: list[tuple[str, list[str]]] = []
     for name, value in rows:
@@ -102,8 +104,8 @@ def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: st
 
 
 def side_block(svg: Document, rows: Iterable[tuple[str, str]]) -> float:
-    """The column at the right parted off, with the title block at its foot; returns that block's
-    upper edge."""
+    """Draw the line of the column at the right and the title block at its foot; return that
+    block's upper edge."""
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     return rows_block(svg, Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1), rows, "title")
 
@@ -111,7 +113,8 @@ def side_block(svg: Document, rows: Iterable[tuple[str, str]]) -> float:
 def arrowhead(
     svg: Document, x: float, y: float, angle: float, length: float = 2.6, class_: str = "solid"
 ) -> None:
-    """A filled head with its tip at (x, y); `angle` in radians is where it points, y down."""
+    """Draw a filled head with its tip at (x, y), pointing in the direction `angle` (radians, y
+    down)."""
     half = math.radians(12)
     points = [(x, y)]
     points += [
@@ -124,15 +127,17 @@ def arrowhead(
 def dimension_along(
     svg: Document, x0: float, x1: float, y_object: float, y: float, text: str, *, left: bool = False
 ) -> None:
-    """A level dimension from `x0` to `x1` at height `y`, of something that ends at `y_object`.
+    """Draw a horizontal dimension from `x0` to `x1` at height `y`, of an object that ends at
+    `y_object`; sheet mm.
 
-    A figure that does not fit between the arrows stands at their right, or with `left` at their
+    A figure that does not fit between the arrows is set at their right, or with `left` at their
     left.
     """
     side = 1.0 if y > y_object else -1.0
     for x in (x0, x1):
         svg.line(x, y_object + side * 1.0, x, y + side * 1.5, "faint")
     width = text_width(text, NORMAL)
+    # Two heads of 2.6 mm and a gap need 7 mm; below that the arrows point inwards from outside.
     inside = abs(x1 - x0) >= width + 7.0
     if abs(x1 - x0) >= 7.0:
         svg.line(x0, y, x1, y, "faint")
@@ -160,7 +165,8 @@ def dimension_along(
 def dimension_across(
     svg: Document, y0: float, y1: float, x_object: float, x: float, text: str
 ) -> None:
-    """An upright dimension from `y0` to `y1` at `x`, of something that ends at `x_object`."""
+    """Draw a vertical dimension from `y0` to `y1` at `x`, of an object that ends at `x_object`;
+    sheet mm."""
     side = 1.0 if x > x_object else -1.0
     y0, y1 = min(y0, y1), max(y0, y1)
     for y in (y0, y1):
@@ -179,7 +185,7 @@ def dimension_across(
 
 
 def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
-    """A bar of round model length with its figures; returns its right end."""
+    """Draw a bar of round model length with its figures; return its right end."""
     length = next(k for k in (1000, 500, 200, 100, 50, 20, 10, 5) if k * scale <= 45.0 or k == 5)
     with svg.group("scale-bar"):
         for k in range(4):
@@ -200,7 +206,7 @@ def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
 
 @dataclass(slots=True)
 class Labels:
-    """Places labels where nothing else stands: tries places round a point, the nearest first."""
+    """Places labels where nothing else is: tries places around a point, the nearest first."""
 
     svg: Document
     room: Box
@@ -230,8 +236,9 @@ class Labels:
         size: float = SMALL,
         class_: str = "label halo",
     ) -> bool:
-        """`text` near (x, y), at least `clear` away, with a leader where it stands far; False if no
-        room."""
+        """Set `text` near (x, y), at least `clear` mm away, with a leader where it is far off;
+        return False if there is no room."""
+        # Two rounds: a label may cover a line where it must, but never another label or a mark.
         return self._tried(x, y, text, clear, size, class_, True) or self._tried(
             x, y, text, clear, size, class_, False
         )
@@ -269,6 +276,8 @@ class Labels:
 
 
 def _around(x: float, y: float, reach: float, size: float) -> Sequence[tuple[float, float, str]]:
+    # `low` moves the base line down by about half the height of small letters, so that the text is
+    # centred on y; on the diagonals 0.75 is a little more than cos 45°.
     low = 0.34 * size
     slant = reach * 0.75
     return (

@@ -1,7 +1,7 @@
 """Colours, line kinds and text sizes of all drawings, in one place.
 
-Cuts have one hue, light where shallow and dark where deep, so lightness alone tells the depth and
-the drawing survives a grey print and colour-blind eyes. Everything else is ink or grey on white.
+Cuts have one hue, light where shallow and dark where deep: lightness alone shows the depth, also in
+a grey print and to colour-blind eyes. Everything else is ink or grey on white.
 Line kinds follow ISO 128-2: continuous, dashed (rapids), long-dashed dotted (centre and section
 lines), long-dashed double-dotted (outlines that are not cut yet); widths 0.25 and 0.5 mm (from
 memory).
@@ -28,14 +28,14 @@ _WIDE = 0.5
 
 
 def shade(share: float) -> str:
-    """Colour of a cut: `share` 0 is the shallowest, 1 the deepest."""
+    """Return the colour of a cut as `#rrggbb`: `share` 0 is the shallowest, 1 the deepest."""
     ends = [(int(SHALLOW[k : k + 2], 16), int(DEEP[k : k + 2], 16)) for k in (1, 3, 5)]
     share = min(max(share, 0.0), 1.0)
     return "#" + "".join(f"{round(a + (b - a) * share):02x}" for a, b in ends)
 
 
 def pale(share: float) -> str:
-    """The shade of `shade(share)` thinned with white, for areas under lines of that shade."""
+    """Return the colour of `shade(share)` mixed with white, for areas under lines of that shade."""
     colour = shade(share)
     return "#" + "".join(
         f"{round(255 - (255 - int(colour[k : k + 2], 16)) * 0.24):02x}" for k in (1, 3, 5)
@@ -43,8 +43,12 @@ def pale(share: float) -> str:
 
 
 def stylesheet(units: Mapping[str, float], bands: int) -> str:
-    """The CSS. `units` says how many model millimetres one millimetre of the sheet is inside each
-    view's class."""
+    """Return the CSS of a drawing with `bands` shades.
+
+    `units` has for the class of each view how many model mm are one mm of its sheet.
+    """
+    # Inside a view's group the transform scales strokes too: widths and dashes are given in model
+    # millimetres there, so that lines look the same at every scale.
     plain = _rules("", 1.0) + "".join(_rules(f".{view} ", unit) for view, unit in units.items())
     shades = "".join(
         f".z{k}{{stroke:{shade(k / max(bands - 1, 1))}}} "

@@ -1,4 +1,4 @@
-"""A small builder of SVG documents: strings put together in the order drawn, nothing kept behind.
+"""A small builder of SVG documents: strings joined in the order drawn, without an object tree.
 
 Units are millimetres of the printed sheet: `viewBox` counts them, `width` and `height` name them,
 so a print at 100 % is true to size. The sheet has its origin at the top left and y downwards, as
@@ -76,21 +76,20 @@ class Box:
 
 
 def number(value: float, places: int = 2) -> str:
-    """`value` with at most `places` decimals, as a drawing's own coordinates and counts have it."""
+    """Return `value` with at most `places` decimals, as coordinates and counts are written."""
     return plain(value, places)
 
 
 def shown(value: float, places: int = 2) -> str:
-    """A length (mm) as a drawing gives it, in the job's units once the drawing is done; as `number`
-    in mm."""
+    """Return a length (mm) as a marked figure: it is shown like `number`, in the job's units."""
     return f"{mm(value):.{places}n}"
 
 
 def text_width(text: str, size: float) -> float:
-    """Width in mm of `text` set in a common sans serif of font size `size` mm.
+    """Return the width in mm of `text` set in a common sans serif of font size `size` mm.
 
     From the usual proportions of such faces (common practice, no source), rounded up. Of marked
-    figures the longer of mm and inches counts: which of them is drawn is not known yet.
+    figures the longer of mm and inches counts: which of them is drawn is not known here.
     """
     plain = MM.text(text)
     told = {plain, INCH.text(text)} if plain != text else {plain}
@@ -108,15 +107,15 @@ def _advance(sign: str) -> float:
 
 
 WIDER = 1.15
-"""Times the estimated width: a face that stands in for the usual ones may be as much wider."""
+"""Times the estimated width: a fallback font may be this much wider than the usual ones."""
 
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
-    """`text` in lines no wider than `width` mm, in a wide face either; a longer word is cut into
-    pieces.
+    """Return `text` in lines no wider than `width` mm, even in a wide font; a longer word is cut
+    into pieces.
 
-    A figure that is marked (`corepath.lengths`) is as wide as it reads, and is never cut: half a
-    mark is no figure.
+    A marked figure (`corepath.lengths`) is as wide as it reads, and is never cut: half a mark is no
+    figure.
     """
     lines: list[str] = []
     width /= WIDER
@@ -143,11 +142,13 @@ def wrapped(text: str, size: float, width: float) -> list[str]:
 def polyline_path(
     points: NDArray[np.float64] | Sequence[Sequence[float]], places: int = 2, close: bool = False
 ) -> str:
-    """Path data through `points`, (n, 2) float mm, in relative steps that do not add up rounding.
+    """Return path data through `points` (n, 2), mm, in relative steps whose rounding does not add
+    up.
 
-    Points that fall together after rounding are dropped; an empty string where fewer than two are
-    left.
+    Points that coincide after rounding are dropped; an empty string where fewer than two are left.
     """
+    # Places are rounded to whole units first, and steps taken between those: steps that were
+    # rounded one by one would drift away over a path of thousands.
     scale = 10**places
     whole = np.rint(np.asarray(points, dtype=float)[:, :2] * scale).astype(np.int64)
     if len(whole) > 1:
@@ -169,8 +170,8 @@ def _pair(pair: NDArray[np.int64], scale: int, places: int) -> str:
 
 
 def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
-    """Path data of all rings of `shape`, for `fill-rule: evenodd`, thinned within two units of the
-    last place."""
+    """Return path data of all rings of `shape`, for `fill-rule: evenodd`, thinned within two units
+    of the last place."""
     shape = shape.simplify(2.0 * 10.0**-places)
     pieces = list(shape.geoms) if isinstance(shape, MultiPolygon) else [shape]
     rings = [
@@ -183,14 +184,15 @@ def polygon_path(shape: Polygon | MultiPolygon, places: int = 2) -> str:
 
 
 _SCREEN = "@media screen{svg:root{width:100vw;height:100vh}}\n"
-"""Opened by itself in a browser a drawing fits the window; printed it has its size in mm, and so
-its scale."""
+"""Opened alone in a browser a drawing fits the window; printed it has its size in mm, and so its
+scale."""
 
 
 class Document:
-    """One SVG document; `boxes` holds the estimated place of every text set so far.
+    """One SVG document of `width` × `height` mm; `boxes` holds the estimated place of every text.
 
-    Not `fitted` to the window it is as large on the screen as on paper.
+    With `fitted` a browser scales it to its window; without, it is as large on the screen as on
+    paper.
     """
 
     def __init__(
@@ -220,12 +222,12 @@ class Document:
         self.add("rect", class_="paper", x=0, y=0, width=width, height=height)
 
     def add(self, tag: str, **attributes: Any) -> None:
-        """An empty element. `class_` becomes `class`, other underscores hyphens; None is left
-        out."""
+        """Add an empty element. `class_` becomes `class`, other underscores become hyphens;
+        attributes that are None are left out."""
         self._parts.append(" " * self._depth + f"<{tag}{_attributes(attributes)}/>")
 
     def path(self, data: str, class_: str, **attributes: Any) -> None:
-        """A path; nothing where `data` is empty."""
+        """Add a path; nothing where `data` is empty."""
         if data:
             self.add("path", class_=class_, d=data, **attributes)
 
@@ -243,8 +245,8 @@ class Document:
         anchor: str = "start",
         upright: bool = True,
     ) -> Box:
-        """Text with its base line at (x, y); not `upright` reads from the right-hand side of the
-        sheet."""
+        """Add text with its base line at (x, y) and return its estimated place; text that is not
+        `upright` is read from the right-hand side of the sheet."""
         box = text_box(x, y, text, size=size, anchor=anchor, upright=upright)
         self.boxes.append(box)
         turn = None if upright else f"rotate(-90 {number(x)} {number(y)})"
@@ -257,7 +259,7 @@ class Document:
 
     @contextmanager
     def group(self, class_: str, **attributes: Any) -> Iterator[None]:
-        """Everything drawn inside goes into one `<g>`."""
+        """Put everything drawn inside the `with` block into one `<g>`."""
         self._parts.append(
             " " * self._depth + f"<g{_attributes({'class_': class_, **attributes})}>"
         )
@@ -275,7 +277,7 @@ class Document:
         self._parts.append(" " * self._depth + "</defs>")
 
     def clip(self, id_: str, box: Box) -> None:
-        """A window for `clip_path="url(#id)"`, in sheet mm."""
+        """Add a rectangular window for `clip_path="url(#id)"`, in sheet mm."""
         place = (
             f'x="{number(box.x0)}" y="{number(box.y0)}" width="{number(box.width)}" '
             f'height="{number(box.height)}"'
@@ -283,15 +285,17 @@ class Document:
         self._parts.append(f'  <clipPath id="{id_}"><rect {place}/></clipPath>')
 
     def clip_area(self, id_: str, data: str) -> None:
-        """A window of any shape for `clip_path="url(#id)"`, in the units of the group that uses
+        """Add a window of any shape for `clip_path="url(#id)"`, in the units of the group that uses
         it."""
         self._parts.append(
             f'  <clipPath id="{id_}"><path clip-rule="evenodd" d="{data}"/></clipPath>'
         )
 
     def hatch(self, id_: str, pitch: float, class_: str, up: bool = False) -> None:
-        """A fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up` where
-        y points upwards."""
+        """Add a fill of lines at 45°, `pitch` apart in the units of the shape that uses it; `up`
+        where y points upwards."""
+        # One tile has three lines: the diagonal, and those through two corners, which complete the
+        # lines of the neighbouring tiles at their ends.
         side = pitch * 2**0.5
         box = f'width="{number(side, 3)}" height="{number(side, 3)}" patternUnits="userSpaceOnUse"'
         box += ' patternTransform="scale(1 -1)"' if up else ""
@@ -303,7 +307,7 @@ class Document:
         )
 
     def render(self) -> str:
-        """The document as text, one element a line."""
+        """Return the document as text, one element on each line."""
         return "\n".join([*self._parts, "</svg>", ""])
 
 
@@ -317,8 +321,8 @@ def text_box(
     upright: bool = True,
     wider: float = 1.0,
 ) -> Box:
-    """Where `text` stands, estimated: ascent 0.76, descent 0.22 of the font size; `wider` times its
-    usual width."""
+    """Return the estimated box of `text`: ascent 0.76, descent 0.22 of the font size, `wider` times
+    its usual width."""
     width = text_width(text, size) * wider
     before = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
     if upright:

@@ -1,9 +1,9 @@
-"""One sheet with what of the casting shows once the deck is cut: plan, the band's width all round,
-and a table.
+"""One sheet with what shows of the casting once the deck is cut: plan, the band's width all along
+the outline, and a table.
 
 Plan in the board frame, deck up, mm: casting that shows is hatched; where it was not filled up to
-the deck, depth below it by shade. Below the plan the width of the band inside the outline, unrolled
-from the outline's first point on.
+the deck, shades show the depth below it. Below the plan the width of the band inside the outline,
+unrolled from the outline's first point on.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ Floats = NDArray[np.float64]
 
 
 def deck_casting_sheet(job: Job, board: Board, found: DeckCasting, *, digest: str) -> str:
-    """`deck-and-casting.svg` as text."""
+    """Return `deck-and-casting.svg` as text."""
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     deepest = max((one.deepest for one in found.castings), default=0.0)
@@ -113,7 +113,9 @@ def _plan(view: PlanView, board: Board, found: DeckCasting, bands: Bands | None)
 
 
 def _edges(view: PlanView, found: DeckCasting, grid: Floats, level: float) -> str:
-    """Path data round the columns where the figure is above `level`."""
+    """Return path data around the columns where `grid` (ny, nx) is above `level`."""
+    # Only the part of the grid that has such columns, and one beyond for the contour to close:
+    # the casting is a thin band in a large blank.
     columns = found.columns
     rows, cols = np.nonzero(grid > level)
     if not len(rows):
@@ -163,7 +165,8 @@ def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
 
 
 def _accuracy(found: DeckCasting) -> float:
-    """Half the way between columns that lie corner to corner."""
+    """Return how well a width is known, mm: an edge lies somewhere between two columns, at worst
+    diagonal neighbours, so within half their distance."""
     return math.hypot(1.0, 1.0) * found.columns.spacing / 2.0
 
 
@@ -212,13 +215,13 @@ def _unrolled(svg: Document, found: DeckCasting) -> None:
 
 
 def _scale(scale: float) -> str:
-    """A scale that comes from the room there is, to two figures."""
+    """Return a scale that follows from the available room in words, to two digits."""
     return scale_words(float(f"{scale:.2g}"))
 
 
 def _table(svg: Document, found: DeckCasting) -> None:
-    """Each casting: its footprint, what shows of it, what was not filled; as many rows as there is
-    room for."""
+    """Draw a row for each casting: footprint, what shows of it, what was not filled; as many rows
+    as there is room for, the deepest first."""
     heads = (("casting", 4.0), ("footprint, "
                                 f"{AREA}", 55.0), (f"shows, {AREA}", 95.0), ("share", 125.0),
              ("not filled, "

@@ -1,11 +1,11 @@
 """Four sheets of the deck as designed: contour lines with heights, sections, slope, curvature.
 
 Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up; heights h
-above the finished bottom. Slope is that of the steepest way, in degrees. Curvature is the larger of
-the two principal curvatures of the surface without its sign, in 1/m: what a skin must bend to, and
-1000 over it is the radius in mm. Of z = h(x, y) with p, q the slopes: H = ((1 + q²)hxx - 2pq·hxy +
-(1 + p²)hyy) / 2w³, K = (hxx·hyy - hxy²) / w⁴, w² = 1 + p² + q², and the principal ones are H ± √(H²
-- K) (any book of differential geometry; from memory).
+above the finished bottom. Slope is the magnitude of the gradient, in degrees. Curvature is the
+larger principal curvature of the surface by magnitude, in 1/m: a skin must bend to it, and 1000
+divided by it is the radius in mm. For z = h(x, y) with slopes p, q: H = ((1 + q²)hxx - 2pq·hxy + (1
++ p²)hyy) / 2w³, K = (hxx·hyy - hxy²) / w⁴, w² = 1 + p² + q², and the principal curvatures are H ±
+√(H² - K) (any book of differential geometry; from memory).
 """
 
 from __future__ import annotations
@@ -57,18 +57,19 @@ _TRIED = 16
 
 
 def slope(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
-    """Slope of the deck along its steepest way, degrees, of the shape of `x` and `y` (mm)."""
+    """Return the deck's slope in its steepest direction, degrees, in the shape of `x`, `y` (mm)."""
     hx, hy = surface.gradient(x, y)
     return np.asarray(np.degrees(np.arctan(np.hypot(hx, hy))), dtype=np.float64)
 
 
 def curvature(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
-    """The larger principal curvature without its sign, 1/m, of the shape of `x` and `y` (mm)."""
+    """Return the larger principal curvature by magnitude, 1/m, in the shape of `x` and `y` (mm)."""
     p, q = surface.gradient(x, y)
     hxx, hxy, hyy = surface.hessian(x, y)
     w2 = 1.0 + p * p + q * q
     mean = ((1.0 + q * q) * hxx - 2.0 * p * q * hxy + (1.0 + p * p) * hyy) / (2.0 * w2**1.5)
     gauss = (hxx * hyy - hxy * hxy) / w2**2
+    # H² - K is never negative, but rounding makes it so where both curvatures are equal.
     return np.asarray(
         1000.0 * (np.abs(mean) + np.sqrt(np.maximum(mean * mean - gauss, 0.0))), dtype=np.float64
     )
@@ -76,8 +77,8 @@ def curvature(surface: DeckSurface, x: Floats, y: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _PictureMap:
-    """One map: `over` gives its figure at places; `words` (band, from, to) its entry in the
-    legend."""
+    """One map: `over` gives its value at places (x, y to the same shape); `lines` says whether it
+    has contour lines, `places` its decimals, `beside` the words behind a bound in the legend."""
 
     name: str
     title: str
@@ -91,14 +92,14 @@ class _PictureMap:
 
     @property
     def own(self) -> Callable[[float], float]:
-        """Marks its figures where they are lengths: heights have contour lines, slopes and
-        curvatures have none."""
+        """The function that marks its figures: only heights, which have contour lines, are
+        lengths."""
         return mm if self.lines else float
 
 
 def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
-    """`deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as SVG
-    text by file name."""
+    """Return `deck-contours.svg`, `deck-sections.svg`, `deck-slope.svg` and `deck-curvature.svg` as
+    SVG text by file name."""
     deck = board.deck
     maps = (
         _PictureMap("contours", "Deck, contour lines", "height above the finished bottom, "
@@ -206,12 +207,14 @@ def _name_lines(
 
 
 def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
-    """The height of each contour line on it, at the first of some places along it that is free."""
+    """Set the height of each contour line on it, at the first free one of 16 places along it."""
     low, high = float(field.grid.min()), float(field.grid.max())
     step = nice_step(max(high - low, 1e-6) / 8.0)
     for k in inner_levels(low, high, step):
         for line in contour(field.xs, field.ys, field.grid, k * step)[:1]:
             for share in range(_TRIED):
+                # Steps of 7 of 16 reach every place once, far from the last one first; the shift by
+                # level keeps figures of neighbouring lines from standing in a row.
                 x, y = line[(len(line) * (share * 7 + 2 * k) // _TRIED) % len(line)]
                 before = len(view.svg.boxes)
                 set_figures(view, labels, [(f"{mm(k * step):.2f}", float(x), float(y))])
@@ -220,7 +223,8 @@ def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
 
 
 def _mark_most(view: PlanView, one: _PictureMap, field: Field, labels: Labels) -> None:
-    """A cross where the figure is largest, with it."""
+    """Draw a cross where the value is largest, with its figure."""
+    # Rounded, so that of equal values the first one wins on every machine.
     ix, iy = np.unravel_index(int(np.argmax(np.round(field.grid, 6))), field.grid.shape)
     sx, sy = view.sheet(float(field.xs[ix]), float(field.ys[iy]))
     view.svg.path(f"M{number(sx - 2)} {number(sy)}h4m-2 -2v4", "halo")

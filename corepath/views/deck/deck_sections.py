@@ -1,7 +1,7 @@
 """Sections of the deck along X and across, each true to scale and again at ten times the height.
 
-Board frame, mm; heights above the finished bottom. A section is the core as designed: its bottom is
-level, its top h.
+Board frame, mm; heights above the finished bottom. A section shows the core as designed: its bottom
+is level, its top is h.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _BETWEEN = 5.0
 
 @dataclass(frozen=True, slots=True)
 class SectionLine:
-    """A section named `name`: along "x" at y = `at`, or along "y" at x = `at`."""
+    """A section line with its name: along "x" at y = `at`, or along "y" at x = `at`."""
 
     name: str
     along: Literal["x", "y"]
@@ -39,20 +39,20 @@ class SectionLine:
 
     @property
     def words(self) -> str:
-        """`S1: along X at Y0`."""
+        """The line in words: `S1: along X at Y0`."""
         return f"{self.name}: along X at Y{shown(self.at)}" if self.along == "x" else (
             f"{self.name}: across at X{shown(self.at)}"
         )  # fmt: skip
 
     def ends(self, bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-        """x0, y0, x1, y1 over the blank."""
+        """Return x0, y0, x1, y1 of the line over the blank, whose `bounds` are given likewise."""
         x0, y0, x1, y1 = bounds
         return (x0, self.at, x1, self.at) if self.along == "x" else (self.at, y0, self.at, y1)
 
 
 def section_lines(board: Board) -> tuple[SectionLine, ...]:
-    """Along the middle and halfway to the board's side; across at the middle and at six tenths to
-    either end."""
+    """Return the sections drawn: along the middle and halfway to the board's side; across at the
+    middle and at six tenths of the way to either end."""
     x0, _, x1, y1 = board.outline.bounds
     middle = (x0 + x1) / 2.0
     places = (middle - 0.3 * (x1 - x0), middle, middle + 0.3 * (x1 - x0))
@@ -62,8 +62,8 @@ def section_lines(board: Board) -> tuple[SectionLine, ...]:
 
 
 def draw_sections(svg: Document, board: Board, lines: tuple[SectionLine, ...], room: Box) -> float:
-    """All sections in `room`, those along X below one another, those across side by side; returns
-    the scale."""
+    """Draw all sections in `room`, those along X below one another, those across side by side;
+    return the scale."""
     x0, y0, x1, y1 = board.blank.bounds
     along, across = [s for s in lines if s.along == "x"], [s for s in lines if s.along == "y"]
     top = board.deck.highest
@@ -95,7 +95,7 @@ def _fits(
 
 
 def _pair(svg: Document, board: Board, line: SectionLine, x: float, y: float, scale: float) -> None:
-    """One section with its upper left corner at (x, y) on the sheet."""
+    """Draw one section with its upper left corner at (x, y) on the sheet."""
     at, heights = _profile(board, line)
     top = board.deck.highest
     with svg.group("section", id=f"section-{line.name}"):
@@ -134,8 +134,8 @@ def _scale_lines(
 
 
 def below_peak(heights: Floats, peak: int, wide: float) -> float:
-    """How far under its peak a curve (n,) is `wide` nodes across: there a figure does not cross it.
-    In its own unit."""
+    """Return how far below its peak (index `peak`) a curve (n,) is `wide` nodes across, in its own
+    unit: a figure that wide fits inside the curve from there down."""
     low = int(np.ceil(wide / 2.0))
     reach = [heights[max(peak - low, 0)], heights[min(peak + low, len(heights) - 1)]]
     return max(float(heights[peak] - min(reach)), 0.0)
@@ -144,7 +144,10 @@ def below_peak(heights: Floats, peak: int, wide: float) -> float:
 def _figures(
     svg: Document, at: Floats, heights: Floats, x: float, base: float, scale: float
 ) -> None:
-    """The highest and both ends, each beside its place."""
+    """Set the heights of the highest place and of both ends beside them.
+
+    The highest stands inside the curve: above it, it would meet the section's name.
+    """
     highest = int(np.argmax(np.round(heights, 4)))
     wide = WIDER * text_width(f"{mm(heights[highest]):.2f}", SMALL) + 2.0
     under = below_peak(heights * scale * _TALLER, highest, wide / scale / float(at[1] - at[0]))

@@ -1,9 +1,9 @@
-"""One sheet with how far the deck that the files leave stands above or below the deck as designed.
+"""One sheet with how far the deck that the files leave lies above or below the deck as designed.
 
-In plan (board frame, deck up, mm) where it is furthest below and furthest above; below that a bar
-for each class of deviation, as long as the share of the random places of the exact proof that fall
-into it, with the figure. Above 0 stands wood that is too high, such as ridges; below 0 wood is
-missing.
+The plan (board frame, deck up, mm) shows where it is furthest below and furthest above. Below that
+is a histogram: a bar for each class of deviation, as long as the share of the random places of the
+exact proof that fall into it, with the figure. Above 0 is wood that is too high, such as scallops;
+below 0 wood is missing.
 """
 
 from __future__ import annotations
@@ -42,18 +42,18 @@ _PLAN = Box(MAIN.x0 + 12, MAIN.y0 + 8, MAIN.x1 - 11, MAIN.y0 + 122)
 _BARS = Box(MAIN.x0 + 48, MAIN.y0 + 148, MAIN.x1 - 34, MAIN.y1 - 12)
 _PITCH = 5.2
 _TITLE = "Deck, deviation"
-_GRAIN = 1e-9
+_GRAIN = 1e-9  # mm: edges of classes and limits are typed decimals, equal up to rounding
 
 
 @report_keys(Key("*", "entries", None))
 @dataclass(frozen=True, slots=True)
 class Deviations:
-    """What the exact proof of the deck found, mm.
+    """The result of the exact proof of the deck, mm.
 
-    `counts` (n + 1) are those of random places below, between and above `edges` (n). `low` and
-    `high` are the furthest below and above the deck of all that was searched, each with its place;
-    `mean` is over the random places. The files may leave ridges of `ridge` and must not cut lower
-    than `gouge`.
+    `counts` (n + 1) are the numbers of random places below, between and above `edges` (n). `low`
+    and `high` are the furthest below and above the deck of all places searched, each with its
+    place; `mean` is over the random places. The files may leave scallops as high as `ridge` and
+    must not cut deeper than `gouge`.
     """
 
     edges: tuple[float, ...]
@@ -68,23 +68,22 @@ class Deviations:
 
     @property
     def points(self) -> int:
-        """How many random places there are."""
+        """The number of random places."""
         return sum(self.counts)
 
     @property
     def shares(self) -> tuple[float, ...]:
-        """Share of the places in each class; it is the share of the deck's area as well."""
+        """Share of the places in each class; since they are uniform, also of the deck's area."""
         return tuple(count / max(self.points, 1) for count in self.counts)
 
     def allowed(self, k: int) -> bool:
-        """Whether all of class `k` lies between the deepest cut and the highest ridge that are
-        allowed."""
+        """Whether all of class `k` lies between the deepest cut and the highest scallop allowed."""
         low = -math.inf if k == 0 else self.edges[k - 1]
         high = math.inf if k == len(self.edges) else self.edges[k]
         return low >= -self.gouge - _GRAIN and high <= self.ridge + _GRAIN
 
     def words(self, k: int) -> str:
-        """The bounds of class `k`."""
+        """Return the bounds of class `k` in words."""
         if k == 0:
             return f"below {_figure(self.edges[0])}"
         if k == len(self.edges):
@@ -92,7 +91,7 @@ class Deviations:
         return f"{_figure(self.edges[k - 1])} to {_figure(self.edges[k])}"
 
     def entries(self) -> dict[str, Any]:
-        """What the report tells; mm."""
+        """Return the entry of the report; mm."""
         return {
             "points": self.points,
             "edges": [round(edge, 5) + 0.0 for edge in self.edges],
@@ -105,7 +104,7 @@ class Deviations:
 
 
 def deck_deviation_sheet(job: Job, board: Board, found: Deviations, *, digest: str) -> str:
-    """`deck-deviation.svg` as text."""
+    """Return `deck-deviation.svg` as text."""
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     title = f"{job.title}: {_TITLE}"
@@ -148,7 +147,7 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
 
 
 def _bars(svg: Document, found: Deviations) -> None:
-    """The classes from the highest down, as heights are read."""
+    """Draw a bar for each class, the highest at the top, as heights are read."""
     box, shares = _BARS, found.shares
     most = max(max(shares), 0.01)
     step = nice_step(most / 5.0)
@@ -224,5 +223,5 @@ def _place(value: float, at: tuple[float, float]) -> str:
 
 
 def _figure(value: float) -> str:
-    """Tenths of a micrometre and no more zeros than it takes."""
+    """Return a length to tenths of a micrometre, without zeros at the end."""
     return f"{mm(value):.4n}"

@@ -1,10 +1,10 @@
-"""Maps of the skin on the deck: pressure that it needs, strain that double curvature forces. Board
-frame, mm.
+"""Maps of the skin on the deck: the pressure that it needs, and the strain that double curvature
+causes. Board frame, mm.
 
-Two plans a sheet. `deck-skin-pressure.svg`: the need of the plate alone, and with what the stresses
-in its plane add, bar, positive where it must be pressed down; where the need is more than is at
-hand the ground is ringed: there it bridges. `deck-skin-membrane.svg`: compression and tension in
-its plane, mm a metre. Darker is what needs more watching.
+Two plans on each sheet. `deck-skin-pressure.svg`: the pressure needed by the plate alone, and with
+the stresses in its plane, bar, positive where it must be pressed down; where more is needed than is
+available an area is ringed: there it bridges. `deck-skin-membrane.svg`: compression and tension in
+its plane, mm per metre. Darker is what needs more attention.
 """
 
 from __future__ import annotations
@@ -54,8 +54,8 @@ _PER_METRE = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """One plan of a sheet: its words, the figure (n, m) on `xs` by `ys`, the places named, a bound
-    that is ringed."""
+    """One plan of a sheet: title, the values (n, m) on `xs` by `ys`, the worst place, and the bound
+    above which an area is ringed."""
 
     id: str
     title: str
@@ -77,7 +77,7 @@ class _Sheet:
 
 
 def skin_maps(job: Job, board: Board, study: SkinStudy, *, digest: str) -> dict[str, str]:
-    """Both sheets as SVG text by file name."""
+    """Return both sheets as SVG text by file name."""
     return {
         "deck-skin-pressure.svg": _draw(job, board, study, _pressure(study), digest),
         "deck-skin-membrane.svg": _draw(job, board, study, _membrane(study), digest),
@@ -88,8 +88,8 @@ def _pressure(study: SkinStudy) -> _Sheet:
     at_hand = study.skin.pressure / BAR
     pressure = study.pressure
     xs, ys = pressure.xs, pressure.ys
-    # what the core carries needs no pressing: drawn as none, so that rounding on level ground shows
-    # no pattern
+    # A negative need is carried by the core: it is drawn as none, so that rounding errors on level
+    # ground show no pattern.
     plate, both = (np.maximum(need, 0.0) for need in (pressure.need, study.need_all))
     plans = (
         _Plan("plate", "The plate alone", xs, ys, plate, pressure.most, at_hand),
@@ -168,8 +168,8 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
 def _plan(
     view: PlanView, board: Board, study: SkinStudy, plan: _Plan, bands: Bands, unit: str
 ) -> bool:
-    """One plan with bands, contour lines, outline, castings and its largest figure; whether any
-    ground is ringed."""
+    """Draw one plan with bands, contour lines, outline, castings and its largest value; return
+    whether any area is ringed."""
     svg, field = view.svg, _thinned(plan)
     x0, y0, x1, y1 = board.blank.bounds
     rings: list[Floats] = []
@@ -202,7 +202,7 @@ def _contours(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
 
 
 def _thinned(plan: _Plan) -> Field:
-    """The figure on no more nodes than the sheet shows, the outermost kept."""
+    """Return the values on no more nodes than the sheet can show, the outermost kept."""
 
     def places(nodes: Floats) -> NDArray[np.int64]:
         return np.unique(
