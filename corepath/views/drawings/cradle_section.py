@@ -20,13 +20,14 @@ from corepath.work.works import Work
 __all__ = ["laid_slice"]
 
 Floats = NDArray[np.float64]
+# mm between vertices: a rocker has a radius of metres, so a chord lies off it by less than a line.
 _STEP = 2.0
 _FOOT = 4.0  # mm of the cradle that are drawn below its lowest
 
 
 def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
-    """The section at `y`: laminates and core as wood, the castings in the core, what this operation
-    takes away."""
+    """Return the section at `y` (mm, bed frame of D): laminates and core as wood, the castings in
+    the core, and what this operation removes."""
     laid = laid_up(scene.job, scene.board)
     start, end = laid.ends
     span = [(start, end)]
@@ -59,7 +60,7 @@ def laid_slice(scene: Scene, work: Work, y: float) -> Slice:
 def _strip(
     laid: LaidUp, spans: Sequence[tuple[float, float]], y: float, off: float = 0.0
 ) -> BaseGeometry:
-    """From the form up to the laminate's top, or to the face that lies `off` below it."""
+    """Return the area from the form up to the laminate's top, or to the face `off` mm below it."""
     return _between(laid, spans, lambda x: laid.top(x, np.full_like(x, y), off=off))
 
 
@@ -72,6 +73,7 @@ def _between(
         ring = np.vstack(
             [np.column_stack([x, laid.bottom(x)]), np.column_stack([x, over(x)])[::-1]]
         )
+        # `buffer(0)` repairs a ring that touches itself, as where the height between is 0.
         parts.append(Polygon(ring).buffer(0))
     return shapely.union_all(parts) if parts else Polygon()
 

@@ -1,9 +1,9 @@
-"""Moves made ready for drawing: runs of cutting, flattened and thinned, split by depth.
+"""Moves prepared for drawing: runs of cutting, flattened and thinned, split by depth.
 
 A *run* is a stretch of feed moves between two rapids, (n, 3) float, mm, bed frame of the set-up.
-Arcs are flattened and lines thinned within `TOLERANCE` (or what a sheet shows), for the drawing
-only. *Bands* divide the height from the deepest cut to the top of the stock; each segment belongs
-to the band of its middle.
+Arcs are flattened and lines thinned within `TOLERANCE` (or what can be seen on a sheet), for the
+drawing only. *Bands* divide the height from the deepest cut to the top of the stock; each segment
+belongs to the band of its middle.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _MOST_BANDS = 7
 _HIDES = 0.15
 """mm of the sheet that a line covers to either side: half its width"""
 _LEAST = 0.8
-"""mm of the sheet below which a bit that is left of a line is not drawn"""
+"""mm of the sheet: a shorter remainder of a line is not drawn"""
 _SEEN = 0.02
 """mm of the sheet by which a thinned line may be off"""
 
@@ -40,7 +40,7 @@ Run = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Strokes:
-    """All runs of some passes and all rapids that move sideways, each (n, 3) or (2, 3)."""
+    """The runs (n, 3) of some passes and all rapids that move sideways (2, 3), mm."""
 
     runs: tuple[Run, ...]
     rapids: tuple[Run, ...]
@@ -52,18 +52,20 @@ class Strokes:
 
 @dataclass(frozen=True, slots=True)
 class Bands:
-    """Bounds of the depth bands in mm above the bed, from the highest down; band k lies under bound
+    """Bounds of the depth bands in mm above the bed, from the highest down; band k lies below bound
     k."""
 
     bounds: tuple[float, ...]
 
     @staticmethod
     def between(top: float, low: float) -> Bands:
-        """Even bands of a round size that cover `low` to `top`; the first and last end there."""
+        """Return even bands of a round size that cover `low` to `top`; the first and last end
+        there."""
         if top - low < 1e-6:
             return Bands((top, low))
         step = nice_step((top - low) / _MOST_BANDS)
         inner = [k * step for k in range(math.floor(low / step) + 1, math.ceil(top / step))]
+        # A bound close to an end would make a sliver of a band with a shade of its own.
         inner = [round(z, 6) for z in inner if low + 0.3 * step < z < top - 0.3 * step]
         return Bands((top, *reversed(inner), low))
 
@@ -72,20 +74,26 @@ class Bands:
         return len(self.bounds) - 1
 
     def of(self, heights: NDArray[np.float64]) -> NDArray[np.int64]:
-        """Band of each height (mm); above the first bound band 0, below the last the last band."""
+        """Return the band of each height (mm): 0 above the first bound, the last one below the
+        last bound."""
+        # A height on a bound belongs to the band above it, whatever its last bit.
         inner = np.asarray(self.bounds[1:-1][::-1])
         return (len(inner) - np.searchsorted(inner, np.round(heights, 6) - 1e-9)).astype(np.int64)
 
 
 def nice_step(value: float) -> float:
-    """The least of 1, 2, 5 times a power of ten that is not less than `value`."""
+    """Return the least of 1, 2, 5 times a power of ten that is not less than `value` (above 0).
+
+    >>> nice_step(0.3), nice_step(2.0)
+    (0.5, 2.0)
+    """
     power = 10.0 ** math.floor(math.log10(value))
     return next(k * power for k in (1.0, 2.0, 5.0, 10.0) if k * power >= value * (1 - 1e-9))
 
 
 def strokes(passes: Iterable[Pass]) -> Strokes:
-    """Runs and rapids of `passes`; straight plunges and retracts are part of a run, and of no
-    length in plan."""
+    """Return runs and rapids of `passes`; straight plunges and retracts are part of a run, and have
+    no length in plan."""
     runs: list[Run] = []
     rapids: list[Run] = []
     for stretch in passes:
@@ -117,15 +125,19 @@ def _collect(moves: Sequence[Move], runs: list[Run], rapids: list[Run]) -> None:
 
 
 def _flattened(start: tuple[float, float, float], move: Move) -> list[tuple[float, float, float]]:
-    """Points of an arc after its start, within `TOLERANCE`; a full circle where the ends agree."""
+    """Return the points of an arc after its start, within `TOLERANCE` of it; a full circle where
+    start and end coincide."""
     cx, cy = start[0] + move.i, start[1] + move.j
     radius = math.hypot(move.i, move.j)
     first = math.atan2(start[1] - cy, start[0] - cx)
     sweep = math.atan2(move.y - cy, move.x - cx) - first
     way = 1.0 if move.kind == Kind.CCW else -1.0
     sweep = way * ((way * sweep) % (2 * math.pi) or 2 * math.pi)
+    # Ends that differ by rounding alone mean a full turn, not one of a few nanometres: the sweep
+    # above would be either.
     if math.hypot(move.x - start[0], move.y - start[1]) < 1e-6:
         sweep = math.copysign(2 * math.pi, sweep)
+    # A chord of the angle w lies r (1 - cos(w / 2)) inside its arc.
     widest = 2 * math.acos(max(1 - TOLERANCE / max(radius, TOLERANCE), 0.0))
     count = max(2, math.ceil(abs(sweep) / widest))
     points = []
@@ -139,10 +151,11 @@ def _flattened(start: tuple[float, float, float], move: Move) -> list[tuple[floa
 
 
 def banded_paths(runs: Sequence[Run], bands: Bands, places: int, unit: float = 0.0) -> list[str]:
-    """Path data of each band, the shallowest first: every segment once, neighbours joined, thinned.
+    """Return path data of each band, the shallowest first: every segment once, neighbours joined,
+    thinned.
 
-    With `unit`, the model mm of one mm of the sheet, what would lie under a line drawn before is
-    left out: under a deeper one, or under another turn or layer of the same band.
+    With `unit`, the model mm of one mm of the sheet, segments hidden by other lines are left out:
+    under a deeper one, or under another turn or layer of the same band.
     """
     pieces: list[list[Run]] = [[] for _ in range(bands.count)]
     for run in runs:
@@ -150,6 +163,7 @@ def banded_paths(runs: Sequence[Run], bands: Bands, places: int, unit: float = 0
             pieces[band].append(piece)
     if unit > 0 and runs:
         cover = Cover(bounds_of(runs), _HIDES * unit, 2)
+        # From the deepest up: it is drawn last, on top of all others.
         for band in reversed(range(bands.count)):
             pieces[band] = [
                 part
@@ -175,7 +189,10 @@ def _split(run: Run, bands: Bands) -> Iterable[tuple[int, Run]]:
 
 
 def _subdivided(run: Run, height: float) -> Run:
-    """`run` with long ramps divided, so that no segment spans more than about half a band."""
+    """Return `run` with long ramps divided, so that no segment spans more than about half a band.
+
+    A segment gets one shade only, so a ramp over many bands must be drawn in parts.
+    """
     rise = np.abs(np.diff(run[:, 2]))
     if height <= 0 or not np.any(rise > height / 2):
         return run
@@ -198,8 +215,8 @@ def _thinned(pieces: Sequence[Run], within: float) -> Iterable[NDArray[np.float6
 
 
 def entries(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, float]]:
-    """Places (x, y) where a run enters, none closer than `apart` mm to an earlier one, at most
-    `most`."""
+    """Return the places (x, y) where a run enters, none closer than `apart` mm to an earlier one,
+    at most `most`."""
     kept: list[tuple[float, float]] = []
     for run in runs:
         x, y = float(run[0, 0]), float(run[0, 1])
@@ -211,8 +228,8 @@ def entries(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, f
 
 
 def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, float, float]]:
-    """Places and directions (x, y, angle in radians) of sparse arrows along the cuts, at least
-    `apart` apart."""
+    """Return places and directions (x, y, angle in radians) of at most `most` arrows along the
+    cuts, at least `apart` mm apart."""
     if not runs:
         return []
     start = np.concatenate([run[:-1, :2] for run in runs])
@@ -222,6 +239,7 @@ def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, fl
     if along[-1] < 1e-9:
         return []
     kept: list[tuple[float, float, float]] = []
+    # Four times as many candidates as wanted, evenly along all cuts: many lie too close together.
     for k in range(4 * most):
         place = along[-1] * (k + 0.37) / (4 * most)
         index = min(int(np.searchsorted(along, place)), len(length) - 1)
@@ -235,7 +253,8 @@ def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, fl
 
 
 def within(runs: Sequence[Run], x0: float, y0: float, x1: float, y1: float) -> tuple[Run, ...]:
-    """The parts of `runs` whose segments come near the window, whole segments, in order."""
+    """Return the parts of `runs` whose segments' bounding boxes meet the window, whole segments, in
+    order."""
     kept: list[Run] = []
     for run in runs:
         low = np.minimum(run[:-1, :2], run[1:, :2])

@@ -1,8 +1,8 @@
-"""A detail at a larger scale, where the plan is too small to show the path: round the place where
+"""A detail at a larger scale, where the plan is too small to show the path: around the place where
 cutting starts.
 
-It lies in the right-hand column, between legend and title block, cut off at its frame. Model mm as
-in the plan.
+It is in the right-hand column, between legend and title block, clipped at its frame. Model mm as in
+the plan.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ DETAIL_SCALES = (2.0, 1.0, 0.5)
 
 
 def detail_scale(work: Work, plan_scale: float) -> float | None:
-    """Scale of the detail: the one that shows about ten widths of the cutter; None where none is
-    needed."""
+    """Return the scale of the detail, at which the cutter is at most 10 mm wide on the sheet; None
+    where no detail is needed, as it would hardly be larger than the plan."""
     if not (work.pockets or work.holes):
         return None
     best = next((s for s in DETAIL_SCALES if work.cutter.diameter * s <= 10.0), DETAIL_SCALES[-1])

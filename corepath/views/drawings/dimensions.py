@@ -1,8 +1,8 @@
-"""Dimensions of a plan: the blank over all, places of hardware from the middle, the groove's width
+"""Dimensions of a plan: the blank overall, places of hardware from the middle, the groove's width
 and its rim.
 
 Places are running dimensions (ISO 129-1, from memory) in the bed frame of the set-up, mm from the
-middle of the blank as it lies; in B they are mirrored with it. All is drawn in sheet millimetres, y
+middle of the blank as it lies; in B they are mirrored with it. Everything is drawn in sheet mm, y
 down.
 """
 
@@ -50,8 +50,8 @@ def has_places(work: Work) -> bool:
 
 
 def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
-    """Blank, places and walls of this operation, scale bar and, where there is room, its measures
-    in words."""
+    """Draw the dimensions of the blank and of this operation's places and walls, the scale bar and,
+    where there is room, measures in words; keep `labels` off them."""
     svg = view.svg
     x0, y0, x1, y1 = work.blank.bounds
     left, bottom = view.sheet(x0, y0)
@@ -87,8 +87,8 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
 def running(
     view: PlanView, spots: Sequence[tuple[float, float]], bottom: float, right: float
 ) -> None:
-    """Running dimensions from the middle of `spots` (x, y), model mm: X below `bottom`, Y right of
-    `right`."""
+    """Draw running dimensions from the middle to `spots` (x, y), model mm: X below `bottom`, Y
+    right of `right` (sheet mm)."""
     svg = view.svg
     xs = sorted({round(x, 1) + 0.0 for x, _ in spots} | {0.0})
     ys = sorted({round(y, 1) + 0.0 for _, y in spots} | {0.0}, reverse=True)
@@ -122,7 +122,8 @@ def running(
 
 
 def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
-    """The groove's width, and what is left of the blank outside it at the back and at both ends."""
+    """Draw the groove's width, and what is left of the blank outside it at the back and at both
+    ends."""
     ring = work.pockets[0].area
     groove = scene.job.groove
     x0, _, x1, y1 = work.blank.bounds
@@ -140,8 +141,9 @@ def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
 
 
 def _straight(ring: Polygon) -> tuple[float, tuple[float, float]]:
-    """Where a ring reaches farthest back, X, and its walls there, outer and inner Y: it runs level
-    at that place."""
+    """Return X where a ring reaches farthest back, and the Y of its outer and inner wall there: at
+    that place it runs along X."""
+    # Rounded, and nearest the middle among equals: the back of many boards is straight.
     outer = max(ring.exterior.coords, key=lambda p: (round(p[1], 4), -round(abs(p[0]), 4)))
     inner = max((p for hole in ring.interiors for p in hole.coords), key=lambda p: round(p[1], 4))
     return outer[0], (outer[1], inner[1])
@@ -150,8 +152,8 @@ def _straight(ring: Polygon) -> tuple[float, tuple[float, float]]:
 def _pinched(
     view: PlanView, labels: Labels, x: float, walls: tuple[float, float], text: str, *, under: bool
 ) -> None:
-    """A narrow upright dimension between two heights, its arrows from outside, the words at the
-    free end."""
+    """Draw a short vertical dimension between two walls (Y), its arrows from outside, the words at
+    the free end."""
     svg = view.svg
     sx, low = view.sheet(x, walls[0])
     high = view.sheet(x, walls[1])[1]
@@ -165,8 +167,8 @@ def _pinched(
 
 
 def _words(view: PlanView, scene: Scene, work: Work, y: float) -> None:
-    """Measures of what this operation cuts, in two columns as far as the room down to the section
-    goes."""
+    """Set the measures of what this operation cuts in two columns, as many lines as fit above the
+    section."""
     rows = int((MAIN.y0 + 144.5 - y) // _APART) + 1
     width = (MAIN.width - 14) / 2
     lines = [

@@ -2,8 +2,8 @@
 zero, what to watch.
 
 The plan shows the blank as it lies in that set-up, seen from above by the operator: in B that is
-its bottom, mirrored by the flip, with words that read the right way round. Sheet mm, see
-`views.sheet`; model mm in the bed frame of the set-up, see `views.scene`.
+its bottom, mirrored by the flip, though the words are not. Sheet mm, see `views.drawing_sheet`;
+model mm in the bed frame of the set-up, see `views.drawings.scene`.
 """
 
 from __future__ import annotations
@@ -83,8 +83,8 @@ _CAUTION = (
 
 
 def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
-    """The programs that belong to `work`: its own file, or all pass files and the combined one of
-    the skim."""
+    """Return the programs that belong to `work`: its own file, or for the skim all pass files and
+    the combined one."""
     return tuple(
         p
         for p in programs
@@ -103,7 +103,8 @@ def drawings(
     checks: Sequence[Check] = (),
     minutes: Mapping[str, float] | None = None,
 ) -> dict[str, str]:
-    """All drawings by file name: one an operation (the skim once), and `overview.svg`.
+    """Return all drawings as SVG text by file name: one for each operation (the skim once), and
+    `overview.svg`.
 
     `minutes` are those of each program by its stem, where known.
     """
@@ -135,8 +136,8 @@ def operation_drawing(
     digest: str,
     minutes: Mapping[str, float] | None = None,
 ) -> str:
-    """The drawing of one operation as SVG text. `programs` are its files; without any, no cuts are
-    drawn."""
+    """Return the drawing of one operation as SVG text. `programs` are its files; without any, no
+    cuts are drawn."""
     scene = Scene(job, board, stackup, work.setup)
     drawn = strokes(_shown(programs))
     top = _top(scene, work)
@@ -179,7 +180,7 @@ def operation_drawing(
 
 
 def _room(work: Work) -> Box:
-    """Room for the plan, less what dimensions of places need beside it."""
+    """Return the room for the plan without the margins that dimensions of places need."""
     if not has_places(work):
         return Box(_PLAN.x0, _PLAN.y0 - 1, _PLAN.x1, _PLAN.y1 + 4)
     beside = BESIDE if work.name != "groove" else 0.0
@@ -187,7 +188,8 @@ def _room(work: Work) -> Box:
 
 
 def _shown(programs: Sequence[Program]) -> list[Pass]:
-    """The passes to draw: of a skim only the lowest plane, since all passes run the same way."""
+    """Return the passes to draw: of a skim only the lowest plane, since all passes follow the same
+    path."""
     single = [program for program in programs if not program.combined]
     if len(single) > 1 or (single and len(programs) > 1):
         return list(single[-1].passes)
@@ -199,8 +201,8 @@ def _shown(programs: Sequence[Program]) -> list[Pass]:
 
 
 def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
-    """What the plan must hold: blank, obstacles, and the path where it runs over the blank's
-    edge."""
+    """Return the bounds of the plan: blank, obstacles, the cutter at its start, and the path where
+    it leaves the blank."""
     x0, y0, x1, y1 = work.blank.bounds
     boxes = [(x0, y0, x1, y1), *(obstacle.area.bounds for obstacle in work.obstacles)]
     for run in drawn.runs:
@@ -273,14 +275,15 @@ def _plan(
 
 
 def _touched(scene: Scene, work: Work) -> tuple[float, float] | None:
-    """Where Z is touched on a face of the blank, in the set-up's X, Y; None where it is the bed."""
+    """Return where Z is touched on a face of the blank, in the set-up's X, Y; None where it is
+    touched on the bed."""
     machine = scene.job.machine
     on_face = machine.z_zero == "face" or work.name == "inserts"
     return scene.at(*machine.touch_at) if on_face and machine.touch_at is not None else None
 
 
 def _sparse(drawn: Strokes, work: Work, unit: float) -> tuple[NDArray[np.float64], ...]:
-    """On the deck only so many of the lines that they stand apart on the sheet."""
+    """Return the runs to draw: on the deck only so many lines that they can be seen singly."""
     return (
         drawn.runs
         if work.deck is None
@@ -319,8 +322,8 @@ def _side(
     minutes: Mapping[str, float],
     share: float,
 ) -> Box:
-    """Legend above, title block below; returns the room left between them. One line in `share` is
-    drawn."""
+    """Draw the legend above and the title block below; return the room left between them. One line
+    in `share` is drawn."""
     top = _top(scene, work)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[
@@ -410,7 +413,8 @@ def _rows(
 
 
 def _top(scene: Scene, work: Work) -> float:
-    """Height of the face that an operation starts from; of the highest of a laid-up board."""
+    """Return the height of the face that an operation starts from; in D that of the highest place
+    of the laid-up board."""
     return work.stock_top if work.setup == "D" else scene.top(work.order)
 
 
@@ -425,7 +429,7 @@ def _over_bed(height: float) -> str:
 
 
 def _files(work: Work, programs: Sequence[Program]) -> str:
-    """File names; of many passes only the first and the last."""
+    """Return the file names in words; of many passes only the first and the last."""
     single = [p.stem for p in programs if not p.combined] or ([] if programs else [work.stem])
     names = (
         [f"{single[0]}.nc to {single[-1].rsplit('-', 1)[-1]}"]
@@ -436,7 +440,8 @@ def _files(work: Work, programs: Sequence[Program]) -> str:
 
 
 def _watch(svg: Document, scene: Scene, work: Work, programs: Sequence[Program]) -> None:
-    """What to watch, in two columns; a last line sends to the file's head where there is more."""
+    """Set what to watch in two columns; a last line refers to the file's head where there is
+    more."""
     said = [
         marked(line)
         for line in (*work.watch, *(line for program in programs for line in program.watch))

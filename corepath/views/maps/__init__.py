@@ -1,1 +1,1 @@
-"""Maps of the blank, and heights made ready for drawing."""
+"""Maps of the blank, and height fields prepared for drawing."""

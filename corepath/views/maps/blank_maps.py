@@ -2,11 +2,11 @@
 where castings show.
 
 Three sheets. *Wood under* is f - gA, drawn as seen from below, since a thin place is sealed there.
-*Groove depth* is T + gA - f from the raw top, which a depth gauge finds. *Shows* is D + gB, the
-skim plane at which a place comes to light, with what shows after each pass. f is the height of a
-casting's floor above the bed in A, T the thickness of the blank, gA and gB the gap under it in A
-and B; all mm, and all from the table of heights. Darker is what needs more watching: thin, deep,
-late.
+*Groove depth* is T + gA - f from the raw top, which a depth gauge measures. *Shows* is D + gB, the
+skim plane at which a place becomes visible, with what shows after each pass. f is the height of a
+casting's floor above the bed in A, T the thickness of the blank, D the depth of the groove, gA and
+gB the gap under the blank in A and B; all mm, and all from the table of heights. Darker is what
+needs more attention: thin, deep, late.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ __all__ = ["maps"]
 SEAL_MARGIN = 0.2
 """mm above least_floor below which a place is marked to be sealed (common practice, no source)."""
 
-_LOWEST_SHARE = 10.0
-_SPREAD = 0.02
+_LOWEST_SHARE = 10.0  # percent of the stations
+_SPREAD = 0.02  # mm: where all stations are this even, no tenth of them is thinner than the rest
 
 
 @dataclass(frozen=True, slots=True)
 class _MapKind:
-    """One map: `figure` picks its height of a casting."""
+    """One map: `figure` picks the height that it shows from the heights of a casting."""
 
     name: str
     title: str
@@ -59,12 +59,12 @@ def maps(
     planned_stop: int | None = None,
     margin: float = SEAL_MARGIN,
 ) -> dict[str, str]:
-    """The maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`,
+    """Return the maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`,
     `map-shows.svg`.
 
     `courses` are the heights of the castings by id. `passes` say what shows after each pass, in the
-    order cut; `planned_stop` is one, counted from 1. Places with less wood than least_floor +
-    `margin` are marked to be sealed.
+    order cut; `planned_stop` is the number of one of them, from 1. Places with less wood than
+    least_floor + `margin` (mm) are marked to be sealed.
     """
     out = {}
     gauged = frozenset(name for name, course in courses.items() if course.gauged)
@@ -128,8 +128,8 @@ def _kinds(blank: Blank, gauged: bool) -> tuple[_MapKind, ...]:
 
 
 def _to_seal(sampled: Sequence[Sampled], job: Job, margin: float) -> tuple[tuple[int, int], ...]:
-    """(casting, station) where the wood is thinner than least_floor + margin, or among the lowest
-    tenth of all."""
+    """Return (casting, station) where the wood is thinner than least_floor + margin, or among the
+    lowest tenth of all."""
     figures = np.array([station.least for casting in sampled for station in casting.stations])
     bound = job.groove.least_floor + margin
     if float(np.ptp(figures)) > _SPREAD:

@@ -1,7 +1,7 @@
-"""One sheet with how deep a blank is cut: shades of one hue from above, the deepest place and the
-thinnest.
+"""One sheet that shows how deep a blank is cut: shades of one hue seen from above, with the deepest
+and the thinnest place.
 
-Frame of the blank as it lies, deck or bottom up as the file has it; X, Y from its middle, mm; depth
+Frame of the blank as it lies, deck or bottom up as in the file; X, Y from its middle, mm; depth
 below its raw top.
 """
 
@@ -53,11 +53,11 @@ Found = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class DepthSheet:
-    """What is drawn: `depth` [iy, ix] below the raw top at `xs`, `ys`, `gone` where nothing is
-    left.
+    """The contents of a sheet: `depth` [iy, ix] below the raw top at `xs`, `ys`, and `gone` where
+    nothing is left.
 
     `size` is length, width, thickness; `deepest` and `least` (wood left under a cut) are (value, x,
-    y). `rows` are the title block's, `notes` what was found, `units` those that people read.
+    y). `rows` are those of the title block, `notes` the findings, `units` those of the figures.
     """
 
     title: str
@@ -75,7 +75,7 @@ class DepthSheet:
 
 
 def depth_sheet(sheet: DepthSheet) -> str:
-    """The sheet as SVG text."""
+    """Return the sheet as SVG text."""
     length, width, _ = sheet.size
     bounds = (-length / 2, -width / 2, length / 2, width / 2)
     scale = best_scale(length, width, _PLAN)
@@ -99,8 +99,10 @@ def depth_sheet(sheet: DepthSheet) -> str:
 
 
 def _coarser(sheet: DepthSheet) -> tuple[Floats, Floats, Floats, Floats]:
-    """Places, depth and what is gone, on at most `_NODES` nodes a side: each the deepest of its
-    block, none lost."""
+    """Return x, y, depth and what is gone on at most `_NODES` nodes a side.
+
+    Each node has the deepest value of its block, so that a narrow slot is not lost.
+    """
     ny, nx = sheet.depth.shape
     step = max(1, math.ceil(max(nx, ny) / _NODES))
     pad = ((0, -ny % step), (0, -nx % step))
@@ -139,7 +141,7 @@ def _plan(view: PlanView, sheet: DepthSheet, bands: Bands | None) -> None:
 
 
 def _edges(view: PlanView, x: Floats, y: Floats, grid: Floats, level: float) -> str:
-    """Path data round what is above `level`, closed along the rim of the blank."""
+    """Return path data around what is above `level`, closed along the rim of the blank."""
     if not (grid > level).any():
         return ""
     xs = np.concatenate(
@@ -148,6 +150,8 @@ def _edges(view: PlanView, x: Floats, y: Floats, grid: Floats, level: float) -> 
     ys = np.concatenate(
         ([2 * y[0] - y[min(1, len(y) - 1)] - 1e-6], y, [2 * y[-1] - y[max(len(y) - 2, 0)] + 1e-6])
     )
+    # A rim of zeros one cell outside closes every line; contours of a positive level then lie
+    # between it and the last columns, where the blank ends.
     walled = np.pad(grid.T, 1, constant_values=0.0)
     thin = 0.1 / view.scale
     lines = (

@@ -1,8 +1,8 @@
-"""A height over the blank made ready for drawing: on a grid, in bands of one hue, with contour
+"""A height field over the blank prepared for drawing: on a grid, in bands of one hue, with contour
 lines. mm.
 
-`Field.grid[ix, iy]` stands at `xs`, `ys`, in the frame of the set-up that is drawn. Bands run from
-the highest value down.
+`Field.grid[ix, iy]` is the value at `xs`, `ys`, in the frame of the set-up that is drawn. Bands run
+from the highest value down.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 _NODES = 260
 _LEAST_RANGE = 0.05
-"""mm: a map flatter than this is drawn with the bands of so much, so that noise makes no pattern"""
+"""mm: a flatter map is drawn with bands over this range, so that noise makes no pattern"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +38,8 @@ class Field:
 
 
 def laid_over(length: float, width: float, over: Callable[[Floats, Floats], Floats]) -> Field:
-    """The height `over(x, y)` on a grid over a blank of this size, about 260 nodes along its longer
-    side."""
+    """Return the field `over(x, y)` on a grid over a blank of this size (mm), about 260 nodes along
+    its longer side."""
     step = max(length, width) / _NODES
     xs, ys = (
         np.linspace(-size / 2, size / 2, max(3, math.ceil(size / step) + 1))
@@ -50,7 +50,7 @@ def laid_over(length: float, width: float, over: Callable[[Floats, Floats], Floa
 
 
 def bands_of(low: float, high: float) -> Bands:
-    """Bands from `high` down to `low`, of a round size; of at least `_LEAST_RANGE` in all."""
+    """Return bands of a round size from `high` down to `low`, over at least `_LEAST_RANGE`."""
     if high - low < _LEAST_RANGE:
         middle = round((low + high) / 2, 2)
         low, high = min(low, middle - _LEAST_RANGE / 2), max(high, middle + _LEAST_RANGE / 2)
@@ -58,11 +58,13 @@ def bands_of(low: float, high: float) -> Bands:
 
 
 def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool, shades: str = "f") -> None:
-    """Areas between the bounds of the bands; the highest is the darkest where `rising`, else the
-    lowest.
+    """Draw the areas between the bounds of the bands; the highest is the darkest where `rising`,
+    otherwise the lowest.
 
     `shades` "t" are the pale ones, for areas under lines.
     """
+    # From the lowest band up, each area over the ones below it: then neighbours share no edge with
+    # a gap, and only one contour is needed for each bound.
     x0, x1, y0, y1 = field.xs[0], field.xs[-1], field.ys[0], field.ys[-1]
     closed = _walled(field, bands.bounds[-1] - 1.0)
     last = bands.count - 1
@@ -85,15 +87,16 @@ def draw_bands(view: PlanView, field: Field, bands: Bands, rising: bool, shades:
 
 
 def _walled(field: Field, low: float) -> Field:
-    """The field with a rim of low values just outside, so that all contour lines close."""
-    thin = 1e-3
+    """Return the field with a rim of low values just outside, so that all contour lines close."""
+    thin = 1e-3  # mm: less than the last digit of a drawing, so that areas end at the edge
     xs = np.concatenate([[field.xs[0] - thin], field.xs, [field.xs[-1] + thin]])
     ys = np.concatenate([[field.ys[0] - thin], field.ys, [field.ys[-1] + thin]])
     return Field(xs, ys, np.pad(field.grid, 1, constant_values=low))
 
 
 def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
-    """Contour lines over the whole field; returns (figure, x, y) for labels, one for each level."""
+    """Draw contour lines over the whole field; return (figure, x, y) for labels, at most two for
+    each level."""
     low, high = float(field.grid.min()), float(field.grid.max())
     marks: list[tuple[str, float, float]] = []
     if high - low < _LEAST_RANGE:
@@ -102,6 +105,7 @@ def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
     with view.svg.group("contours", id="contours"):
         for k in inner_levels(low, high, step):
             level = k * step
+            # A loop of a few points is noise on a nearly level place, or too small to be seen.
             lines = [
                 line for line in contour(field.xs, field.ys, field.grid, level) if len(line) > 4
             ]
@@ -110,6 +114,8 @@ def draw_lines(view: PlanView, field: Field) -> list[tuple[str, float, float]]:
                 continue
             view.svg.path(data, "contour", id=f"contour-{number(level, 3)}")
             for line in lines[:2]:
+                # Alternately at a half and a third of the line, so that figures of neighbouring
+                # levels do not stand side by side.
                 spot = line[len(line) // 2 if len(marks) % 2 else len(line) // 3]
                 marks.append((f"{mm(level):.2f}", float(spot[0]), float(spot[1])))
     return marks

@@ -1,5 +1,5 @@
-"""What one map of the blank shows: in the board's frame, or seen from below in the bed frame of B.
-Lengths in mm."""
+"""The contents of one map of the blank: in the board's frame, or seen from below in the bed frame
+of B. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -19,16 +19,17 @@ from corepath.stackup.stations import Over, Sampled, Station
 __all__ = ["MapSheet"]
 
 MARKS = 16
-"""Numbered places along the ring."""
+"""Number of places along the ring that get a number."""
 
 
 @dataclass(frozen=True, slots=True)
 class MapSheet:
-    """All that one map shows.
+    """The contents of one map.
 
-    `thickness` is the blank's as the job has it. `sampled` goes with `castings`; `seal` are
-    (casting, station) to be sealed. Floors of the castings `gauged` are their own. Of `passes` it
-    tells what shows, with nominal heights; empty on maps of something else.
+    `thickness` is the blank's nominal one. `figure` gives the mapped height of a casting over
+    places, `sampled` its values along each of `castings`, in the same order; `seal` are (casting,
+    station) to be sealed. The castings `gauged` have measured floors of their own. `passes` say
+    what shows after each pass, nominal; empty on maps of something else.
     """
 
     job: Job
@@ -57,7 +58,7 @@ class MapSheet:
         return self.pose.shape(shape)
 
     def over(self, casting: Casting) -> Over:
-        """The figure over places of the frame drawn."""
+        """Return the mapped height of a casting over places (x, y) of the frame drawn."""
         fx, fy = self.pose.factors
         plain = self.figure(casting)
         return lambda x, y: plain(np.asarray(x) * fx, np.asarray(y) * fy)
@@ -67,6 +68,6 @@ class MapSheet:
 
     @property
     def marked(self) -> list[int]:
-        """The ring's stations that bear a number."""
+        """The ring's stations that get a number, evenly along it."""
         count = len(self.sampled[0].stations)
         return [round(k * count / MARKS) for k in range(MARKS)]

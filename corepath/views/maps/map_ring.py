@@ -1,5 +1,5 @@
-"""The ring of a map unrolled: its figure from the first station on, all the way round, with the
-limit or the planes."""
+"""The ring of a map unrolled: the mapped height from the first station on along the whole ring,
+with the limit or the planes."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _MOST_PLANES = 9
 
 
 def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
-    """The ring's figure all the way round, with the limit or the skim planes."""
+    """Draw the mapped height along the whole ring, with the limit or the skim planes."""
     ring = sheet.sampled[0].stations
     values = np.array([station.least for station in ring] + [ring[0].least])
     low, high = float(values.min()), float(values.max())
@@ -56,6 +56,7 @@ def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
             )
         placed = [z for z, _ in lines]
         for z in (float(values.min()), float(values.max())):
+            # 3.4 mm on the sheet is a line of text: closer figures would cover each other.
             if all(abs(y(z) - y(other)) > 3.4 for other in placed):
                 svg.text(
                     box.x0 - 1.5, y(z) + 1.1, f"{mm(z):.2f}", "figure", size=SMALL, anchor="end"
@@ -65,8 +66,8 @@ def draw_unrolled(svg: Document, sheet: MapSheet) -> None:
 
 
 def _planes_near(passes: Sequence[PassShows], low: float, high: float) -> list[tuple[float, str]]:
-    """The planes between `low` and `high` and the next beyond on either side, as many as can be
-    told apart."""
+    """Return the planes between `low` and `high` and the next one beyond on either side, no more
+    than can be distinguished."""
     above = [row for row in passes if row.plane > high][-1:]
     below = [row for row in passes if row.plane < low][:1]
     near = [*above, *(row for row in passes if low <= row.plane <= high), *below]

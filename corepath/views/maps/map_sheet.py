@@ -2,7 +2,7 @@
 cautions.
 
 Plan in the frame of the set-up drawn, mm: the board's, or for a map seen from below the bed frame
-of B, mirrored by the flip with words that read the right way round. Sheet mm as in
+of B, mirrored by the flip, though its words are not. Sheet mm as in
 `corepath.views.drawing_sheet`. The ring is unrolled from its first station on; numbered marks on
 the plan and below the curve are the same places.
 """
@@ -44,7 +44,7 @@ _PLAN = Box(MAIN.x0 + 12, MAIN.y0 + 8, MAIN.x1 - 11, MAIN.y0 + 122)
 
 
 def draw_map(sheet: MapSheet) -> str:
-    """The map as SVG text."""
+    """Return the map as SVG text."""
     board, job = sheet.board, sheet.job
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
@@ -80,7 +80,8 @@ def draw_map(sheet: MapSheet) -> str:
 
 
 def _by_floor(sheet: MapSheet) -> list[list[Casting]]:
-    """Castings with one floor have one field of heights; one that was gauged has its own."""
+    """Return the castings in groups with the same field of heights: those with the same floor, and
+    each one with a measured floor alone."""
 
     def key(casting: Casting) -> tuple[float, str]:
         return round(casting.floor, 6), casting.id if casting.id in sheet.gauged else ""
@@ -99,6 +100,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
             field = laid_over(x1 - x0, y1 - y0, sheet.over(group[0]))
             with svg.group("bands", clip_path=f"url(#castings-{k})"):
                 draw_bands(view, field, bands, sheet.darker == "high")
+        # Contour lines over the whole blank, for the groove's floor: they show how the blank lies.
         marks = draw_lines(view, laid_over(x1 - x0, y1 - y0, sheet.over(sheet.castings[0])))
         for casting in sheet.castings:
             svg.path(
@@ -146,8 +148,8 @@ def _corner_words(view: PlanView, labels: Labels) -> None:
 
 
 def _figures(view: PlanView, sheet: MapSheet, labels: Labels) -> None:
-    """Names and figures: what is to be sealed first, then plugs, then the numbered places of the
-    ring."""
+    """Set names and figures: first places to seal, then plugs, then the numbered places of the
+    ring, so that the most important ones find room."""
     ring, *plugs = sheet.sampled
     wide = _ring_width(sheet) / 2 * view.scale
     for _, least in _seal_places(sheet):
@@ -173,8 +175,8 @@ def _ring_width(sheet: MapSheet) -> float:
 
 
 def _seal_places(sheet: MapSheet) -> list[tuple[Polygon, Station]]:
-    """Outlines round what is to be sealed, neighbouring stations together, with the least of
-    each."""
+    """Return outlines around what is to be sealed, neighbouring stations together, each with its
+    thinnest station."""
     out: list[tuple[Polygon, Station]] = []
     around = _ring_width(sheet) / 2 + 3.0
     ring = sheet.sampled[0].stations
@@ -190,7 +192,8 @@ def _seal_places(sheet: MapSheet) -> list[tuple[Polygon, Station]]:
 
 
 def _runs(stations: Sequence[int], count: int) -> list[list[int]]:
-    """Neighbouring numbers together, round the end too; gaps of one are bridged."""
+    """Return neighbouring numbers in runs, across the end of the ring too; gaps of one are
+    bridged."""
     runs: list[list[int]] = []
     for k in sorted(stations):
         if runs and k - runs[-1][-1] <= 2:

@@ -1,5 +1,5 @@
-"""What stands beside and below the plan of a map: the table of passes or castings, the legend, what
-to mind."""
+"""The parts beside and below the plan of a map: the table of passes or castings, the legend, the
+cautions."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ _PITCH = 4.4
 
 
 def draw_table(svg: Document, sheet: MapSheet) -> None:
-    """What shows after each pass; else the least and the most of each casting. In two columns."""
+    """Draw a table in two columns: what shows after each pass, or the least and the most of each
+    casting."""
     lines = _show_lines(sheet) if sheet.passes else _casting_lines(sheet)
     title = (
         "What shows after each pass, nominal"
@@ -105,7 +106,7 @@ def _legend(svg: Document, sheet: MapSheet, bands: Bands) -> float:
 
 
 def _mind(svg: Document, sheet: MapSheet, y: float, bottom: float) -> None:
-    """Cautions, as many lines as there is room for."""
+    """Draw the cautions, as many lines as there is room for."""
     said = list(sheet.cautions)
     if sheet.seal:
         said.insert(0, _SEAL)
