@@ -1,5 +1,5 @@
-"""The column at the right: depth by shade with figures, the kinds of line, and what they stand
-for."""
+"""The column at the right: depth by shade with figures, and the kinds of line with their
+meanings."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ def depth_legend(
     svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False,
     over: str = "above the bed",
 ) -> float:  # fmt: skip
-    """Swatches from shallow to deep with heights and how far below `face` (at `top`), mm; returns
-    the next y.
+    """Draw swatches from shallow to deep with heights and depths below `face` (at `top`), mm;
+    return the next y.
 
     `over` says what heights count from. `pale` swatches are for areas with lines over them.
     """
@@ -59,7 +59,7 @@ def depth_legend(
 
 
 def below_swatches(svg: Document, box: Box, y: float, bands: Bands, least: float) -> float:
-    """Swatches of how far something lies below a face, from `least` on, mm; returns the next y.
+    """Draw swatches of depths below a face, from `least` on, mm; return the next y.
 
     The bands are of heights, negative below the face.
     """
@@ -72,7 +72,7 @@ def below_swatches(svg: Document, box: Box, y: float, bands: Bands, least: float
 
 
 def kinds_legend(svg: Document, box: Box, y: float, kinds: list[tuple[str, str]]) -> float:
-    """Samples of lines and marks: pairs (kind, words); returns the next y."""
+    """Draw samples of lines and marks: pairs (kind, words); return the next y."""
     with svg.group("legend kinds", id="legend-kinds"):
         svg.text(box.x0 + 2, y + 4, "Lines and marks", "label strong", size=NORMAL)
         y += 6.4
@@ -84,7 +84,7 @@ def kinds_legend(svg: Document, box: Box, y: float, kinds: list[tuple[str, str]]
 
 
 def sample(svg: Document, kind: str, x: float, y: float) -> None:
-    """A line or mark as the drawings have it, 13 mm long from `x`, its middle at `y`."""
+    """Draw a line or mark as in the drawings, 13 mm long from `x`, its middle at `y`."""
     draw = _MARKS.get(kind)
     if draw is not None:
         draw(svg, x, y)

@@ -22,12 +22,14 @@ __all__ = ["lines_to_avoid", "name_features", "set_figures", "touch_mark", "zero
 def lines_to_avoid(
     view: PlanView, shapes: Iterable[BaseGeometry], runs: Sequence[NDArray[np.float64]]
 ) -> NDArray[np.float64]:
-    """Places (n, 2) on the sheet, about 0.8 mm apart, on the boundaries of `shapes` and on
-    `runs`."""
+    """Return places (n, 2) on the sheet, at most 0.8 mm apart, on the boundaries of `shapes` and on
+    `runs`, for labels to keep off."""
     lines = [shape.boundary for shape in shapes]
     lines += [
         shapely.LineString(run[:, :2]) for run in runs if np.ptp(run[:, :2], axis=0).max() > 0.5
     ]
+    # Places instead of lines, since a label then needs one comparison of arrays: at 0.8 mm no line
+    # passes through a box as high as letters unseen. Thinned first, to have few of them.
     coarse = shapely.simplify(np.array(lines, dtype=object), 0.2 * view.unit)
     dense = shapely.segmentize(coarse[shapely.length(coarse) > 0], 0.8 * view.unit)
     points = shapely.get_coordinates(dense)
@@ -37,7 +39,7 @@ def lines_to_avoid(
 
 
 def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:
-    """The work zero: an open square with a dot, and the directions of X and Y."""
+    """Draw the work zero: an open square with a dot, and the directions of X and Y."""
     reach = 11.0
     with svg.group("zero", id="work-zero"):
         svg.line(x, y, x + reach, y, "wide")
@@ -53,7 +55,7 @@ def zero_mark(svg: Document, labels: Labels, x: float, y: float) -> None:
 
 
 def touch_mark(view: PlanView, labels: Labels, x: float, y: float) -> None:
-    """The place where Z is touched: a triangle whose tip stands on it."""
+    """Mark the place where Z is touched: a triangle with its tip on it."""
     sx, sy = view.sheet(x, y)
     with view.svg.group("touch", id="touch"):
         view.svg.path(f"M{number(sx)} {number(sy)}l-1.5 -2.8h3z", "mark narrow")
@@ -62,7 +64,7 @@ def touch_mark(view: PlanView, labels: Labels, x: float, y: float) -> None:
 
 
 def name_features(view: PlanView, labels: Labels, scene: Scene, dowels: bool = True) -> None:
-    """Names of plugs, inserts and (unless `dowels` is off) dowels beside them."""
+    """Set the names of plugs, inserts and (unless `dowels` is off) dowels beside them."""
     spots: list[tuple[str, float, float, float]] = []
     for casting in scene.board.castings:
         if casting.kind == "plug":
@@ -78,6 +80,7 @@ def name_features(view: PlanView, labels: Labels, scene: Scene, dowels: bool = T
             )
     spots += [(p.id, p.x, p.y, p.diameters[0] / 2) for p in scene.places]
     spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels if dowels]
+    # All features are blocked before the first name is placed, or a name could cover a later one.
     for _, x, y, radius in spots:
         sx, sy = view.sheet(x, y)
         r = radius * view.scale
@@ -88,7 +91,7 @@ def name_features(view: PlanView, labels: Labels, scene: Scene, dowels: bool = T
 
 
 def set_figures(view: PlanView, labels: Labels, marks: Sequence[tuple[str, float, float]]) -> None:
-    """Heights on the contour lines, each on its line where there is room."""
+    """Set heights on contour lines (figure, x, y), each on its line where there is room."""
     for text, x, y in marks:
         sx, sy = view.sheet(x, y)
         half = text_width(text, SMALL) / 2

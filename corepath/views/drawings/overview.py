@@ -2,8 +2,7 @@
 checks and files.
 
 Board frame, mm: X along the length, Y across, origin at the middle of the blank, deck up. In the
-stack-up heights count from the finished bottom at the planned stop; lengths there are a scheme, not
-to scale.
+stack-up heights count from the finished bottom at the planned stop; lengths there are not to scale.
 """
 
 from __future__ import annotations
@@ -65,7 +64,7 @@ def overview(
     checks: Sequence[Check] = (),
     minutes: Mapping[str, float] | None = None,
 ) -> str:
-    """The overview as SVG text."""
+    """Return the overview as SVG text; `minutes` are those of each program by its stem."""
     scene = Scene(job, board, stackup, "A")
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
@@ -143,8 +142,8 @@ def _plan(view: PlanView, scene: Scene) -> None:
 
 
 def _dimensions(view: PlanView, scene: Scene) -> None:
-    """Blank and board over all, and the places of all hardware as running dimensions from the
-    middle."""
+    """Draw the dimensions of blank and board overall, and the places of all hardware as running
+    dimensions from the middle."""
     svg, board = view.svg, scene.board
     bx0, by0, bx1, by1 = board.blank.bounds
     ox0, oy0, ox1, oy1 = board.outline.bounds
@@ -199,7 +198,7 @@ def _side(
 
 
 def _cutting(minutes: Mapping[str, float], planned_stop: int) -> str:
-    """Time of the files that are run when the skim stops as planned, pass by pass."""
+    """Return the time, in words, of the files that are run when the skim stops as planned."""
     skims = [stem for stem in minutes if "-skim-" in stem]
     run = [stem for stem in minutes if stem not in skims or _pass(stem) <= planned_stop]
     return f"{sum(minutes[stem] for stem in run):.0f} min" + (

@@ -22,13 +22,14 @@ __all__ = ["checks_table", "files_table", "measure_lines", "measures_table", "sk
 
 
 def measures_table(svg: Document, scene: Scene, box: Box) -> None:
-    """Each kind of hardware with its measures, pitch and least distance from the outline."""
+    """Draw a table of each kind of hardware with its sizes, pitch and least distance from the
+    outline."""
     _columns(svg, "Measures", measure_lines(scene), box)
 
 
 def measure_lines(scene: Scene, kind: str = "") -> list[str]:
-    """Measures in words of groove, plugs, inserts and dowels, or of one `kind` (groove, plug,
-    insert, dowel)."""
+    """Return sizes and places in words of groove, plugs, inserts and dowels, or of one `kind`
+    (groove, plug, insert, dowel)."""
     makers = {
         "groove": _groove_lines,
         "plug": _plug_lines,
@@ -92,8 +93,8 @@ def _dowel_lines(scene: Scene) -> list[str]:
 
 
 def _pitch(at: Sequence[tuple[float, float]]) -> str:
-    """Pitch of a group in X and Y where it is a regular one: the least distances between different
-    X and Y."""
+    """Return the pitch of a group in X and Y in words: the least distances between different X and
+    Y; empty unless its places fill a rectangular grid."""
     parts = []
     for axis, name in enumerate("XY"):
         values = sorted({round(p[axis], 3) for p in at})
@@ -122,7 +123,7 @@ def _columns(svg: Document, title: str, lines: Sequence[str], box: Box) -> None:
 
 
 def checks_table(svg: Document, checks: Sequence[Check]) -> float:
-    """Each check once, the one with the least to spare of its kind; returns the next y."""
+    """Draw each kind of check once, by the weakest of its checks; return the next y."""
     least: dict[str, Check] = {}
     order = {"fail": 0, "caution": 1, "ok": 2}
     for check in checks:
@@ -157,8 +158,8 @@ def checks_table(svg: Document, checks: Sequence[Check]) -> float:
 
 
 def _figure(check: Check) -> str:
-    """The value with two decimals, or three where the limit is nothing and the room small, as of
-    chips."""
+    """Return the value with two decimals; with three where the limit is 0 and the value small, as
+    for the chip load, whose two decimals would show nothing."""
     value = in_unit(check.value, check.unit)
     return f"{value:.3f}" if check.limit == 0.0 and abs(check.value) < 0.1 else f"{value:.2f}"
 
@@ -171,7 +172,8 @@ def files_table(
     y: float,
     bottom: float,
 ) -> float:
-    """Files in the order they run, with cutter and minutes; returns the next y."""
+    """Draw a table of the files in the order they run, with cutter and minutes; return the next
+    y."""
     listed = [(p.stem, p.cutter.describe()) for p in programs] or [
         (w.stem, w.cutter.describe()) for w in works
     ]
@@ -193,8 +195,8 @@ def files_table(
 
 
 def skim_table(svg: Document, skim: SkimPlan, y: float, bottom: float) -> None:
-    """The heights of the skim's passes with their files, where there is room; the planned stop in
-    words."""
+    """Draw a table of the heights of the skim's passes with their files, where there is room, with
+    the planned stop marked."""
     passes = list(enumerate(skim.planes, start=1))
     if y + 8 + 4.5 * len(passes) > bottom:
         return

@@ -1,9 +1,9 @@
-"""Which lines of a path a drawing shows: none under another, and on a deck only so many that they
-stand apart.
+"""Select the lines of a path that a drawing shows: none under another, and on a deck only so many
+that they can be seen singly.
 
-A *cover* is a raster over the sheet: what was drawn covers all within a distance of it, and what
-comes later is drawn only where nothing covers it. Lengths are those of the runs that are given, mm,
-the set-up's bed frame.
+A *cover* is a raster over the sheet: what has been drawn covers everything within a distance of it,
+and later lines are drawn only where nothing covers them. Lengths are those of the runs, mm, in the
+set-up's bed frame.
 """
 
 from __future__ import annotations
@@ -20,20 +20,22 @@ __all__ = ["Cover", "apart", "bounds_of", "straight_pieces"]
 
 Run = NDArray[np.float64]
 
-_TIGHT = math.radians(100)
+_TIGHT = math.radians(100)  # more than a right-angled corner of a path, less than a turn back
 
 
 class Cover:
-    """What of a drawing is covered: everything within `distance` of what was kept, inside `bounds`
+    """The covered part of a drawing: everything within `distance` of what was kept, inside `bounds`
     (x0, y0, x1, y1).
 
-    The raster has `pixels` to a `distance`. A line does not cover what follows it within three
-    distances of its own length, so bends stay whole.
+    The raster has `pixels` to a `distance`. A line does not cover its own continuation within three
+    distances along it, so bends stay whole.
     """
 
     def __init__(
         self, bounds: tuple[float, float, float, float], distance: float, pixels: int = 3
     ) -> None:
+        # One flat array of bytes with a margin of two distances, so that a stamp never needs
+        # clipping; a stamp is a disc, stored as one run of bytes for each of its rows.
         self.step = distance / pixels
         self._lag = 3.0 * distance
         self._x = bounds[0] - 2 * distance
@@ -45,13 +47,15 @@ class Cover:
         self._rows = [(row * self._wide - half, b"\1" * (2 * half + 1)) for row, half in halves]
 
     def keep(self, run: Run, least: float = 0.0, *, start: bool = False) -> list[Run]:
-        """The parts of `run` (n, 3) that nothing covers; they cover from now on.
+        """Return the parts of `run` (n, 3) that nothing covers; from now on they cover.
 
-        Parts shorter than `least` are dropped, but with `start` not the one with which the run
-        begins.
+        Parts shorter than `least` are dropped, with `start` except the one at the start of the run.
         """
         points, places, along = self._sampled(run)
         parts: list[Run] = []
+        # `first` is where the current part begins, `stamped` the next of its points to cover. They
+        # are stamped only when the part is `lag` ahead: until then it could still prove too short
+        # and be dropped, and it must not cover itself. The -1 at the end closes the last part.
         first, stamped, lag = 0, 0, max(self._lag, least)
         for k, place in enumerate([*places, -1]):
             if place >= 0 and not self._pixels[place]:
@@ -72,8 +76,8 @@ class Cover:
             self._pixels[at : at + len(ones)] = ones
 
     def _sampled(self, run: Run) -> tuple[Run, list[int], list[float]]:
-        """`run` with points no farther apart than a pixel, each point's place in the raster and its
-        way along."""
+        """Return `run` with points no farther apart than a pixel, each point's index in the raster
+        and its length along the run."""
         points = _denser(run, self.step)
         columns = np.floor((points[:, 0] - self._x) / self.step).astype(np.int64)
         rows = np.floor((points[:, 1] - self._y) / self.step).astype(np.int64)
@@ -81,11 +85,11 @@ class Cover:
 
 
 def apart(runs: Sequence[Run], distance: float, least: float) -> tuple[Run, ...]:
-    """Of `runs` what stays `distance` off what was kept before it, in pieces no shorter than
-    `least`.
+    """Return the parts of `runs` that keep `distance` from all parts kept before, in pieces no
+    shorter than `least`; all mm.
 
-    Where a run turns back on itself within `distance` it is taken as two lines, so of a raster
-    every n-th line stays.
+    Where a run turns back on itself within `distance` it is taken as two lines, so that of the
+    lines of a zigzag every n-th one stays.
     """
     if not runs:
         return ()
@@ -95,14 +99,14 @@ def apart(runs: Sequence[Run], distance: float, least: float) -> tuple[Run, ...]
 
 
 def bounds_of(runs: Iterable[Run]) -> tuple[float, float, float, float]:
-    """The box (x0, y0, x1, y1) round all points of `runs`."""
+    """Return the box (x0, y0, x1, y1) around all points of `runs`."""
     low = np.min([run[:, :2].min(axis=0) for run in runs], axis=0)
     high = np.max([run[:, :2].max(axis=0) for run in runs], axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
 def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
-    """`run` cut wherever it turns by more than 100° within `reach` mm of its way."""
+    """Yield `run` in pieces, cut wherever it turns by more than 100° within `reach` mm."""
     step = np.diff(run[:, :2], axis=0)
     ways = np.hypot(step[:, 0], step[:, 1])
     run = run[np.concatenate(([True], ways > 1e-9))]
@@ -112,6 +116,8 @@ def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
     turn = np.diff(np.unwrap(np.arctan2(step[:, 1], step[:, 0])), prepend=0.0)
     turn[0] = 0.0
     turned, along = np.cumsum(turn), np.cumsum(ways)
+    # A window that ends at segment k and is `reach` long: its turning is the difference of sums. A
+    # turn back may be made of many short steps, none of them sharp by itself.
     start = first = 0
     for k in range(1, len(step)):
         while along[k - 1] - along[first] > reach and first < k:
@@ -123,7 +129,7 @@ def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
 
 
 def _denser(run: Run, step: float) -> Run:
-    """`run` with each segment divided evenly into parts of at most `step`, in plan."""
+    """Return `run` with each segment divided evenly into parts of at most `step` mm in plan."""
     counts = part_counts(run, step)
     index = np.repeat(np.arange(len(counts)), counts)
     share = (np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts) + 1) / counts[

@@ -1,7 +1,7 @@
-"""The plan: what the operator sees from above, with the cuts of one operation over it.
+"""The plan: the view of the operator from above, with the cuts of one operation over it.
 
 All geometry is in the bed frame of the set-up, mm, inside a group whose transform scales it and
-turns Y upwards; marks and labels are set outside it on the sheet, in sheet millimetres.
+turns Y upwards; marks and labels are set outside that group, in sheet mm.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ _MOST_RAPIDS = 400
 
 @dataclass(frozen=True, slots=True)
 class PlanView:
-    """Where model (x, y) stands on the sheet: `scale` sheet mm a model mm, `ox`, `oy` the model's
-    origin."""
+    """The mapping of model (x, y) to the sheet: `scale` in sheet mm per model mm, `ox`, `oy` the
+    model's origin on the sheet."""
 
     svg: Document
     scale: float
@@ -56,7 +56,7 @@ class PlanView:
     def fitted(
         svg: Document, bounds: tuple[float, float, float, float], room: Box, scale: float
     ) -> PlanView:
-        """Model `bounds` (x0, y0, x1, y1) in the middle of `room`."""
+        """Return the view with model `bounds` (x0, y0, x1, y1) in the middle of `room`."""
         x0, y0, x1, y1 = bounds
         ox = (room.x0 + room.x1) / 2 - scale * (x0 + x1) / 2
         oy = (room.y0 + room.y1) / 2 + scale * (y0 + y1) / 2
@@ -78,7 +78,7 @@ class PlanView:
 
     @property
     def places(self) -> int:
-        """Decimals of model coordinates: a hundredth of the sheet's millimetre or better."""
+        """Decimals of model coordinates: at most 0.05 mm on the sheet."""
         return 2 if self.scale >= 0.5 else 1
 
     @property
@@ -87,8 +87,7 @@ class PlanView:
 
 
 def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
-    """Groove and plugs: hatched once cast, plain outlines before; bolt holes to come as thin
-    circles."""
+    """Draw groove and plugs: hatched once cast, plain outlines once cut, hidden lines before."""
     svg = view.svg
     cast = scene.is_cast(order)
     for casting in scene.board.castings:
@@ -102,7 +101,7 @@ def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
 
 
 def draw_features(view: PlanView, scene: Scene) -> None:
-    """The outline of the board, seats and bores, dowels and bolt holes to come."""
+    """Draw the outline of the board, seats and bores, and dowels."""
     svg = view.svg
     svg.path(
         polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline"
@@ -122,7 +121,8 @@ def _cross(svg: Document, spot: Round, over: float) -> None:
 
 
 def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
-    """What this operation is to cut, tinted."""
+    """Draw what this operation cuts, tinted; `ids` gives each shape its id, which must be unique in
+    a document."""
     svg = view.svg
     for pocket in work.pockets:
         svg.path(
@@ -137,8 +137,8 @@ def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
 
 
 def draw_spared(view: PlanView, work: Work) -> bool:
-    """What the operation does not cut to its depth: a frame, and what obstacles keep the cutter
-    from; whether any."""
+    """Draw what the operation does not cut to depth: a frame, and what obstacles keep the cutter
+    from; return whether there is any."""
     frame = frame_of(work.deck, work.blank) if work.deck is not None else None
     spare = (
         work.deck.spare
@@ -161,7 +161,7 @@ def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:
 
 
 def draw_depths(view: PlanView, work: Work, bands: Bands) -> None:
-    """Under the lines of the deck, its depth as pale areas of the bands' shades."""
+    """Draw the depth of the deck as pale areas of the bands' shades, under its lines."""
     if work.deck is None:
         return
     surface: DeckSurface = work.deck.surface
@@ -185,10 +185,10 @@ def draw_cuts(
     lines: Sequence[NDArray[np.float64]] | None = None,
     ids: bool = True,
 ) -> None:
-    """Cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where it
-    starts.
+    """Draw cuts by depth, the deepest on top, rapids, entries, sparse arrows, and the cutter where
+    it starts.
 
-    `lines` are the runs to draw where not all of `strokes` are to be.
+    `lines` are the runs to draw instead of all runs of `strokes`.
     """
     svg = view.svg
     unit = view.unit
@@ -220,7 +220,7 @@ def draw_cuts(
 
 
 def draw_corners(view: PlanView, corners: Sequence[Corner]) -> None:
-    """A small cross in a circle at each inside corner that the cutter leaves round."""
+    """Draw a small cross in a circle at each inside corner that the cutter leaves round."""
     if not corners:
         return
     reach = 1.5 * view.unit
@@ -251,7 +251,7 @@ def _diamond(x: float, y: float, r: float, places: int) -> str:
 def draw_contours(
     view: PlanView, surface: DeckSurface, low: float, high: float
 ) -> list[tuple[str, float, float]]:
-    """Contour lines of the deck inside the view; returns (figure, x, y) for labels, model mm."""
+    """Draw contour lines of the deck; return (figure, x, y) for labels, model mm."""
     if high - low < 1e-6:
         return []
     step = nice_step((high - low) / 7)
@@ -266,6 +266,8 @@ def draw_contours(
             data = "".join(_contour_path(line, view.places) for line in lines)
             view.svg.path(data, "contour", id=f"contour-{number(level)}")
             line = lines[0]
+            # Each level's figure stands farther left on its longest line than the one before, so
+            # that they do not pile up. Rounded, for the same place on every machine.
             spot = line[
                 int(
                     np.argmin(
@@ -282,7 +284,7 @@ def draw_contours(
 def _coarse(
     surface: DeckSurface,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """The deck's grid, every other node of a large one: finer than the sheet shows."""
+    """Return the deck's grid, every other node of a large one: still finer than a sheet shows."""
     k = 2 if len(surface.xs) > 700 else 1
     return (
         np.asarray(surface.xs)[::k],

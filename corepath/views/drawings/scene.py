@@ -1,4 +1,4 @@
-"""What lies on the bed in each set-up: the board's features turned as the operator sees them.
+"""The board's features as they lie on the bed in each set-up, turned as the operator sees them.
 
 Coordinates are those of the bed frame of the set-up (X right, Y away from the operator, from the
 middle of the blank; Z up from the bed), mm. In B the blank lies bottom up, so what the board frame
@@ -59,7 +59,7 @@ class Scene:
         return pose_of(self.job, self.setup)
 
     def seen(self, shape: Polygon) -> Polygon:
-        """`shape` of the board frame as it lies in this set-up."""
+        """Return `shape` of the board frame as it lies in this set-up."""
         if self.setup == "D":
             laid = laid_up(self.job, self.board)
             return laid.shape(shape, laid.edge_middle)
@@ -85,7 +85,7 @@ class Scene:
 
     @property
     def turned(self) -> str:
-        """How the blank came to lie as it does, in words."""
+        """How the blank was turned for this set-up, in words."""
         axis = self.job.machine.flip_about
         if self.setup == "B":
             if axis == "x":
@@ -101,19 +101,20 @@ class Scene:
 
     @property
     def stem_order(self) -> dict[str, int]:
-        """Order of the operations whose marks are already there when a later one runs."""
+        """Order numbers of the operations whose cuts are already there when a later one runs."""
         return {"dowels": 1, "plug": 2, "groove": 3, "skim": 5, "inserts": 6}
 
     def top(self, order: int) -> float:
-        """Nominal height above the bed, over the groove, of the face that operation `order` starts
-        from."""
+        """Return the nominal height above the bed, over the groove, of the face that operation
+        `order` starts from."""
         if self.setup == "B" and order > self.stem_order["skim"]:
             return self.table.stop.nominal
         return self.table.face(self.setup).nominal
 
     def below(self, work: Work) -> str:
-        """How far below the face the lowest cut of an operation lies: from and to where pockets
-        differ in depth."""
+        """Return in words how far below the face the lowest cut of an operation lies: a range where
+        pockets differ in depth."""
+        # Pockets with one floor still differ in depth where the blank differs in thickness.
         lowest = [pocket.id for pocket in work.pockets if abs(pocket.floor - work.lowest) < _SAME]
         known = {casting.id for casting in self.board.castings}
         if work.setup == "A" and lowest and known.issuperset(lowest):
@@ -121,7 +122,7 @@ class Scene:
         return f"{mm(self.top(work.order) - work.lowest):.2f}"
 
     def depths(self, castings: Iterable[str]) -> str:
-        """Nominal depth of pockets that are cut in A, from and to where it differs."""
+        """Return the nominal depth of pockets that are cut in A, as a range where it differs."""
         least, most = self.table.depths(castings)
         return (
             f"{mm(least):.2f}"
@@ -130,12 +131,14 @@ class Scene:
         )
 
     def is_cast(self, order: int) -> bool:
-        """Whether the resin is in when operation `order` runs: from the flush in A on."""
+        """Whether the resin has been poured when operation `order` runs: from the flush in A on."""
         return self.setup != "A" or order > self.stem_order["groove"]
 
     def casting_heights(self, casting_id: str) -> tuple[float, float]:
-        """Lower and upper height of the cured casting above the bed (in A: of the pocket to be),
-        nominal."""
+        """Return the nominal lower and upper height of the cured casting above the bed, in A of its
+        pocket."""
+        # In C and D the part of the casting below the skimmed bottom is gone; in B it lies bottom
+        # up, so that its resin is below its floor.
         if self.setup not in ("A", "B"):
             column = self.table.column("C", casting_id)
             return max(column.floor.nominal, 0.0), column.resin.nominal
@@ -145,9 +148,10 @@ class Scene:
         return column.resin.nominal, column.floor.nominal
 
     def bore_heights(self, place: Place) -> tuple[tuple[float, float], ...]:
-        """Depths below the skimmed face, ((seat diameter, depth), (bore diameter, depth)).
+        """Return ((seat diameter, depth), (bore diameter, depth)), depths below the skimmed face.
 
-        A blind bore ends past the deck to be, whose pass opens it.
+        A blind bore ends above the finished deck, in the wood that the deck pass removes: that
+        opens it.
         """
         heights = self.table.inserts[place.id]
         return (place.seat, heights.seat.nominal), (place.bore, heights.bore.nominal)

@@ -1,8 +1,8 @@
-"""The section: a lengthwise cut through the blank as it lies, heights exaggerated by a stated
+"""The section: a lengthwise cut through the blank as it lies, with heights exaggerated by a stated
 factor.
 
-Model coordinates of this view are (x, z): X of the set-up along the sheet, Z above the bed upwards,
-mm.
+Model coordinates of this view are (x, z), mm: X of the set-up along the sheet, Z above the bed
+upwards.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ _EXAGGERATIONS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """A height worth naming, mm above the bed, with its words; `strong` for the one that matters
-    most."""
+    """A height that is named beside the section, mm above the bed, with its words; `strong` sets it
+    in bold."""
 
     z: float
     words: str
@@ -45,10 +45,10 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Slice:
-    """One section: what is wood, resin, and cut away here; `low` is the deepest height shown.
+    """One section at Y `y`: areas of wood, resin, and what is cut away here; `low` and `high` are
+    the heights shown.
 
-    `stand` is what the blank lies on where that is not the bed at 0, `note` a word on it for the
-    title.
+    `stand` is what the blank lies on where that is not the bed at 0; `note` is added to the title.
     """
 
     y: float
@@ -64,7 +64,7 @@ class Slice:
 
 
 def crossing(shape: Polygon, y: float) -> list[tuple[float, float]]:
-    """Intervals of x (mm) in which the level line at `y` runs inside `shape`."""
+    """Return the intervals of x (mm) in which the line along X at `y` runs inside `shape`."""
     x0, _, x1, _ = shape.bounds
     cut = shape.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
     parts = [
@@ -87,7 +87,8 @@ def _boxes(intervals: Iterable[tuple[float, float]], low: float, high: float) ->
 
 
 def section_y(scene: Scene, work: Work) -> float:
-    """The Y whose section crosses most of what this operation cuts; the least |Y| of equals."""
+    """Return the Y whose section crosses most of what this operation cuts; the least |Y| among
+    equals. Without holes or pockets, of inserts and plugs."""
     spots = [(h.x, h.y, h.steps[-1].diameter / 2) for h in work.holes]
     small = [p.area for p in work.pockets if not p.area.interiors]
     if not spots and not small:
@@ -95,12 +96,14 @@ def section_y(scene: Scene, work: Work) -> float:
         small = [scene.seen(c.area) for c in scene.board.castings if c.kind == "plug"]
     spots += [(a.centroid.x, a.centroid.y, (a.bounds[3] - a.bounds[1]) / 2) for a in small]
     ys = sorted({0.0, *(round(y, 3) for _, y, _ in spots)}, key=lambda y: (abs(y), y))
+    # Farther than 0.8 of the radius from a hole's middle less than 0.6 of its width would show.
     return max(ys, key=lambda y: sum(abs(y - sy) < 0.8 * r for _, sy, r in spots))
 
 
 def section_of(scene: Scene, work: Work, y: float) -> Slice:
-    """Work out the section at `y` as this operation finds the blank, and what it takes away."""
+    """Return the section at `y` (mm) as this operation finds the blank, and what it removes."""
     if work.setup == "D":
+        # Imported here, since that module needs this one.
         from corepath.views.drawings.cradle_section import laid_slice
 
         return laid_slice(scene, work, y)
@@ -118,7 +121,7 @@ def section_of(scene: Scene, work: Work, y: float) -> Slice:
 
 
 def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
-    """What earlier operations have taken away here."""
+    """Return what earlier operations have removed here."""
     gone: list[Polygon] = []
     if order > scene.stem_order["dowels"]:
         for dowel in scene.dowels:
@@ -144,8 +147,9 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
 
 
 def _seats(scene: Scene, work: Work, y: float, top: float) -> list[Polygon]:
-    """The seats that an earlier file of this operation has cut over its bores."""
+    """Return the seats that an earlier file of this operation has cut over its bores."""
     gone: list[Polygon] = []
+    # With a cutter of its own for the bores, their holes begin below the face, on the seat.
     for hole in work.holes:
         for spot in scene.places:
             if hole.top < top - 1e-9 and math.dist((spot.x, spot.y), (hole.x, hole.y)) < 1e-6:
@@ -205,7 +209,8 @@ def _levels(scene: Scene, work: Work, top: float) -> list[Level]:
 
 
 def _floor_levels(scene: Scene, work: Work, top: float) -> list[Level]:
-    """Each floor once, with the depths of its pockets; a flush's from the drawn face."""
+    """Return each floor once, with the depths of its pockets; those of a flush from the drawn
+    face."""
     castings = {casting.id for casting in scene.board.castings}
     floors: dict[float, list[str]] = {}
     for pocket in work.pockets:
@@ -254,11 +259,12 @@ def _deck_levels(surface: DeckSurface) -> list[Level]:
 
 
 def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: str = "") -> None:
-    """Draw `cut` into `room`, levels named at its right."""
+    """Draw `cut` into `room`, with the levels named at its right; `letter` names the section."""
     x0, x1 = cut.length
     label_room = 58.0
     inner = Box(room.x0 + 4, room.y0 + 8, room.x1 - label_room, room.y1 - 3)
     scale = best_scale(x1 - x0, 0.0, inner)
+    # At least 1.5 mm of bed is shown below the blank.
     reach = cut.high - min(cut.low - 1.0, -1.5)
     factor = next((n for n in _EXAGGERATIONS if n * scale * reach <= inner.height), 1)
     height = scale * factor
@@ -312,8 +318,11 @@ def name_levels(
     base: float,
     height: float,
 ) -> None:
-    """Figures at the right of a section, spread so that none covers another, each led to its
-    height."""
+    """Set the figures of `levels` at the right of a section, spread so that no one covers another,
+    each with a leader to its height.
+
+    `base` is the sheet y of height 0, `height` the sheet mm per mm of height.
+    """
     pitch = 4.4
     ordered = sorted(levels, key=lambda level: (-level.z, level.text))
     wanted = [base - level.z * height for level in ordered]
@@ -330,8 +339,8 @@ def name_levels(
 
 
 def spread_out(wanted: Sequence[float], pitch: float, low: float, high: float) -> list[float]:
-    """Ascending places at least `pitch` apart, near `wanted` (ascending), within `low` and `high`
-    if they fit.
+    """Return ascending places at least `pitch` apart, near `wanted` (ascending), within `low` and
+    `high` if they fit.
 
     >>> spread_out([1.0, 1.5, 9.0], 2.0, 0.0, 10.0)
     [1.0, 3.0, 9.0]
@@ -339,6 +348,7 @@ def spread_out(wanted: Sequence[float], pitch: float, low: float, high: float) -
     out: list[float] = []
     for y in wanted:
         out.append(max(y, low, out[-1] + pitch if out else low))
+    # Those pushed beyond the end are pushed back from there.
     limit = high
     for k in range(len(out) - 1, -1, -1):
         out[k] = min(out[k], limit)

@@ -1,4 +1,4 @@
-"""The stack-up drawn: heights of blank, casting and core to one scale, lengths only a scheme.
+"""The stack-up drawn: heights of blank, casting and core to one scale, lengths not to scale.
 
 Heights are mm above the finished bottom at the planned stop.
 """
@@ -17,7 +17,7 @@ __all__ = ["StackHeights", "draw_stack"]
 
 
 def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
-    """The stack-up as a scheme: heights to scale, lengths not."""
+    """Draw the stack-up into `box`: heights to scale, lengths not."""
     heights = StackHeights(scene)
     room = Box(box.x0 + 8, box.y0 + 12, box.x1 - 92, box.y1 - 3)
     scale = room.height / (heights.raw_top - heights.raw_bottom)
@@ -176,8 +176,9 @@ def _profile(
     full: float,
     x1: float,
 ) -> str:
-    """The deck from the blank's edge over the edge band up to its full height, as the blend
-    rises."""
+    """Return path data of the deck from the blank's edge over the edge band up to its full height,
+    along the curve of the blend."""
+    # The smoothstep of degree 7 that the deck itself has (`board/deck`), on a scheme's lengths.
     points = [(x0, y(heights.edge)), (band, y(heights.edge))]
     for k in range(1, 25):
         u = k / 24

@@ -1,9 +1,9 @@
-"""The core after each set-up as glTF, and the page that turns it: both are trimesh's own.
+"""The core after each set-up as glTF, and the page that shows it in 3-D: both are trimesh's own.
 
-trimesh exports a scene as GLB and as a page that shows it with three.js, which it carries along, so
-nothing is asked of the network. The preview holds that page once, without a scene, and one GLB for
-each set-up. Heights are true: the core is as thin as it is. Corners lie on a grid of 1/32 mm, which
-packs well.
+trimesh exports a scene as GLB and as a page that shows it with three.js, which is contained in it,
+so that nothing is loaded from the network. The preview holds that page once, without a scene, and
+one GLB for each set-up. Heights are to scale. Vertices lie on a grid of 1/32 mm, which compresses
+well.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from corepath.views.solid import ClosedMesh, body
 __all__ = ["SLOT", "glb", "viewer"]
 
 SLOT = "$CORE-GLB-BASE64$"
-"""Stands in the page of `viewer` where the scene belongs."""
+"""Placeholder for the scene in the page of `viewer`."""
 
 _WOOD, _CASTING = (176, 158, 126, 255), (15, 76, 84, 255)
-_TOLERANCE = 0.1
-_GRID = 32.0
+_TOLERANCE = 0.1  # mm; the STL files, which are not part of a page, have 0.03
+_GRID = 32.0  # steps of a mm: a power of two, so that rounded vertices are exact floats
 _LARGEST = 16
 _ACROSS = 30.0  # degrees that the camera sees upright
 _TILT, _TURN = 0.9, 0.3  # radians from straight above, and about Z
@@ -34,8 +34,8 @@ _Part = tuple[str, ClosedMesh, tuple[int, int, int, int]]
 
 
 def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
-    """Wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and half
-    its width.
+    """Return wood and casting of a blank as one binary glTF file, mm; `rim` is half its length and
+    half its width.
 
     The same blank gives the same bytes. Raises ValueError where nothing is left.
     """
@@ -53,8 +53,12 @@ def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
 
 @cache
 def viewer() -> str:
-    """The page that shows a scene, with `SLOT` in place of it. Raises ValueError where trimesh's
-    page is not known."""
+    """Return the page that shows a scene, with `SLOT` in place of the scene.
+
+    Raises ValueError where trimesh's page is not built as expected.
+    """
+    # trimesh has no function for its page alone: one is made with a triangle, whose bytes are then
+    # replaced by the placeholder.
     sample = ClosedMesh(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
     scene = _scene([("sample", sample, _WOOD)], (1.0, 1.0))
     held = base64.b64encode(_exported(scene)).decode("ascii")
@@ -81,8 +85,10 @@ def _exported(scene: Any) -> bytes:
 
 
 def _scene(parts: list[_Part], rim: tuple[float, float]) -> Any:
-    """The trimesh scene: flat colours, seen from the front edge and above; its camera has a name
-    that stays."""
+    """Return the trimesh scene: flat colours, seen from the front edge and above.
+
+    The camera has a fixed name: trimesh would give it a random one, and other bytes each time.
+    """
     trimesh: Any = import_module("trimesh")
     scene = trimesh.Scene()
     for name, made, colour in parts:

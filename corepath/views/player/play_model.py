@@ -1,4 +1,4 @@
-"""What the preview shows, as plain arrays: it knows neither works nor the read-back. Lengths in mm,
+"""The contents of the preview as plain arrays, independent of works and read-back. Lengths in mm,
 times in s."""
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
-    """Where columns stand: the first at (x0, y0), px and py apart, ny rows of nx."""
+    """The places of columns: the first at (x0, y0), px and py apart, ny rows of nx; mm."""
 
     x0: float
     y0: float
@@ -47,8 +47,8 @@ class Lattice:
 
 @dataclass(frozen=True, slots=True)
 class Faces:
-    """Lower and upper face of the wood and of the casting in each column, (ny, nx), NaN where there
-    is none."""
+    """Lower and upper face of the wood and of the casting in each column, (ny, nx), mm; NaN where
+    there is none."""
 
     wood: tuple[Heights, Heights]
     casting: tuple[Heights, Heights]
@@ -80,7 +80,7 @@ class Motions:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A closed line in plan, bed frame, (k, 2), and what it is: `outline`, `blank`, `obstacle`."""
+    """A closed line in plan, bed frame, (k, 2), and its kind: `outline`, `blank`, `obstacle`."""
 
     kind: str
     points: Floats
@@ -88,8 +88,8 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Reel:
-    """One file: its text and motions, cutter, zero on the bed, the blank before and after, and what
-    lies about.
+    """One file as it is played: its text and motions, cutter, zero on the bed, the blank before and
+    after, and shapes around it.
 
     `left` are rows of what the read-back measured of it: what, how much, in words.
     """

@@ -1,5 +1,5 @@
-"""The file `preview.html`: the page's parts (template, style, script) and the plan's figures as
-packed text."""
+"""Make the file `preview.html` from the page's parts (template, style, script) and the plan's
+figures as packed text."""
 
 from __future__ import annotations
 
@@ -44,10 +44,10 @@ def preview_html(
     inch: bool = False,
     warning: str = "",
 ) -> str:
-    """The whole page as text, UTF-8 when written.
+    """Return the whole page as text, to be written as UTF-8.
 
-    `size` is length and width of the blank; `solids` the blank after each set-up, shown in 3-D;
-    `warning` stands over all else. Positions are told in inches with `inch`.
+    `size` is length and width of the blank, mm; `solids` the blank after each set-up, shown in 3-D;
+    `warning` is shown above everything else. With `inch` positions are shown in inches.
     """
     data = page_data(reels, size, solids, inch)
     return (
@@ -69,7 +69,9 @@ def preview_html(
 def page_data(
     reels: Sequence[Reel], size: tuple[float, float], solids: Mapping[str, PlayedBlank], inch: bool
 ) -> dict[str, Any]:
-    """The figures of the page: each state of the blank once, each face of it once."""
+    """Return the figures of the page: each state of the blank once, each face of it once."""
+    # The blank after one file is the blank before the next, and most files leave most faces as they
+    # were: kept once, the page is a fraction as large.
     faces: Faces = {}
     states: dict[str, int] = {}
     entries = [_entry(reel, faces, states) for reel in reels]
@@ -134,7 +136,7 @@ def _columns(motions: Motions) -> dict[str, str]:
 
 
 def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int]) -> int:
-    """The number of a state; one met before keeps its number."""
+    """Return the number of a state; a state that is there already keeps its number."""
 
     def number(face: Heights) -> int:
         raw = face.tobytes()
@@ -152,7 +154,7 @@ def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int]) -> int:
 
 
 def _json(data: dict[str, Any]) -> str:
-    """JSON that may stand inside a script element."""
+    """Return JSON that may be put inside a script element: "</script>" in a text would end it."""
     return json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
 
 
@@ -168,7 +170,7 @@ def _environment() -> Environment:
 
 
 def page_part(name: str) -> str:
-    """A part of the page as it lies in the package."""
+    """Return a part of the page from the package's files."""
     return (resources.files("corepath.views.player") / "templates" / name).read_text(
         encoding="utf-8"
     )

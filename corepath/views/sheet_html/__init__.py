@@ -1,7 +1,7 @@
 """The set-up sheet: one HTML file for the person at the machine, a page for each step of the work.
 
-It is made of the plan's own objects and works out nothing anew. It asks for nothing from the
-network, prints in black and white on A4 and Letter, and keeps ticks and figures in the browser
+It is made from the plan's own objects and calculates nothing a second time. It loads nothing from
+the network, prints in black and white on A4 and Letter, and keeps ticks and figures in the browser
 under the plan's digest.
 """
 

@@ -1,4 +1,4 @@
-"""What the set-up sheet is made from, and how its figures are written. Lengths in mm, times in
+"""The data of the set-up sheet, and how its figures are written. Lengths in mm, times in
 minutes."""
 
 from __future__ import annotations
@@ -27,31 +27,33 @@ __all__ = ["Facts", "PlannedFile", "figure", "mm", "place", "size"]
 
 
 def mm(value: float, places: int = 2) -> str:
-    """A length as the sheet gives it: the figure of the report, always with its places, never
-    "-0.00"."""
+    """Return a length as the sheet shows it: the figure of the report, always with its places,
+    never "-0.00"."""
+    # Rounded as in the report first: rounding 0.00496 at once would give another figure than
+    # rounding the report's 0.0050.
     value = round(value, PLACES)
     return f"{lengths.mm(value if round(value, places) else 0.0):.{places}f}"
 
 
 def figure(value: float, unit: str) -> str:
-    """The figure of a check in its unit; a length in that of the job."""
+    """Return the figure of a check in its unit; a length in that of the job."""
     return f"{lengths.in_unit(round(value, PLACES), unit):.2f}"
 
 
 def size(value: float) -> str:
-    """A length as it is typed into a job."""
+    """Return a length as it is typed into a job."""
     return f"{lengths.mm(value):g}"
 
 
 def place(x: float, y: float) -> str:
-    """A place on the bed or board as the sheet gives it."""
+    """Return a place on the bed or board as the sheet shows it: `X120 Y−40`."""
     return lengths.with_minus(f"X{lengths.mm(x + 0.0):g} Y{lengths.mm(y + 0.0):g}")
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedFile:
-    """A file of the plan: `minutes` of its moves; least and largest X, Y (from the middle of the
-    blank) and height that the tip reaches, mm on the bed."""
+    """A file of the plan: the `minutes` of its moves, and in `reach` the least and largest X, Y
+    (from the middle of the blank) and height of the tip, mm on the bed."""
 
     program: Program
     minutes: float
@@ -64,13 +66,13 @@ class PlannedFile:
 
 @dataclass(frozen=True)
 class Facts:
-    """One plan: `digest` names it, `settled` is what the record holds, `file` the name of the job
-    file, `done` the names of the operations that are cut, `lists` what is listed of the core.
+    """One plan: `digest` names it, `settled` holds the record, `file` is the name of the job file,
+    `done` has the names of the operations that have been cut, `lists` the lists of the report.
 
-    `planned` are the files made by this plan, none where a check failed; `minutes` all that are
-    run. `findings` of the read-back are (what, file). `despite_failures`: files are written
-    although something failed. `player` is the name of the page that plays the files, beside the
-    sheet; empty where there is none.
+    `planned` are the files made by this plan, empty where a check failed; `minutes` is the sum of
+    those that are run. `findings` of the read-back are (what, file). `despite_failures`: files are
+    written although something failed. `player` is the name of the page beside the sheet that plays
+    the files; empty where there is none.
     """
 
     job: Job
@@ -106,7 +108,7 @@ class Facts:
 
     @property
     def record(self) -> JobFacts:
-        """What the record's commands need to know of the job."""
+        """The facts about the job that the commands of the record need."""
         return facts_of(self.job, self.file, self.board, self.stackup)
 
     @property
@@ -123,13 +125,13 @@ class Facts:
         return Scene(self.job, self.board, self.stackup, setup)
 
     def works_of(self, setup: str, *names: str) -> tuple[Work, ...]:
-        """The works of a set-up, of those names where any are given."""
+        """Return the works of a set-up; where `names` are given, only those of that name."""
         return tuple(
             work for work in self.works if work.setup == setup and (not names or work.name in names)
         )
 
     def files(self, work: Work) -> tuple[PlannedFile, ...]:
-        """The files of a work: of the skim all passes and the one with all of them."""
+        """Return the files of a work: of the skim all passes and the combined file."""
         stem = work.stem
         return tuple(
             file
@@ -139,18 +141,20 @@ class Facts:
         )
 
     def state(self, names: Sequence[str], before: Sequence[str] = ()) -> State:
-        """Whether all of `names` are cut, or they come next since all `before` them are."""
+        """Return "done" if all operations `names` have been cut, "now" if all of `before` have,
+        otherwise "ahead"."""
         if all(name in self.done for name in names):
             return "done"
         return "now" if all(name in self.done for name in before) else "ahead"
 
     def held(self, figures: Iterable[tuple[str, float]]) -> str:
-        """What the record holds of something, in the job's units; empty where it holds nothing."""
+        """Return the recorded `figures` (name, mm) in words, in the job's units; empty without
+        any."""
         told = ", ".join(f"{name} {self.record.shown(value)}".strip() for name, value in figures)
         return f"recorded: {told}" if told else ""
 
     def command(self, *pieces: str | Slot) -> Command:
-        """A `corepath record` command for this job."""
+        """Return a `corepath record` command for this job from texts and boxes to fill in."""
         import shlex
 
         return Command((f"corepath record {shlex.quote(self.file)}", *pieces))

@@ -31,7 +31,7 @@ from corepath.views.sheet_html.places_drawing import places_drawing
 __all__ = ["CAUTIONS", "first_page", "measure_page", "warnings"]
 
 _MOST_PLACES = 12
-"""More of them need a second sheet of paper for the commands."""
+"""With more places the commands go on a second sheet of paper."""
 
 CAUTIONS = (
     "Eyes and ears: protect them, and those of everyone in the room.",
@@ -49,7 +49,7 @@ CAUTIONS = (
 
 
 def warnings(facts: Facts) -> tuple[Block, ...]:
-    """What must be read first: why not to cut, what is doubtful, what the record asks for."""
+    """Return what must be read first: why not to cut, castings that are too low, cautions."""
     blocks: list[Block] = []
     if facts.despite:
         says = (
@@ -85,7 +85,7 @@ def _failure(check: Check) -> str:
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
-    """Warnings, what this core is, the way through the sheet, cautions."""
+    """Return the first page: warnings, the core's main figures, the list of pages, cautions."""
     blocks = [*warnings(facts), _core(facts), _way(facts, pages), Notes("Cautions", CAUTIONS)]
     return Page(
         "first",
@@ -142,7 +142,7 @@ def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
 
 
 def measure_page(facts: Facts) -> Page:
-    """Page 0: the blank laid out, marked and measured."""
+    """Return page 0: the blank laid out, marked and measured."""
     known = facts.stackup.heights.blank
     measured = known.measured
     began = facts.settled.stage != "blank"
@@ -220,7 +220,8 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
 
 
 def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> SheetMeasure:
-    """The same figures as lines of a file of measured places."""
+    """Return the same figures as lines of a file of measured places, which have the same keys: what
+    is filled in above appears here."""
     pieces: list[str | Slot] = ["x,y,thickness,height"]
     for k, place in enumerate(places, start=1):
         pieces.append(f"\n{facts.record.shown(place.x)},{facts.record.shown(place.y)},")
@@ -231,7 +232,7 @@ def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> SheetMeasure:
 
 
 def _beside(facts: Facts) -> tuple[SheetMeasure, ...]:
-    """Width and moisture, as long as they can be recorded for the blank as it came."""
+    """Return width and moisture, as long as they can still be recorded for the uncut blank."""
     if facts.settled.stage != "blank":
         return ()
     width = Slot(

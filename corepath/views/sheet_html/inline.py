@@ -1,5 +1,4 @@
-"""Drawings that stand inside the page: styles for them alone, ids of their own, as wide as the page
-lets them be."""
+"""Drawings inside the page: with styles of their own and unique ids, as wide as the page allows."""
 
 from __future__ import annotations
 
@@ -11,19 +10,22 @@ __all__ = ["inlined", "scoped"]
 
 _STYLE = re.compile(r" <style>.*?</style>\n", re.DOTALL)
 _SIZE = re.compile(r'(<svg [^>]*?) width="[^"]*" height="[^"]*"')
+# Not the hatchings: the style sheet, one for all drawings of the page, refers to them by id.
 _ID = re.compile(r'(?<= id=")(?!resin-|obstacle-)')
 
 
 def inlined(svg: Document, prefix: str) -> str:
-    """`svg` as an element of an HTML page: without its style sheet (see `scoped`), its ids after
-    `prefix`."""
+    """Return `svg` as an element of an HTML page: without its style sheet (see `scoped`), and with
+    `prefix` before its ids."""
+    # Without the first line, the XML declaration, which HTML does not know.
     text = svg.render().partition("\n")[2]
     text = _SIZE.sub(r"\1", _STYLE.sub("", text), count=1)
     return _ID.sub(f"{prefix}-", text)
 
 
 def scoped(css: str, within: str) -> str:
-    """The rules of a plain style sheet (no @-rules) for what lies inside `within` only."""
+    """Return the rules of a plain style sheet (no @-rules), applied only inside the selector
+    `within`."""
     rules = []
     for rule in css.replace("\n", " ").split("}"):
         selectors, _, body = rule.partition("{")

@@ -26,8 +26,8 @@ __all__ = ["holes_page", "next_page", "stack_page"]
 
 
 def holes_page(facts: Facts) -> Page:
-    """Every hole: what, where on the board and where it lies, how wide and deep, how made, by which
-    file."""
+    """Return the page of all holes: what each is, its place on the board and on the bed, its size,
+    how it is made, and by which file."""
     rows = []
     holes = facts.lists.holes
     for hole in holes:
@@ -66,7 +66,7 @@ def holes_page(facts: Facts) -> Page:
 
 
 def stack_page(facts: Facts) -> Page:
-    """The stack-up drawn, and every check."""
+    """Return the page with the stack-up drawn and a table of all checks."""
     rows: list[tuple[Cell, ...]] = []
     strong = []
     for k, check in enumerate(facts.checks):
@@ -116,7 +116,7 @@ def _largest(check: Check) -> str:
 
 
 def next_page(facts: Facts) -> Page:
-    """What to measure on this core so that the next one comes out better."""
+    """Return the page of what to measure on this core so that the next one comes out better."""
     unit = facts.unit
     diameters = [
         SheetMeasure(

@@ -1,9 +1,10 @@
-"""What a page of the set-up sheet is made of: text, tables, ticks, boxes to fill in, commands,
+"""The parts of a page of the set-up sheet: text, tables, ticks, boxes to fill in, commands,
 drawings.
 
-A *tick* is a small box that the person at the machine marks when a step is done; a *slot* a box for
-a figure that is measured. Both have keys that are unique in the sheet and do not hang on texts, so
-that what was ticked stays. A command holds slots: what is typed in the box stands in the command.
+A *tick* is a small box that the person at the machine marks when a step is done; a *slot* is a box
+for a measured figure. Both have keys that are unique in the sheet and do not depend on its texts,
+so that a tick stays when a text changes. A command contains slots: what is typed into a box appears
+in the command.
 """
 
 from __future__ import annotations
@@ -18,15 +19,14 @@ __all__ = [
 ]  # fmt: skip
 
 State = Literal["done", "now", "ahead", ""]
-"""How far the work is on a page, as far as the record tells."""
+"""How far the work of a page has come, according to the record."""
 
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A box for one figure: `label` is its accessible name, `letter` stands in the command until it
-    is filled in.
+    """A box for one figure: `label` is its accessible name, `letter` its placeholder in a command.
 
-    `short` is what stands beside it where the text above says the rest; the label where empty.
+    `short` is set beside it where the text above says the rest; `label` where it is empty.
     """
 
     key: str
@@ -39,7 +39,7 @@ class Slot:
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A box to mark; `done` where the record says so already."""
+    """A box to mark; `done` where it is done according to the record."""
 
     key: str
     label: str
@@ -55,13 +55,14 @@ class Command:
 
     @property
     def groups(self) -> tuple[tuple[str, tuple[str | Slot, ...]], ...]:
-        """(what stands before, pieces) of each option with its figures: a line may break between
-        them only."""
+        """The separator and the pieces of each option with its figures: a line may break only
+        between options."""
         found: list[tuple[str, list[str | Slot]]] = [("", [])]
         for piece in self.pieces:
             if isinstance(piece, Slot):
                 found[-1][1].append(piece)
                 continue
+            # The capturing group keeps the separators: text, separator, text, separator, text …
             first, *others = re.split(r"( (?=--)|\n)", piece)
             found[-1][1].append(first)
             found += [(others[k], [others[k + 1]]) for k in range(0, len(others), 2)]
@@ -74,7 +75,7 @@ class Command:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """Words that lead to a page beside this one."""
+    """Words that link to another file in the folder."""
 
     text: str
     to: str
@@ -86,7 +87,7 @@ Cell = str | Slot | Tick | Link
 
 @dataclass(frozen=True, slots=True)
 class Banner:
-    """Words that nobody may miss."""
+    """A warning that nobody may miss."""
 
     title: str
     lines: tuple[str, ...] = ()
@@ -105,7 +106,7 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; `numbers` are the columns set to the right, `strong` the rows that matter most."""
+    """A table; `numbers` are the columns set flush right, `strong` the rows set in bold."""
 
     title: str
     head: tuple[str, ...]
@@ -134,9 +135,9 @@ class Steps:
 
 @dataclass(frozen=True, slots=True)
 class SheetMeasure:
-    """What to measure and the command that records it; `done` says what the record holds already.
+    """What to measure and the command that records it; `done` says what is recorded already.
 
-    With `screen` it is of no use on paper and not printed.
+    With `screen` it is not printed, as it is of no use on paper.
     """
 
     text: str
@@ -164,7 +165,7 @@ class Notes:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """An SVG of ours, ready to stand in the page; `label` says in words what it shows."""
+    """An SVG element for the page; `label` says in words what it shows."""
 
     label: str
     svg: str
@@ -173,7 +174,7 @@ class Drawing:
 
 @dataclass(frozen=True, slots=True)
 class Break:
-    """On paper a new sheet begins here, with the page's head again; on a screen nothing."""
+    """On paper a new sheet begins here, with the page's head again; on a screen nothing changes."""
 
     kind: str = "break"
 
@@ -183,11 +184,11 @@ Block = Banner | Break | Rows | Table | Steps | Measures | Notes | Drawing
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One page: `key` is its id, `mark` the large sign at its head, `face` what lies up, in large
-    type.
+    """One page: `key` is its id, `mark` the large sign at its head, `face` the face that is up, in
+    large type.
 
-    `short` names it in the row of pages, `under` says more below its title, `loud`: nobody may miss
-    it.
+    `short` names it in the row of pages, `under` says more below its title, `loud` makes it stand
+    out.
     """
 
     key: str
@@ -202,12 +203,12 @@ class Page:
 
     @property
     def sheets(self) -> int:
-        """Sheets of paper that it takes."""
+        """Number of sheets of paper that it needs."""
         return 1 + sum(isinstance(block, Break) for block in self.blocks)
 
     @property
     def shown(self) -> frozenset[str]:
-        """Keys of the slots that stand in its tables, so that no command has to show them again."""
+        """Keys of the slots in its tables; commands need not show a box for them again."""
         tables = [block for block in self.blocks if isinstance(block, Table)]
         return frozenset(
             cell.key

@@ -1,5 +1,4 @@
-"""The blank with the places where it is to be measured, numbered as in the table; board frame, deck
-side up, mm."""
+"""The blank with the places to measure, numbered as in the table; board frame, deck side up, mm."""
 
 from __future__ import annotations
 
@@ -17,7 +16,7 @@ _BELOW = 7.0
 
 
 def places_drawing(facts: Facts) -> str:
-    """The drawing as an SVG element."""
+    """Return the drawing as an SVG element."""
     x0, y0, x1, y1 = bounds = facts.board.blank.bounds
     scale = 1.0 / drawing_unit(facts, "0")
     room = Box(PLACES_ROOM.x0, PLACES_ROOM.y0, PLACES_ROOM.x1, PLACES_ROOM.y0 + (y1 - y0) * scale)

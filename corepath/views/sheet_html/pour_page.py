@@ -1,5 +1,5 @@
-"""The pour: what must be tight and level, what goes into each casting, how low it may lie now and
-at each stop."""
+"""The pour: what must be tight and level, the mix for each casting, how low the resin may lie now
+and at each stop."""
 
 from __future__ import annotations
 
@@ -30,12 +30,11 @@ __all__ = ["flush_page", "pour_page"]
 
 _MOST_FILLS = 12
 _MOST_CASTINGS = 5
-"""More of them need a second sheet of paper, and so does whatever is to be minded before the
-pour."""
+"""More of them need a second sheet of paper, and so do notes before the pour."""
 
 
 def pour_page(facts: Facts) -> Page:
-    """The page of the pour."""
+    """Return the page of the pour."""
     state, pour = pour_state(facts), facts.lists.pour
     notes = tuple(note for casting in pour.castings for note in casting.notes or ())
     blocks: list[Block] = [Banner("Mind", notes, grave=False)] if notes else []
@@ -186,7 +185,7 @@ def _fills(facts: Facts) -> Measures:
 
 
 def flush_page(facts: Facts) -> Page | None:
-    """The pass in A that planes proud resin off; None where the job has none."""
+    """Return the page of the pass in A that planes off proud resin; None for a job without it."""
     works = facts.works_of("A", "flush")
     if not works:
         return None

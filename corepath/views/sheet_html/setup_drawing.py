@@ -1,9 +1,9 @@
 """The blank as the operator sees it in one set-up: faces, pencil marks, grain, zero, dowels,
-obstacles, reach.
+obstacles.
 
 Plan from above, bed frame of the set-up, mm: X to the right, Y away from the operator, who stands
-at the lower edge. In B it is mirrored by the flip, its words are not. The sheet is `WIDTH` wide, as
-the page prints it.
+at the lower edge. In B it is mirrored by the flip, its words are not. The drawing is `WIDTH` mm
+wide on the printed page.
 """
 
 from __future__ import annotations
@@ -47,12 +47,12 @@ _ABOVE, _BELOW, _LEFT, _RIGHT = 6.5, 24.0, 19.0, 14.0
 _TALLEST = 105.0
 _LEGEND_ROW = 5.2
 PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 52.0)
-"""Where the blank with its places to measure stands on its drawing."""
+"""The room for the blank in the drawing of the places to measure."""
 
 
 def drawing_unit(facts: Facts, setup: str) -> float:
-    """Model mm a mm of the page in the plan of a set-up; "0" is the blank with its places to
-    measure."""
+    """Return the model mm of one mm of the page in the plan of a set-up; "0" is the drawing of the
+    places to measure."""
     if setup == "0":
         x0, y0, x1, y1 = facts.board.blank.bounds
         return 1.0 / best_scale(x1 - x0, y1 - y0, PLACES_ROOM)
@@ -70,7 +70,8 @@ def _scale(bounds: tuple[float, float, float, float]) -> float:
 
 
 def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
-    """Where the pencil marks of A lie now: words for the near, far, left and right edge."""
+    """Return where the pencil marks of A lie in `setup`: words for the near, far, left and right
+    edge."""
     near, far, left, right = "front edge", "back edge", "X− end", "X+ end"
     if setup == "B" and facts.job.machine.flip_about == "x":
         near, far = far, near
@@ -80,8 +81,8 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
 
 
 def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
-    """The drawing of a set-up as an SVG element; `only` names its one operation, else all but a
-    flush."""
+    """Return the drawing of a set-up as an SVG element; `only` names its one operation, without it
+    all are drawn except a flush."""
     scene = facts.scene(setup)
     works = tuple(
         work
@@ -112,7 +113,7 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
 
 
 def _above(facts: Facts, setup: Setup) -> float:
-    """Room over the blank: more where the arrow of a flip about Y stands there."""
+    """Return the room above the blank: more where the arrow of a flip about Y is drawn."""
     return _ABOVE + 6.0 if setup == "B" and facts.job.machine.flip_about == "y" else _ABOVE
 
 
@@ -179,7 +180,7 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
 
 
 def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
-    """The pencil marks where they lie now, and where the operator stands."""
+    """Draw the pencil marks where they lie now, where the operator stands, and in B the flip."""
     svg, marks = view.svg, marks_of(facts, setup)
     middle, across = (blank.x0 + blank.x1) / 2, (blank.y0 + blank.y1) / 2
     near = f"{marks['near']} – you stand here"
@@ -219,7 +220,7 @@ def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
 
 
 def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
-    """The dowels' names close by, over lines if need be: they lie where there is little room."""
+    """Set the dowels' names close to them, over lines if need be: there is little room there."""
     for dowel in facts.scene(setup).dowels:
         x, y = view.sheet(dowel.x, dowel.y)
         r = dowel.diameters[0] / 2 * view.scale
@@ -234,7 +235,7 @@ def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
 
 
 def _grain(svg: Document, x: float, y: float) -> None:
-    """A double arrow along the grain, which runs with X."""
+    """Draw a double arrow along the grain, which runs along X."""
     length = text_width("grain", SMALL) + 14
     svg.line(x, y, x + length, y, "narrow")
     arrowhead(svg, x, y, math.pi)
@@ -267,7 +268,7 @@ def _kinds(facts: Facts, setup: Setup) -> list[tuple[str, str]]:
 
 
 def _laid(kinds: Sequence[tuple[str, str]]) -> list[list[tuple[float, str, str]]]:
-    """Rows of (x, kind, words) that fit the width."""
+    """Return the legend in rows of (x, kind, words) that fit the width."""
     rows: list[list[tuple[float, str, str]]] = [[]]
     x = _LEFT
     for kind, words in kinds:

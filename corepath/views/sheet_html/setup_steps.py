@@ -1,4 +1,4 @@
-"""What to do in a set-up, step by step, and what to measure and record at its end."""
+"""The steps of a set-up, and what to measure and record at its end."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _MOST_PLUGS = 12
 
 
 def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[SheetStep, ...]:
-    """Steps from (words, file, done)."""
+    """Return steps from (words, file, done), with keys `prefix`-1, `prefix`-2 …"""
     return tuple(
         SheetStep(Tick(f"{prefix}-{k}", words, done), file)
         for k, (words, file, done) in enumerate(lines, start=1)
@@ -34,7 +34,7 @@ def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[SheetS
 
 
 def setup_steps(facts: Facts, setup: Setup, works: Sequence[Work]) -> Steps:
-    """The steps of a set-up; those of operations that are cut are ticked already.
+    """Return the steps of a set-up; those of operations that have been cut are ticked already.
 
     For every cutter in turn: fit it, touch Z with it, run its files. The first one is fitted before
     the rehearsal, since its tip shows the places.
@@ -77,7 +77,7 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
 
 
 def _pins(facts: Facts) -> str:
-    """How the board finds its place in the cradle: pins where its dowel holes come to lie."""
+    """Return how the board is placed in the cradle: by pins where its dowel holes come to lie."""
     shown = facts.record.shown
     pins = pins_of(laid_up(facts.job, facts.board), [dowel.at for dowel in facts.board.dowels])
     places = [
@@ -94,8 +94,8 @@ def _pins(facts: Facts) -> str:
 
 
 def _crosses(facts: Facts) -> str:
-    """Where the dowels come, from the blank's left and front edge as it lies in A: the rehearsal
-    stops over them."""
+    """Return the places of the dowels from the blank's left and front edge as it lies in A, to be
+    marked by crosses: the rehearsal stops over them."""
     blank = facts.job.blank
     places = [
         f"dowel {number} {facts.record.shown(x + blank.length / 2)} from its left and "
@@ -109,8 +109,8 @@ def _crosses(facts: Facts) -> str:
 
 
 def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
-    """What is fitted and touched before a work is run; `before` is the work before it in this
-    set-up."""
+    """Yield what is fitted and touched before a work is run; `before` is the work before it in this
+    set-up, None for the first."""
     zero, cutter, machine = work.zero, work.cutter.describe(), facts.job.machine
     if before is None:
         yield (
@@ -139,7 +139,7 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
 
 
 def _by_machine(facts: Facts) -> bool:
-    """Whether the machine changes its cutters itself."""
+    """Whether the machine changes tools by itself."""
     return facts.job.machine.tool_change == "m6"
 
 
@@ -194,7 +194,7 @@ def _end(setup: Setup) -> str:
 
 
 def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
-    """What is measured at the end of a set-up, with the commands that record it."""
+    """Return what is measured at the end of a set-up, with the commands that record it."""
     names = list(
         dict.fromkeys(
             work.name for work in facts.works_of(setup) if work.name not in ("flush", "skim")
@@ -210,7 +210,7 @@ def setup_measures(facts: Facts, setup: Setup) -> tuple[Measures, ...]:
 
 
 def cut_measure(facts: Facts, names: Sequence[str]) -> SheetMeasure:
-    """That operations are cut."""
+    """Return the entry that records the operations `names` as cut."""
     done = "recorded" if all(name in facts.done for name in names) else ""
     says = (
         f"When {', '.join(name.replace('-', ' ') for name in names)} "
@@ -235,7 +235,7 @@ def _inserts(facts: Facts) -> SheetMeasure:
 
 
 def _sunk(facts: Facts) -> SheetMeasure:
-    """Depths of seats and blind bores, of the first few inserts."""
+    """Return the entry for depths of seats and blind bores, of the first 12 inserts."""
     settled, pieces = facts.settled, list[str | Slot]()
     some = list(facts.record.inserts)[:_MOST_PLUGS]
     for name in some:
@@ -259,7 +259,10 @@ def _sunk(facts: Facts) -> SheetMeasure:
 
 
 def depth_measures(facts: Facts) -> tuple[SheetMeasure, ...]:
-    """Depths of groove and pockets from the raw top."""
+    """Return the entries for depths of groove and pockets from the raw top.
+
+    A command records at most 12 pockets.
+    """
     record, settled = facts.record, facts.settled
     pieces: list[str | Slot] = []
     for k, (x, y) in enumerate(record.castings["groove"].places, start=1):

@@ -1,4 +1,4 @@
-"""How blank, dowels and hardware are held in a set-up, in words."""
+"""Words on how the blank is held in a set-up, and on dowels and obstacles."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _HOLD = {
 
 
 def hold_words(facts: Facts, setup: Setup) -> str:
-    """What holds island and rim, each on its own."""
+    """Return what holds island and rim, each by itself."""
     if setup == "D":
         return (
             "the board in its cradle, as the job says; the rim falls free when the web is "
@@ -38,7 +38,7 @@ def hold_words(facts: Facts, setup: Setup) -> str:
 
 
 def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
-    """The longest that each dowel may be here."""
+    """Return (name, words) with the greatest length that each dowel may have in this set-up."""
     mine = [one for one in facts.lists.dowel_lengths if one.setup == setup]
     if not mine:
         return ()
@@ -57,7 +57,10 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
 
 
 def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
-    """What stands in a set-up, its height above the bed."""
+    """Return the obstacles of a set-up with heights above the bed.
+
+    In D the works count heights from rise 0 of the form, and the bed lies below the cradle.
+    """
     if setup != "D":
         return standing(facts.job, facts.stackup, setup)
     bed = laid_up(facts.job, facts.board).bed
@@ -67,7 +70,7 @@ def _standing(facts: Facts, setup: Setup) -> tuple[Obstacle, ...]:
 
 
 def fixings(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
-    """Obstacles and screws, with their places and heights."""
+    """Return (name, words) of obstacles and screws, with their places and heights."""
     found = []
     screws = {screw.name for screw in screws_of(facts.job, setup)}
     for one in _standing(facts, setup):

@@ -33,7 +33,7 @@ _MOST_WATCH = 6
 
 
 def setup_page(facts: Facts, setup: Setup) -> Page:
-    """The page of set-up A, B, C or D (its flush has a page of its own)."""
+    """Return the page of set-up A, B, C or D (its flush has a page of its own)."""
     works = tuple(work for work in facts.works_of(setup) if work.name != "flush")
     scene = facts.scene(setup)
     face = scene.pose.caption
@@ -55,7 +55,7 @@ def setup_page(facts: Facts, setup: Setup) -> Page:
 
 
 def after_a_page(facts: Facts) -> Page:
-    """What is measured before anything is poured."""
+    """Return the page of what is measured before anything is poured."""
     found = bool(facts.settled.groove_depth)
     state: State = (
         "done"
@@ -78,7 +78,7 @@ def after_a_page(facts: Facts) -> Page:
 
 
 def setup_state(facts: Facts, setup: Setup) -> State:
-    """How far a set-up is, by the operations that the record says are cut."""
+    """Return how far a set-up has come, by the operations recorded as cut."""
     order = [work.name for work in facts.works if work.name != "flush"]
     mine = [work.name for work in facts.works_of(setup) if work.name != "flush"]
     state = facts.state(mine, order[: order.index(mine[0])])
@@ -88,7 +88,7 @@ def setup_state(facts: Facts, setup: Setup) -> State:
 
 
 def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
-    """What lies how, held by what, and where zero is."""
+    """Return the rows of a set-up: holding, zero, dowels, obstacles, the reach of its files."""
     rows = [
         ("island and rim", hold_words(facts, setup)),
         *_xy_rows(facts, works),
@@ -101,7 +101,7 @@ def setup_facts(facts: Facts, setup: Setup, works: Sequence[Work]) -> Rows:
 
 
 def _xy_rows(facts: Facts, works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
-    """X, Y zero: how it is found, a row for each way."""
+    """Return rows on how X, Y zero is found, one for each way of finding it."""
     found: dict[str, list[str]] = {}
     for work in works:
         found.setdefault(xy_words(work.zero, facts.record.shown), []).append(work.name)
@@ -113,7 +113,7 @@ def _xy_rows(facts: Facts, works: Sequence[Work]) -> tuple[tuple[str, str], ...]
 
 
 def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
-    """Z zero, a row for each that differs."""
+    """Return rows on Z zero, one for each that differs."""
     found: dict[str, list[str]] = {}
     for work in works:
         again = again_words(work.zero)
@@ -130,8 +130,8 @@ def _z_rows(works: Sequence[Work]) -> tuple[tuple[str, str], ...]:
 
 
 def _extents(facts: Facts, works: Sequence[Work]) -> str:
-    """Over which places of the bed the files of these works run, from the middle of the blank,
-    mm."""
+    """Return the extents of these works' files on the bed in words, from the middle of the
+    blank."""
     reached = [file.reach for work in works for file in facts.files(work)]
     if not reached:
         return ""
@@ -143,7 +143,8 @@ def _extents(facts: Facts, works: Sequence[Work]) -> str:
 
 
 def files_table(facts: Facts, works: Sequence[Work]) -> Table:
-    """Files in the order they are run, with cutter, depth, minutes and what to watch."""
+    """Return a table of the files in the order they are run, with cutter, depth, minutes and what
+    to watch."""
     rows = [row for work in works for row in _rows(facts, work)]
     head = ("file", "cutter", "rpm", "deepest", "min", "watch")
     return Table("Files in order", head, tuple(rows), numbers=(2, 4), wide=True)
@@ -175,7 +176,7 @@ def _rows(facts: Facts, work: Work) -> list[tuple[Cell, ...]]:
 
 
 def _played(facts: Facts, file: str) -> Cell:
-    """A file's name, which leads to the page that plays it where there is one."""
+    """Return a file's name, as a link to the page that plays it where there is one."""
     return Link(file, f"{facts.player}#{file}") if facts.player else file
 
 

@@ -1,4 +1,4 @@
-"""All pages in the order of the work, and the file that holds them."""
+"""Put all pages in the order of the work, and make the file that contains them."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ __all__ = ["pages", "sheet_html"]
 
 
 def pages(facts: Facts) -> tuple[Page, ...]:
-    """Every page; the first lists the others."""
+    """Return all pages; the first lists the others."""
     flush = flush_page(facts)
     work = [measure_page(facts), setup_page(facts, "A"), after_a_page(facts), pour_page(facts)]
     work += [flush] if flush is not None else []
@@ -41,7 +41,11 @@ def pages(facts: Facts) -> tuple[Page, ...]:
 
 
 def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
-    """Only the first page that is not done comes next, with those of the same set-up."""
+    """Return the pages with one state "now": that of the first page not done, and of others of the
+    same set-up.
+
+    Each page knows only its own operations, so several could claim to be next.
+    """
     first = next((page for page in work if page.state != "done"), None)
     return tuple(
         page if page.state == "done" or first is None
@@ -51,7 +55,7 @@ def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
 
 
 def sheet_html(facts: Facts) -> str:
-    """The whole file as text, UTF-8 when written."""
+    """Return the whole file as text, to be written as UTF-8."""
     template = _environment().get_template("sheet.html.j2")
     page = template.render(
         facts=facts,
@@ -83,17 +87,21 @@ def _environment() -> Environment:
 
 
 def _marked(value: object) -> object:
-    """A text with its marks, so that its lengths are shown in the job's units."""
+    """Return a text with its marks, so that its lengths are shown in the job's units.
+
+    The template joins plain strings, and a `Said` would lose its marks there.
+    """
     return value.marked if isinstance(value, Said) else value
 
 
 def _slug(text: str) -> str:
-    """Words as part of an id."""
+    """Return words as part of an id: `Set-up A` becomes `set-up-a`."""
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
 
 
 def _css_string(text: str) -> Markup:
-    """Text inside the quotes of a style sheet: everything but plain signs escaped by its number."""
+    """Return text for the inside of quotes in a style sheet: all but letters, digits and a few
+    signs escaped by their numbers."""
     return Markup(
         "".join(sign if sign.isalnum() or sign in " .-" else f"\\{ord(sign):06x} " for sign in text)
     )
@@ -106,7 +114,7 @@ def _text(name: str) -> str:
 
 
 def _drawing_css(facts: Facts) -> str:
-    """Line kinds of all drawings of the page, for them alone."""
+    """Return the style sheet of all drawings of the page, which applies to them alone."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
     units = {
         f"plan-{setup.lower()}": drawing_unit(facts, setup)
@@ -118,7 +126,7 @@ def _drawing_css(facts: Facts) -> str:
 
 
 def _patterns() -> str:
-    """The hatchings that the legends use, once for the whole page."""
+    """Return the hatchings that the legends use, once for the whole page."""
     svg = Document(0.0, 0.0, "", "")
     with svg.defs():
         for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):

@@ -1,4 +1,4 @@
-"""The skim, a row a pass: what is left, what shows, when to stop, and what is measured then."""
+"""The skim, one row for each pass: what shows, when to stop, and what is measured then."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _ROOM, _MOST_PASSES = 4, 6
 
 
 def skim_page(facts: Facts) -> Page:
-    """The page that lies beside the machine while the bottom is skimmed."""
+    """Return the page to have at the machine while the bottom is skimmed."""
     skim = facts.stackup.skim
     stop = mm(facts.stackup.skim.planned_plane)
     state = facts.state(["skim"], ["groove"])
@@ -126,8 +126,11 @@ def _passes(facts: Facts, skim: SkimPlan, state: State) -> Table:
 
 
 def _is_cut(settled: Settled, number: int, plane: float) -> bool:
-    """Whether the record says that a pass is cut: by its height, by its number where no height is
-    known."""
+    """Whether a pass has been cut according to the record: by its height (`plane`, mm), or by its
+    number where no height is recorded.
+
+    Heights come first, since planning again may number the passes anew.
+    """
     if settled.deepest is not None:
         return plane >= settled.deepest - 1e-4
     return number <= settled.passes
@@ -171,7 +174,7 @@ def _stop_if(skim: SkimPlan, number: int) -> str:
 
 
 def _stops(facts: Facts) -> Table:
-    """What each possible stop leaves to spare, every error against it."""
+    """Return a table of the worst-case margins at each possible stop."""
     stops = facts.lists.stops
     head = ["", *(mm(stop.plane) + (" *" if stop.planned else "") for stop in stops.stops)]
     rows = [

@@ -1,9 +1,9 @@
-"""The stack-up as a section: heights to one scale and true to the plan's figures, lengths a scheme,
-checks beside it.
+"""The stack-up as a section: heights to scale from the plan's figures, lengths not to scale, checks
+in their places.
 
-Heights are mm above the finished bottom at the stop of the skim that is planned (or recorded),
-nominal, at the place where each casting comes out shallowest. Every check stands at what it judges,
-with the figures of the report.
+Heights are mm above the finished bottom at the planned (or recorded) stop of the skim, nominal, at
+the place where each casting comes out shallowest. Every check is set beside the height that it
+judges, with the figures of the report.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ __all__ = ["DrawnHeights", "placed_checks", "stack_drawing"]
 
 _LEFT, _RIGHT, _TOP, _TALLEST = 6.0, 134.0, 15.0, 96.0
 _WIDTH = WIDTH + 24.0
-"""mm: as much wider than other drawings as names of heights in a wide face need beside it."""
+"""mm: wider than other drawings, for the names of heights beside it in a wide font."""
 _GROOVE, _PLUG, _SEAT, _BORE, _DOWEL = (
     (34.0, 54.0),
     (76.0, 92.0),
@@ -43,8 +43,8 @@ _FACTORS = (20.0, 15.0, 12.0, 10.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5,
 
 @dataclass(frozen=True, slots=True)
 class DrawnColumn:
-    """One casting in the section: z of raw top, floor, raw bottom, resin and of the deck over it,
-    highest."""
+    """One casting in the section: z of raw top, floor, raw bottom, resin, and of the highest deck
+    over it."""
 
     id: str
     top: float
@@ -55,7 +55,11 @@ class DrawnColumn:
 
 
 class DrawnHeights:
-    """The heights that the section shows, mm above the finished bottom."""
+    """The heights that the section shows, mm above the finished bottom.
+
+    Of plugs and inserts it shows one each: the plug with the least margin of fill, and the insert
+    with the least wood over its seat.
+    """
 
     def __init__(self, facts: Facts) -> None:
         stack = facts.stackup
@@ -94,7 +98,7 @@ class DrawnHeights:
         )
 
     def levels(self) -> list[Level]:
-        """The heights that are named beside the section."""
+        """Return the heights that are named beside the section."""
         stop = f"stop at {mm(self.stop)} in B" + (", recorded" if self.recorded else ", planned")
         out = [
             Level(self.ring.top, "raw top"),
@@ -113,7 +117,7 @@ class DrawnHeights:
 
 
 def stack_drawing(facts: Facts) -> str:
-    """The section as an SVG element."""
+    """Return the section as an SVG element."""
     heights = DrawnHeights(facts)
     whole = heights.top - heights.bottom
     factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
@@ -179,7 +183,9 @@ def _edge_line(facts: Facts) -> float:
 
 
 def _profile(heights: DrawnHeights, edge: float, y: Callable[[float], float]) -> str:
-    """The deck from the blank's edge over the edge band up to its full height."""
+    """Return path data of the deck from the blank's edge over the edge band up to its full
+    height."""
+    # The smoothstep of degree 7 that the deck's blend has, at lengths that are not to scale.
     band, full = _GROOVE[1] + 1.0, _PLUG[0] - 3.0
     points = [(_LEFT, y(heights.edge)), (band, y(heights.edge))]
     for u in np.linspace(0.0, 1.0, 25)[1:]:
@@ -206,7 +212,7 @@ def _names(
 
 @dataclass(frozen=True, slots=True)
 class _Spot:
-    """Where a check speaks: at `x`, from `low` to `high`."""
+    """The place of a check: at `x` (mm on the sheet), from height `low` to `high`."""
 
     x: float
     low: float
@@ -214,7 +220,7 @@ class _Spot:
 
 
 def placed_checks(facts: Facts) -> tuple[tuple[Check, _Spot], ...]:
-    """The checks that have a place in the section, the weakest of those that share one."""
+    """Return the checks that have a place in the section, the weakest of those that share one."""
     heights = DrawnHeights(facts)
     ring, plug, place, depths = heights.ring, heights.plug, heights.place, heights.insert
     lowest = heights.stop - heights.lowest
@@ -283,7 +289,8 @@ def _checks(
 
 
 def _span(svg: Document, x: float, low: float, high: float) -> None:
-    """An upright arrow between two heights; a dot where they are one."""
+    """Draw a vertical arrow between two heights, a dot where they are equal; short ones with bars
+    instead of heads."""
     if abs(low - high) < 0.3:
         svg.add("circle", class_="solid", cx=x, cy=low, r=0.8)
         return

@@ -1,4 +1,4 @@
-"""How far the work is, by the record."""
+"""How far the work has come, according to the record."""
 
 from __future__ import annotations
 
@@ -9,9 +9,13 @@ __all__ = ["pour_state"]
 
 
 def pour_state(facts: Facts) -> State:
-    """Done once the fill of every casting is recorded and none is too low, or was topped up and not
-    measured since."""
+    """Return the state of the pour.
+
+    It is done once the fill of every casting is recorded, none is too low, and none was topped up
+    without being measured again.
+    """
     settled = facts.settled
+    # Skimming was begun: then the pour is over, even if nobody recorded the fills.
     if settled.skimmed:
         return "done"
     filled = all(casting.casting.id in settled.fill for casting in facts.stackup.castings)

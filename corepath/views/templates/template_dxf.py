@@ -1,5 +1,5 @@
-"""A template as DXF: mm, polylines and circles on layers with plain names, the same bytes for the
-same template."""
+"""Write a template as DXF: mm, polylines and circles on layers with plain names, the same bytes for
+the same template."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ _COLOURS = (7, 1, 5, 3, 6, 2, 4, 8)  # colour numbers of the format, only so tha
 
 
 def dxf_text(template: Template) -> str:
-    """The text of a DXF file (release 2000), `$INSUNITS` mm. Dates and ids that would differ each
-    time are fixed."""
+    """Return the text of a DXF file (release 2000), `$INSUNITS` mm. Dates and ids that would differ
+    each time are fixed."""
     from ezdxf import options, units  # type: ignore[attr-defined]  # public, though not re-exported by name
     from ezdxf.filemanagement import new
 
+    # The only switch that ezdxf has for this; it is global, so it is set back in any case.
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:

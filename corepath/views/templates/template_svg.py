@@ -1,8 +1,9 @@
-"""A template as SVG at full size, whole or in pages to be joined. Sheet mm, x right, y down, see
-`views.svg`.
+"""Draw a template as SVG at full size, whole or in pages to be joined. Sheet mm, x right, y down,
+see `views.svg`.
 
-A *page* shows a window of the template; neighbours overlap by `OVERLAP`, in the middle of which
-crosses stand that both pages print: laid over each other, pages join where the crosses meet.
+A *page* shows a window of the template; neighbours overlap by `OVERLAP`. In the middle of the
+overlap are crosses that both pages print: pages are joined by laying them over each other so that
+the crosses meet.
 """
 
 from __future__ import annotations
@@ -26,9 +27,9 @@ PAPERS: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9
 """Width and height, mm (ISO 216; ANSI/ASME Y14.1 A size: from memory)."""
 
 OVERLAP = 10.0
-_MARGIN = 10.0
-_EDGE = 5.0
-_FOOT = 8.0
+_MARGIN = 10.0  # mm that a printer may leave blank
+_EDGE = 5.0  # mm around the whole template
+_FOOT = 8.0  # mm below the window for the check bar and the page's name
 
 _CSS = f"""text{{font-family:"Liberation Sans",Arial,Helvetica,sans-serif;fill:{INK}}}
 path,line,circle,rect{{fill:none;stroke:{INK};stroke-width:0.25}}
@@ -41,7 +42,7 @@ path,line,circle,rect{{fill:none;stroke:{INK};stroke-width:0.25}}
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """Where the template's (x, y) stand on the sheet."""
+    """The mapping of the template's (x, y) to the sheet: y turned, origin at (ox, oy)."""
 
     svg: Document
     ox: float
@@ -104,7 +105,8 @@ def _all(template: Template) -> tuple[float, float, float, float]:
 
 
 def svg_text(template: Template) -> str:
-    """The whole template on one sheet: `width` and `height` in mm, one unit of `viewBox` a mm."""
+    """Return the whole template on one sheet: `width` and `height` in mm, one unit of `viewBox` is
+    a mm."""
     x0, y0, x1, y1 = _all(template)
     width, height = math.ceil(x1 - x0 + 2 * _EDGE), math.ceil(y1 - y0 + 2 * _EDGE)
     svg = Document(
@@ -120,9 +122,10 @@ def svg_text(template: Template) -> str:
 
 
 def pages(template: Template, paper: Paper) -> tuple[str, ...]:
-    """The template in pages, row by row from the top left, each with crosses to join it by and a
-    check bar."""
+    """Return the template in pages, row by row from the top left, each with crosses to join it by
+    and a check bar in both directions."""
     bounds = _all(template)
+    # Portrait or landscape, whichever needs fewer sheets.
     width, height = min(
         (PAPERS[paper], PAPERS[paper][::-1]),
         key=lambda size: (math.prod(_count(bounds, size)), size[0]),
@@ -140,7 +143,8 @@ def _step(size: tuple[float, float]) -> tuple[float, float]:
 
 
 def _count(bounds: tuple[float, float, float, float], size: tuple[float, float]) -> tuple[int, int]:
-    """Columns and rows of pages."""
+    """Return the numbers of columns and rows of pages."""
+    # n pages cover n steps and one overlap.
     along, across = _step(size)
     x0, y0, x1, y1 = bounds
     return max(1, math.ceil((x1 - x0 - OVERLAP) / along)), max(
