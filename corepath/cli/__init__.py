@@ -1,4 +1,4 @@
-"""The commands: each parses, calls, prints, and chooses the exit code; nothing is worked out
+"""The commands: each parses, calls, prints, and chooses the exit code; nothing is calculated
 here."""
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ def main() -> None:
     try:
         import os
 
-        # Our matrices are small: more threads than one only wait for each other, up to eight times
-        # as long where another process wants the cores too. It has to be said before numpy is
-        # loaded.
+        # Our matrices are small: more than one thread only wait for each other, up to eight times
+        # as long where another process uses the cores too. OpenBLAS reads the variable once, when
+        # numpy is loaded, so it is set before.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from corepath.cli.app import run
         from corepath.cli.cache import settle_cache

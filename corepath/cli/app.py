@@ -1,7 +1,7 @@
 """The `corepath` command: one application, one module for each command.
 
 Only typer and the standard library are loaded here, so that help is quick; a command loads what it
-needs when it is run. Exit codes: 0 well (cautions too), 1 a check or the read-back failed, 2 the
+needs when it is run. Exit codes: 0 OK (cautions too), 1 a check or the read-back failed, 2 the
 input is wrong.
 """
 
@@ -52,8 +52,8 @@ def _guide(wanted: bool) -> None:
 
 
 def guide_folder(package: Path = Path(corepath.__file__).parent) -> Path:
-    """The folder `docs`: in the package where it was installed from a wheel, beside it in a folder
-    of the source."""
+    """Return the folder `docs`: inside the package when installed from a wheel, beside it in the
+    source."""
     inside = package / "docs"
     return inside if inside.is_dir() else package.parent / "docs"
 
@@ -83,20 +83,23 @@ app.command(cls=RecordCommand)(record_command())
 
 def run() -> None:
     """Run the command line; ends the process with the exit code."""
+    # A letter that the terminal's encoding lacks must not end in a traceback.
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    # Before the arguments are parsed: what is wrong with them must come as JSON too.
     if "--json" in sys.argv[1:]:
         _run_for_a_program()
     app(prog_name="corepath")
 
 
 def _run_for_a_program() -> None:
-    """The same with `--json`: what was typed wrong is told as JSON too, as the only thing on
+    """Run it with `--json`: a wrong command line is reported as JSON too, as the only output on
     stdout."""
     try:
         code = app(prog_name="corepath", standalone_mode=False)
     except Exception as error:
+        # The usage errors of the library under typer; anything else is not ours to report.
         message = getattr(error, "format_message", None)
         if message is None:
             raise

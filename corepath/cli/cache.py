@@ -1,8 +1,8 @@
-"""Where compiled loops are kept from run to run.
+"""Choose the folder where compiled loops are kept from run to run.
 
 numba keeps them beside the code, or in the user's cache folder where the code cannot be written to.
-Where neither can be, as in a read-only container, it refuses to work; then a folder that lasts for
-one run must do.
+Where neither can be written, as in a read-only container, it refuses to work; then a temporary
+folder is used for one run.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ _PACKAGE = Path(__file__).resolve().parents[1]
 
 
 def settle_cache(environment: MutableMapping[str, str], package: Path = _PACKAGE) -> None:
-    """Name a folder for compiled loops in `environment`, unless one is named or the code itself can
-    be written to."""
+    """Set a folder for compiled loops in `environment`, unless one is set or the code itself can be
+    written to."""
     if environment.get(VARIABLE) or os.access(package, os.W_OK):
         return
     parent = environment.get("XDG_CACHE_HOME") or str(
@@ -35,7 +35,7 @@ def settle_cache(environment: MutableMapping[str, str], package: Path = _PACKAGE
 
 
 def _for_one_run() -> str:
-    """A new folder of one's own: a shared one could hold what somebody else has compiled."""
+    """Make a new private folder: a shared one could contain code that somebody else compiled."""
     import atexit
     import shutil
     import tempfile

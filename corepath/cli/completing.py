@@ -1,9 +1,9 @@
-"""What the shell offers after a tab: job files, folders of plans, their files, names in the job
-that is being typed.
+"""Completions for the shell: job files, folders of plans, their files, names in the job on the
+command line.
 
-Light, since it runs at every tab: files are looked for in the folder that the typed word names and
-in those directly below it, and of a job only its names are read. Nothing found leaves the word to
-the shell. Never an error.
+They must be quick, since they run at every tab: files are looked for in the folder that the typed
+word names and in those directly below it, and a job is read without being checked. Where nothing is
+found the shell completes by itself. Never an error.
 """
 
 from __future__ import annotations
@@ -24,24 +24,24 @@ _RECORD = ".ascut.toml"
 
 
 def jobs(incomplete: str) -> list[str]:
-    """Job files here and in the folders below, such as `samples/`."""
+    """Return job files in the current folder and in those directly below, such as `samples/`."""
     return _matching(incomplete, _is_job)
 
 
 def plans(incomplete: str) -> list[str]:
-    """Folders that hold a plan, and single files of G-code."""
+    """Return folders that hold a plan, and single files of G-code."""
     return _matching(
         incomplete, lambda path: (path / "job.resolved.json").is_file() or path.suffix == ".nc"
     )
 
 
 def programs(incomplete: str) -> list[str]:
-    """Files of G-code."""
+    """Return files of G-code."""
     return _matching(incomplete, lambda path: path.suffix == ".nc")
 
 
 def operations(incomplete: str) -> list[str]:
-    """Operations as `--cut` and `--touch` take them, those that the job has."""
+    """Return the operations of the job as `--cut` and `--touch` take them."""
     from corepath.job.record.entry_kinds import OPERATIONS
 
     job = _job()
@@ -51,31 +51,31 @@ def operations(incomplete: str) -> list[str]:
 
 
 def castings(incomplete: str) -> list[str]:
-    """The groove and the plugs of the job."""
+    """Return the groove and the plugs of the job."""
     names = ["groove", *_ids("plug")]
     return [name for name in names if name.startswith(incomplete)]
 
 
 def inserts(incomplete: str) -> list[str]:
-    """The inserts of the job, each at its place."""
+    """Return the inserts of the job, one for each place."""
     return [name for name in _ids("insert") if name.startswith(incomplete)]
 
 
 def cutters(incomplete: str) -> list[str]:
-    """Numbers of the cutters of the job."""
+    """Return the numbers of the job's cutters."""
     found = [str(table.get("number")) for table in _tables("cutter")]
     return [number for number in found if number.startswith(incomplete)]
 
 
 def stages(incomplete: str) -> list[str]:
-    """Stages of the work, for `--stage`."""
+    """Return the stages of the work, for `--stage`."""
     from corepath.job.record.entry_kinds import STAGES
 
     return [name for name in STAGES if name.startswith(incomplete)]
 
 
 def _is_job(path: Path) -> bool:
-    """Whether a file looks like a job: other programs keep their own things in TOML too."""
+    """Whether a file looks like a job: other programs keep their settings in TOML too."""
     if path.suffix != ".toml" or path.name.endswith(_RECORD) or not path.is_file():
         return False
     from corepath.job.text.regular import open_regular
@@ -85,7 +85,7 @@ def _is_job(path: Path) -> bool:
 
 
 def _tables(name: str) -> list[dict[str, Any]]:
-    """The tables of this name in the job."""
+    """Return the tables of this name in the job; empty where they are not tables."""
     tables = _job().get(name)
     return (
         [table for table in tables if isinstance(table, dict)] if isinstance(tables, list) else []
@@ -93,7 +93,7 @@ def _tables(name: str) -> list[dict[str, Any]]:
 
 
 def _ids(table_name: str) -> Iterator[str]:
-    """Ids as the board gives them to the places."""
+    """Yield the ids that the board gives to the places of these tables."""
     from corepath.board.footprints import place_ids
 
     for table in _tables(table_name):
@@ -103,8 +103,8 @@ def _ids(table_name: str) -> Iterator[str]:
 
 
 def _matching(incomplete: str, wanted: Callable[[Path], bool]) -> list[str]:
-    """Paths that begin as typed: of the folder that the word names, then of those below it; as they
-    would be typed."""
+    """Return the wanted paths that begin as typed, in the form in which they would be typed: those
+    in the folder that the word names, then those in the folders below."""
     typed = incomplete[: incomplete.rfind("/") + 1]
     found: list[str] = []
     try:
@@ -129,7 +129,9 @@ def _listed(folder: Path) -> list[Path]:
 
 
 def _job() -> dict[str, Any]:
-    """The job file on the line that is being typed, as far as it can be read."""
+    """Return the job file on the command line, unchecked; empty where there is none or it cannot be
+    read."""
+    # The variable depends on the shell and its way of asking for completions.
     line = (
         os.environ.get("COMP_WORDS") or os.environ.get("_TYPER_COMPLETE_ARGS") or " ".join(sys.argv)
     )

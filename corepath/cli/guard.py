@@ -1,6 +1,6 @@
-"""From what went wrong to a message and an exit code: no command ever ends in a traceback.
+"""Turn errors into a message and an exit code: no command ever ends in a traceback.
 
-Results go to stdout, faults to stderr; with `--json` the faults go to stdout, as the only thing
+Results go to stdout, faults to stderr; with `--json` the faults go to stdout, as the only output
 there.
 """
 
@@ -47,11 +47,11 @@ _PLAIN = {
 
 
 def say(text: str, *, error: bool = False) -> None:
-    """Print text: the one way from a command to a terminal.
+    """Print text: the only way from a command to a terminal.
 
-    Control characters in it, from whatever file, are escaped; letters that the terminal does not
-    know become plain ones; verdicts in tables get their colour. A reader that has gone (as `head`
-    does) is no fault of the job.
+    Control characters, which may come from any file, are escaped; letters that the terminal cannot
+    show become plain ones; verdicts in tables get their colour. A reader that closes early (as
+    `head` does) is no fault.
     """
     stream = sys.stderr if error else sys.stdout
     text = in_letters_of(safe(MM.text(text)), getattr(stream, "encoding", None))
@@ -63,6 +63,8 @@ def say(text: str, *, error: bool = False) -> None:
         stream.write(text if text.endswith("\n") else f"{text}\n")
         stream.flush()
     except BrokenPipeError:
+        # Python flushes the stream once more at the end, which would fail again: the null device
+        # takes the place of the closed pipe.
         with Path(os.devnull).open("w") as sink:
             os.dup2(sink.fileno(), stream.fileno())
 
@@ -72,8 +74,8 @@ def _coloured(stream: TextIO) -> bool:
 
 
 def in_letters_of(text: str, encoding: str | None) -> str:
-    """`text` with plain stand-ins for letters that `encoding` lacks, such as `x` for `×` in ASCII;
-    else as it is."""
+    """Return `text`, with plain replacements where `encoding` lacks a letter, such as `x` for `×`
+    in ASCII."""
     coding = encoding or "utf-8"
     try:
         text.encode(coding)
@@ -82,26 +84,26 @@ def in_letters_of(text: str, encoding: str | None) -> str:
             text = text.replace(sign, plain)
         return text.encode(coding, "replace").decode(coding)
     except LookupError:
-        pass
+        pass  # an encoding that Python does not know: the stream itself replaces what it must
     return text
 
 
 def as_json(content: Any) -> str:
-    """Content as the text of a JSON file."""
+    """Return `content` as JSON text, lengths in mm."""
     import json
 
     return MM.text(json.dumps(content, indent=2, ensure_ascii=False))
 
 
 def end(failed: bool) -> None:
-    """End the command well, or with the code for failed checks and findings."""
+    """End the command with exit code 0, or 1 if a check `failed` or there are findings."""
     raise typer.Exit(FAILED if failed else WELL)
 
 
 @contextmanager
 def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[None]:
-    """Turn whatever is raised inside into a message and an exit code; `job` is quoted in
-    messages."""
+    """Turn any exception raised inside into a message and an exit code; lines of the file `job` are
+    quoted in messages."""
     try:
         yield
     except typer.Exit:
@@ -120,7 +122,7 @@ def guarded(*, json_wanted: bool = False, job: Path | None = None) -> Iterator[N
 
 
 def faults_of(error: Exception) -> Sequence[Fault]:
-    """What to tell of anything that went wrong."""
+    """Return the faults to report for an exception of any kind."""
     if isinstance(error, InputError):
         return error.faults
     if isinstance(error, MemoryError):
@@ -133,6 +135,8 @@ def faults_of(error: Exception) -> Sequence[Fault]:
         ]
     if isinstance(error, OSError):
         return [Fault("", f"{error.strerror or error}", file=str(error.filename or ""))]
+    # Anything else is a fault of this program: it is named as such, without a traceback unless one
+    # is asked for.
     if os.environ.get(_TRACE):
         import traceback
 
@@ -146,8 +150,8 @@ def faults_of(error: Exception) -> Sequence[Fault]:
 
 
 def _next(faults: Sequence[Fault], job: Path) -> str:
-    """What to type next: `new` where there is no such job, else `check` once the files named are
-    mended."""
+    """Return what to type next: `new` where there is no such job, otherwise `check` once the files
+    named in the faults are fixed."""
     from corepath.cli.tables.paragraphs import next_command
 
     if not job.exists():
@@ -168,7 +172,7 @@ def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: s
 
 
 def as_dict(fault: Fault) -> dict[str, Any]:
-    """A fault as it stands in `{"faults": […]}`."""
+    """Return a fault as an entry of `{"faults": […]}`."""
     return {
         "key": fault.key,
         "says": fault.says,
@@ -180,7 +184,7 @@ def as_dict(fault: Fault) -> dict[str, Any]:
 
 
 def fault_text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
-    """Faults with their lines quoted, and how many there are; `after` follows the count."""
+    """Return faults with their lines quoted, and their number; `after` follows the number."""
     from corepath.cli.quoting import quoter
 
     quoted = quoter(job)

@@ -1,8 +1,7 @@
 """Progress on stderr while a command works, only where a person watches a terminal.
 
-A bar with what is being done and the time that is likely left, counted down between one step and
-the next; on a terminal that knows no control codes (`TERM=dumb`) a line now and then. Nothing in a
-pipe.
+A bar with the current step and the estimated time left, counted down between steps; on a terminal
+without control codes (`TERM=dumb`) a line now and then. Nothing in a pipe.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ __all__ = ["Clock", "Progress", "showing"]
 
 Progress = Callable[[str, float], None]
 
-_EARLY = 0.1  # of the whole; a guess made before is worth nothing
+_EARLY = 0.1  # of the whole: before that an estimate divides by too small a share
 _APART = 1.0  # seconds between two lines on a plain terminal
 
 
@@ -29,8 +28,10 @@ def _silent(says: str, share: float) -> None:
 
 
 class Clock:
-    """The time likely left: guessed at each step, counted down from there, at least a second until
-    the next step."""
+    """Estimates the time left at each step and counts it down from there, to a second at least.
+
+    `now` is a clock in seconds.
+    """
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self.now = now
@@ -38,12 +39,12 @@ class Clock:
         self.end: float | None = None
 
     def at(self, share: float) -> None:
-        """A step begins, with this share of the work done."""
+        """Note that a step begins, with this share of the work (0 to 1) done."""
         now = self.now()
         self.end = now + (now - self.begun) * (1.0 - share) / share if share >= _EARLY else None
 
     def left(self) -> str:
-        """In words; nothing before it can be guessed."""
+        """Return the time left in words; empty before it can be estimated."""
         if self.end is None:
             return ""
         left = max(self.end - self.now(), 1.0)
@@ -52,7 +53,7 @@ class Clock:
 
 @contextmanager
 def showing(quiet: bool) -> Iterator[Progress]:
-    """A function to call with what is being done and the share done, 0 to 1."""
+    """Yield a function to call with the current step and the share done, 0 to 1."""
     if quiet or not sys.stderr.isatty():
         yield _silent
     elif os.environ.get("TERM") == "dumb":
@@ -65,7 +66,7 @@ def showing(quiet: bool) -> Iterator[Progress]:
 
 @contextmanager
 def _lines() -> Iterator[Progress]:
-    """Each second the step that is being done then, unless it was told."""
+    """Print a line each second, if the step has changed since the last one."""
     clock, done = Clock(), threading.Event()
     doing = told = ""
 
@@ -103,7 +104,7 @@ def _bar() -> Iterator[Progress]:
     clock = Clock()
 
     class TimeLeft(ProgressColumn):
-        """Drawn anew with each refresh, so that it counts down while a step takes its time."""
+        """Drawn with each refresh of the bar, so that it counts down during a long step."""
 
         def render(self, task: Task) -> Text:
             return Text(clock.left())

@@ -1,8 +1,7 @@
-"""The line of a faulty file with a caret under what is wrong in it: job, as-cut record or measured
-blank.
+"""Quote the line of a faulty file (job, as-cut record or measured blank) with a caret under the
+fault.
 
-Lines and columns count from 1. A line that is longer than `WIDEST` letters is shown from near the
-fault on.
+Lines and columns count from 1. A line longer than `WIDEST` letters is shown from near the fault on.
 """
 
 from __future__ import annotations
@@ -22,8 +21,8 @@ WIDEST = 70
 
 
 def quoter(job: Path | None) -> Callable[[Fault], list[str]]:
-    """A function that quotes the line of a fault, two lines of text, or none where there is nothing
-    to quote.
+    """Return a function that quotes the line of a fault as two lines of text, or an empty list
+    where there is nothing to quote.
 
     `job` is the job file of the command, if it has one; other files are read when a fault names
     them, each once.
@@ -40,6 +39,7 @@ def quoter(job: Path | None) -> Callable[[Fault], list[str]]:
         if found is None:
             return []
         text, column, width = found
+        # A file without keys (CSV), or a key that is missing: then the value is looked for.
         if source is not None and source.position(fault.key) is None:
             column, width = _under(text, fault.value, column, width)
         return _marked(text, column, width, fault.line)
@@ -48,7 +48,8 @@ def quoter(job: Path | None) -> Callable[[Fault], list[str]]:
 
 
 def source_of(path: Path) -> Source | None:
-    """A file's text, with the places of its keys where it is TOML; None where it cannot be read."""
+    """Return a file's text, with the places of its keys where it is TOML; None where it cannot be
+    read."""
     from corepath.job.text.source import Source, parse, read_text
 
     text, unread = read_text(path)
@@ -59,8 +60,8 @@ def source_of(path: Path) -> Source | None:
 
 
 def _under(text: str, value: str, column: int, width: int) -> tuple[int, int]:
-    """Column and width of a value where the line holds it once, as a cell of a table does; else as
-    given."""
+    """Return column and width of `value` where the line contains it exactly once, as a cell of a
+    table; otherwise those given."""
     return (
         (text.index(value) + 1, len(value)) if value and text.count(value) == 1 else (column, width)
     )

@@ -1,5 +1,5 @@
-"""`corepath check`: the stack-up table, the schedule of the skim and what would mend it, before any
-path is made."""
+"""`corepath check`: the stack-up table, the schedule of the skim and what would make it pass,
+before any path is made."""
 
 from __future__ import annotations
 

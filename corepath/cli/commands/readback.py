@@ -1,7 +1,7 @@
-"""`corepath readback`: read G-code as a stranger would, cut a virtual blank, measure it.
+"""`corepath readback`: read G-code independently, cut a virtual blank, measure it.
 
-A folder is one that `plan` has made, held against its job; a single file may be anyone's, and is
-told with the blank and the cutters that the options name.
+A folder is one that `plan` has made, and is compared with its job; a single file may come from
+anywhere, and is read with the blank and the cutters that the options name.
 """
 
 from __future__ import annotations

@@ -66,6 +66,8 @@ def _record(
     the blank. Options may be repeated and put together; then all entries are added, or none.
     Impossible values are rejected.
     """
+    # `figures` are the options of the table of kinds, which typer passes by key: a flag is True, a
+    # single word a text, a repeated option a list.
     options = {option.key: option.name for option in figure_options()}
     flags = frozenset(options[key] for key, given in figures.items() if given is True)
     typed = {options[key]: [given] if isinstance(given, str) else list(given)
@@ -164,8 +166,8 @@ def _entry_dict(held: Record, entry: Any) -> dict[str, Any]:
 
 
 def _plan_words(facts: JobFacts) -> tuple[str, ...]:
-    """What plans again: into the folder of the last plan, where that has another name than the
-    usual one."""
+    """Return the words of the command that plans again, into the folder of the last plan where that
+    has a name of its own."""
     folder = facts.folder
     if folder is None or folder.name == f"{Path(facts.file).stem}-plan":
         return ("plan", facts.file)

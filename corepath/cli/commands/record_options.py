@@ -1,9 +1,8 @@
-"""The options of `corepath record`, made from the table of kinds, and the entries that typed words
-make.
+"""Make the options of `corepath record` from the table of kinds, and entries from the typed words.
 
 Some options take more than one word (`--thickness X Y T`), and those that name a thing may be given
-more than once. Entries are put in the order of the work, whatever the order they were typed in.
-Figures are in the job's units.
+more than once. Entries are put in the order of the work, regardless of the order in which they were
+typed. Figures are in the job's units.
 """
 
 from __future__ import annotations
@@ -32,10 +31,12 @@ __all__ = [
     "words_of",
 ]
 
+# The unit separator: no word from a command line contains it, so words can be joined and split
+# again even where they hold spaces.
 _GAP = "\x1f"
 
 TypedWords = Mapping[str, Sequence[str]]
-"""What was typed for each option, in order; several words of one option are joined."""
+"""The typed words of each option, in order; several words of one option are joined by `_GAP`."""
 
 _OFFERED: Mapping[str, Callable[[str], list[str]]] = {
     "casting": completing.castings,
@@ -43,7 +44,7 @@ _OFFERED: Mapping[str, Callable[[str], list[str]]] = {
     "cutter": completing.cutters,
     "insert": completing.inserts,
 }
-"""What the shell offers for a word, by the key that the word gives."""
+"""Completions of a word, by the key of the record that it fills."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,7 @@ class FigureOption:
 
 
 def figure_options(kinds: Mapping[str, EntryKind] = KINDS) -> tuple[FigureOption, ...]:
-    """The options for figures, each once, in the order of the table."""
+    """Return the options for figures, each once, in the order of the table."""
     found: dict[str, FigureOption] = {}
     for kind in kinds.values():
         for typed in kind.typed:
@@ -94,15 +95,16 @@ def figure_options(kinds: Mapping[str, EntryKind] = KINDS) -> tuple[FigureOption
 
 
 def words_of(kinds: Mapping[str, EntryKind] = KINDS) -> dict[str, tuple[str, ...]]:
-    """Options that take more than one word, and what the words are."""
+    """Return the options that take more than one word, with the placeholders of the words."""
     return {option.name: option.words for option in figure_options(kinds) if len(option.words) > 1}
 
 
 def signature_of(
     function: Callable[..., Any], before: str, kinds: Mapping[str, EntryKind] = KINDS
 ) -> inspect.Signature:
-    """The signature of the command's function with a parameter for each option, put before the
-    parameter `before`."""
+    """Return the signature of the command's function with a parameter for each option, put before
+    the parameter `before`."""
+    # typer makes the options from the signature alone; the function itself takes them as keywords.
     own = [
         one
         for one in inspect.signature(function, eval_str=True).parameters.values()
@@ -122,7 +124,11 @@ class RecordCommand(TyperCommand):
 
 
 def _joined(args: Sequence[str]) -> list[str]:
-    """The command line with the words of each option that takes several made one."""
+    """Return the command line with the words of each option that takes several joined into one.
+
+    The parser below knows a fixed number of values only, and reads a negative number such as -120
+    as an option; joined behind "=" both are plain text to it.
+    """
     left, several = list(args), words_of()
     made: list[str] = []
     while left:
@@ -147,11 +153,11 @@ def entries_from(
     flags: frozenset[str] = frozenset(),
     common: Mapping[str, Any],
 ) -> list[Entry]:
-    """The entries that were typed, in the order of the work. Raises InputError with all that is no
-    figure.
+    """Return the entries that were typed, in the order of the work. Raises InputError with all
+    words that are no figures.
 
-    `scale` mm are one of the job's units; `flags` are those given without a word; `common` are
-    fields that all entries share (date, note, corrects).
+    `scale` is the mm in one of the job's units; `flags` are options given without a word; `common`
+    are fields that all entries share (date, note, corrects).
     """
     from dataclasses import replace
 
@@ -173,13 +179,13 @@ def entries_from(
 
 
 def note_entry(common: Mapping[str, Any]) -> Entry:
-    """A remark that goes with no figure."""
+    """Return an entry with a remark alone."""
     return Entry("note", note=common["note"], date=common["date"] or "")
 
 
 def _meant(option: Typed, flags: frozenset[str]) -> bool:
-    """Whether this kind is meant where its option is typed: one option may serve two kinds, told
-    apart by a flag."""
+    """Whether this kind is meant where its option is typed: one option may belong to two kinds,
+    which a flag distinguishes."""
     if option.flag is not None:
         return option.flag[0] in flags
     others = {
@@ -205,14 +211,15 @@ def _entries(reader: _FigureReader, name: str, option: Typed, typed: TypedWords)
 
 
 class _FigureReader:
-    """Makes figures of words; collects what is wrong in them."""
+    """Converts words to figures and collects the faults in them; a faulty word becomes 1, so that
+    the others are read too."""
 
     def __init__(self, scale: float) -> None:
         self.scale = scale
         self.faults: list[Fault] = []
 
     def complete(self, option: Typed, words: Sequence[str]) -> bool:
-        """Whether all words of an option are there."""
+        """Whether an option has all of its words; if not, a fault is added."""
         if len(words) == len(option.words) and all(words):
             return True
         wanted = " ".join((option.option, *(word for word, _ in option.words)))
@@ -220,7 +227,7 @@ class _FigureReader:
         return False
 
     def fields(self, name: str, option: Typed, words: Sequence[str]) -> dict[str, Any]:
-        """What the words of one option give, by the fields of an entry."""
+        """Return the fields of an entry that the words of one option give."""
         found: dict[str, Any] = {}
         for (_, key), word in zip(option.words, words, strict=True):
             found |= self._field(KINDS[name], option.option, key, word)
@@ -248,7 +255,7 @@ class _FigureReader:
         )
 
     def _amount(self, option: str, word: str) -> dict[str, Any]:
-        """Grams, or with mm or in behind the figure by how much the resin was raised."""
+        """Return an amount in grams or, with mm or in behind the figure, the rise of the resin."""
         text = word.lower()
         units = {"mm": 1.0, "in": MM_PER_INCH, "g": 0.0}
         suffix = next((name for name in units if text.endswith(name)), "g")
@@ -260,7 +267,7 @@ class _FigureReader:
         )
 
     def number(self, option: str, text: str) -> float:
-        """A finite number, written with a decimal point."""
+        """Return a finite number, written with a decimal point."""
         try:
             value = float(text)
         except ValueError:

@@ -1,5 +1,5 @@
-"""What `corepath record` needs to read before it can add: the job's facts and the record so far;
-and rows to print."""
+"""Read what `corepath record` needs before it can add: the job's facts and the record so far; and
+make rows to print."""
 
 from __future__ import annotations
 
@@ -24,9 +24,10 @@ __all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_
 
 
 def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | None]:
-    """The facts of a job file, with its geometry and all that is known where that can be made out.
+    """Return the facts of a job file, and the prepared job where it can be prepared.
 
-    Raises InputError without a job.
+    Figures can be recorded for a job with faults too, as long as it can be read: they were measured
+    and must not be lost. Raises InputError where it cannot.
     """
     from corepath.planning import prepare
     from corepath.planning.folder.last_plan import last_plan
@@ -43,7 +44,7 @@ def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | Non
 
 
 def form_for(job: Path, prepared: Prepared | None) -> Path | None:
-    """The list of places to measure, written now for a raw blank that was not measured.
+    """Write the list of places to measure for a raw blank that was not measured; return its path.
 
     None where there is one already, the blank was measured or is being cut, or it cannot be
     written.
@@ -56,7 +57,7 @@ def form_for(job: Path, prepared: Prepared | None) -> Path | None:
 
 
 def read_record(job: Path) -> tuple[Record, Path]:
-    """The record of a job file and where it lies. Raises InputError."""
+    """Return the record of a job file and its path. Raises InputError where it cannot be read."""
     path = record_path(job)
     return load_record(path), path
 
@@ -92,10 +93,10 @@ def refuse_options(
 
 
 def what_it_means(job: Path, progress: Progress) -> list[str]:
-    """What the record makes of the plan: figures that disagree, castings too low, checks that fail
-    now, what is left.
+    """Return what the record changes in the plan, as lines: figures that disagree, castings that
+    are too low, checks that fail now, advice.
 
-    Empty where all is well, and where the job itself is wrong, which `check` tells.
+    Empty where nothing is wrong, and where the job itself is, which `check` reports.
     """
     from corepath.cli.tables.paragraphs import wrapped
     from corepath.planning import prepare
@@ -118,7 +119,7 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:
-    """Rows of the table of entries, lengths in the job's units."""
+    """Return the rows of the table of entries, lengths in the job's units."""
     return [
         (
             str(entry.n),

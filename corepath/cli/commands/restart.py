@@ -1,5 +1,5 @@
-"""`corepath restart`: a program that goes on from one line of another, read back before it is
-written."""
+"""`corepath restart`: a program that continues another from one of its lines, read back before it
+is written."""
 
 from __future__ import annotations
 

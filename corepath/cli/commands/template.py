@@ -1,4 +1,4 @@
-"""`corepath template`: a drawing at full size, to lay on the board or to cut the form by."""
+"""`corepath template`: a drawing at full size, to lay on the board or to make the form from."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`corepath plan --watch`: plans again whenever the job or a file that it names is saved, and shows
+"""`corepath plan --watch`: plan again whenever the job or a file that it names is saved, and show
 the sheet."""
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ __all__ = ["Watched", "keep_planning"]
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """What is planned, to where, and how; `port` is None for one that is free."""
+    """What is planned, into which folder, and how; `port` is None for any free one."""
 
     job: Path
     folder: Path
@@ -31,8 +31,8 @@ class Watched:
 
 
 def keep_planning(watched: Watched) -> None:
-    """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port cannot be
-    had."""
+    """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port is not
+    free."""
     from corepath.errors import Fault, InputError
     from corepath.planning.progress import quiet
     from corepath.watching import Changes, NoticeBoard, inputs_of, keep_making, serving
@@ -58,7 +58,7 @@ def keep_planning(watched: Watched) -> None:
 
 
 def _make(watched: Watched, board: NoticeBoard, changes: Changes, told: Progress) -> None:
-    """One plan; faults go to the terminal and to the page, and leave the files as they are."""
+    """Make one plan; faults go to the terminal and to the page, and leave the files unchanged."""
     from corepath.watching import Superseded
 
     board.begin()
@@ -91,12 +91,13 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
     made = plan(
         prepared, progress=both, despite_failures=watched.despite_failures, bodies=watched.stl
     )
+    # The last chance to be superseded before anything is written.
     both("writing", 1.0)
     return made, made.write(watched.folder)
 
 
 def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
-    """All of it the first time, later what has changed and what is not well."""
+    """Return the whole report the first time, later what has changed and what is not OK."""
     from corepath.cli.commands.plan import plan_text
     from corepath.cli.tables.paragraphs import check_remarks, finding_lines, wrapped
     from corepath.lengths import units_of

@@ -1,1 +1,1 @@
-"""Tables that commands print: at most 80 columns, plain text in a pipe."""
+"""Tables that commands print: at most 80 columns wide, plain text in a pipe."""

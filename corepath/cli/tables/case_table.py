@@ -1,4 +1,4 @@
-"""The other stops and blanks that the read-back tried the files on, as a table."""
+"""The other stops and blanks on which the read-back tried the files, as a table."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ _COLUMNS = (
 
 
 def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
-    """One row for each case; empty without cases.
+    """Return a table with one row for each case; "" without cases.
 
-    In mm the least wood under the castings, the thinnest place of the board, the least casting at
-    its edge, the least wood over seats; the load as a share of the heaviest cut planned; the kinds
-    of findings.
+    Its columns: the least wood under the castings, the thinnest place of the board, the least
+    casting at its edge and the least wood over seats, all lengths; the load as a share of the
+    heaviest cut planned; the kinds of findings.
     """
     if not cases:
         return ""

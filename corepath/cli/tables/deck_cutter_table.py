@@ -1,4 +1,4 @@
-"""The listed cutters compared for the deck, as a table of at most 80 columns. Times in minutes,
+"""The listed cutters compared for the deck, as a table at most 80 columns wide. Times in minutes,
 lengths in mm."""
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ __all__ = ["deck_cutter_table"]
 
 
 def deck_cutter_table(cutters: Sequence[ComparedCutter], units: Units = MM) -> str:
-    """One row for each cutter, the quickest first; "" without cutters."""
+    """Return a table with one row for each cutter, the quickest first; "" without cutters."""
     if not cutters:
         return ""
     table = new_table(units)
@@ -41,5 +41,5 @@ def deck_cutter_table(cutters: Sequence[ComparedCutter], units: Units = MM) -> s
 
 
 def _mm(length: float) -> float:
-    """A length as the report has it."""
+    """Return a length rounded as in the report."""
     return mm(round(length, PLACES))

@@ -1,4 +1,4 @@
-"""What a single file of anyone's making would do to a blank, as a table of at most 80 columns, in
+"""What a single file from any source would do to a blank, as a table at most 80 columns wide, in
 the file's units."""
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ _SIDES = ("left", "right", "front", "back")
 
 
 def foreign_table(found: Foreign, units: Units = MM) -> str:
-    """What was read of one file, a row for each figure; places are from the middle of the blank."""
+    """Return a table of what one file does, a row for each figure; places are from the middle of
+    the blank."""
     table = new_table(units)
     for name in ("what", "figure"):
         table.add_column(name, overflow="fold")
@@ -90,7 +91,7 @@ def _rows(found: Foreign) -> Iterator[tuple[str, str, str]]:
 
 
 def _mm(length: float, places: int = PLACES) -> float:
-    """A length as the report has it."""
+    """Return a length rounded as in the report."""
     return mm(round(length, places))
 
 
@@ -101,7 +102,8 @@ def _spot(spot: Spot | None) -> tuple[str, str]:
 
 
 def mend_lines(kinds: Sequence[str]) -> str:
-    """What to do about each kind found, under a heading that names the page which tells more."""
+    """Return what to do about each kind of finding, under a heading that names the page with more
+    about it."""
     from corepath.readback.mends import MENDS
 
     return "\n".join(

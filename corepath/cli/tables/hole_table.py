@@ -1,4 +1,4 @@
-"""The list of holes as a table: those made alike in one row, at most 80 columns wide. Lengths in
+"""The list of holes as a table at most 80 columns wide, with equal holes in one row. Lengths in
 mm."""
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ __all__ = ["hole_table"]
 
 
 def hole_table(holes: Sequence[ListedHole], units: Units = MM) -> str:
-    """One row for each kind of hole; "" without holes."""
+    """Return a table with one row for each kind of hole; "" without holes."""
     rows: dict[tuple[str, ...], list[str]] = {}
     for hole in holes:
         key = (_step(hole.seat), _step(hole.bore), hole.ends, _made(hole))

@@ -20,7 +20,7 @@ from rich.text import Text
 from corepath.lengths import MM, Units, in_unit, marked, unit_word
 from corepath.motion.cutter import cutter_words
 
-# they load numpy and shapely, which a command that prints no such table does without
+# Importing them loads numpy and shapely, which a command without such a table does not need.
 if TYPE_CHECKING:
     from corepath.gcode.read.findings import Finding
     from corepath.planning.make import MadeFile
@@ -48,7 +48,7 @@ MOST_FINDINGS = 20
 
 
 def check_table(checks: Sequence[Check], units: Units = MM) -> str:
-    """The stack-up table, window first, then what is to be said of each check that is not ok."""
+    """Return the stack-up table, window first, then a remark on each check that is not ok."""
     table = new_table(units)
     table.add_column("check", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
@@ -68,7 +68,7 @@ def check_table(checks: Sequence[Check], units: Units = MM) -> str:
 
 
 def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -> str:
-    """How many checks there are of each verdict, and what is to be said of each that is not ok."""
+    """Return the number of checks of each verdict, and a remark on each check that is not ok."""
     counts = Counter(check.verdict for check in checks)
     total = ", ".join(
         f"{counts[verdict]} {verdict}" for verdict in ("ok", "caution", "fail") if counts[verdict]
@@ -79,8 +79,8 @@ def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -
 
 
 def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: Units = MM) -> str:
-    """One line for each file: set-up, cutter, minutes beside the least that any path takes, lines;
-    minutes of all."""
+    """Return a table with one line for each file (set-up, cutter, minutes, lower bound of the
+    minutes, lines) and the minutes of all."""
     table = new_table(units)
     table.add_column("file", overflow="fold")
     table.add_column("set-up")
@@ -106,7 +106,7 @@ def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: U
 
 
 def _apart(apart: Apart) -> str:
-    """What is not counted in the minutes, with what may be allowed for it."""
+    """Return what is not counted in the minutes, with an allowance for it."""
     hands = f"{apart.changes} changes of cutter, allow {round(apart.change_minutes, 2):.0f}"
     if apart.stops:
         hands += f"; {apart.stops} stops, allow {round(apart.stop_minutes, 2):.0f}"
@@ -116,14 +116,14 @@ def _apart(apart: Apart) -> str:
 
 
 def _least(file: MadeFile) -> tuple[str, str]:
-    """The least minutes of any path, marked where they are only a figure for level ground, and the
-    ratio to them."""
+    """Return the lower bound of the minutes, marked where it holds for level ground only, and the
+    ratio of the file's minutes to it."""
     least, mark = file.bound.minutes, "*" if file.bound.level else ""
     return f"{round(least, 3):.1f}{mark}", f"{round(file.minutes / least, 3):.2f}{mark}"
 
 
 def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:
-    """What was measured, file by file: value, what was wanted, and how far it is off."""
+    """Return a table of what was measured, file by file: value, wanted value, deviation."""
     table = new_table(units)
     table.heads(f"measured, {units.short}", max_width=24, overflow="fold")
     for name in ("value", "wanted", "off"):
@@ -144,9 +144,9 @@ def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:
 def finding_lines(
     findings: Sequence[Finding], counts: Mapping[str, int] | None = None, units: Units = MM
 ) -> str:
-    """The first findings, each with its place, and how many there are of each kind.
+    """Return the first findings, each with its place, and the number of each kind.
 
-    `counts` wins over the findings given, where only the first of many of a kind were kept.
+    Where only the first findings of a kind were kept, `counts` has their full numbers.
     """
     if not findings:
         return "read-back: no findings"
@@ -167,8 +167,8 @@ def finding_lines(
 
 
 def record_table(rows: Iterable[Sequence[str]]) -> str:
-    """The entries of an as-cut record: number, date, stage, what, where, value, and what became of
-    it."""
+    """Return a table of entries of an as-cut record, given as rows: number, date, stage, what,
+    where, value, and whether it was corrected."""
     table = new_table()
     table.add_column("n", justify="right", no_wrap=True)
     table.add_column("date", no_wrap=True)
@@ -183,14 +183,13 @@ def record_table(rows: Iterable[Sequence[str]]) -> str:
 
 
 def next_command(*words: object, first: str = "") -> str:
-    """The next command to type, and what is to be done before."""
+    """Return the next command to type, quoted for a shell, and what to do `first`."""
     before = f"{first}, then: " if first else ""
     return f"Next: {before}{shlex.join(['corepath', *(str(word) for word in words)])}"
 
 
 def next_steps(first: str, words: Sequence[str] | None) -> str:
-    """What is to be done next and, on a line of its own, the command to type after it, where there
-    is one."""
+    """Return what to do next and, on a line of its own, the command to type after it, if any."""
     if words is None:
         return wrapped(f"Next: {first}.")
     return wrapped(f"Next: {first}, then:") + f"\n    {shlex.join(['corepath', *words])}"
@@ -212,46 +211,46 @@ def _remark(check: Check, units: Units) -> str:
 
 
 def wrapped(text: str, width: int = WIDTH) -> str:
-    """Text in lines of at most `width` letters, indented from the second on; long words stay
-    whole."""
+    """Return text in lines of at most `width` letters, indented from the second on; long words stay
+    whole, so that paths and commands can be copied."""
     return textwrap.fill(
         text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
     )
 
 
 class UnitTable(Table):
-    """A table that shows lengths in a job's units; cells are plain text, whatever signs are in
-    them."""
+    """A table that shows lengths in a job's units; cells are plain text, without markup."""
 
     def __init__(self, units: Units) -> None:
         super().__init__(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
         self.units = units
 
     def heads(self, *names: str, **style: Any) -> None:
-        """Columns of these names, all in one style."""
+        """Add columns of these names, all in one style."""
         for name in names:
             self.add_column(Text(self.units.text(name)), **style)
 
     def row(self, *cells: str | Text) -> None:
-        """A row of cells."""
+        """Add a row of cells."""
         self.add_row(
             *(Text(self.units.text(cell)) if isinstance(cell, str) else cell for cell in cells)
         )
 
 
 def new_table(units: Units = MM) -> UnitTable:
-    """An empty table in the style of all, its lengths in these units."""
+    """Return an empty table in the common style, its lengths in these units."""
     return UnitTable(units)
 
 
 def figure_cell(number: float, unit: str = "mm") -> str:
-    """A figure to three places; a length is in the table's units."""
+    """Return a figure to three places; a length is shown in the table's units."""
+    # What would round to "-0.000" is 0.
     number = 0.0 if abs(number) < 0.0005 else number
     return f"{in_unit(number, unit):.3f}"
 
 
 def rendered(table: Table) -> str:
-    """The table as text, without any control codes; `say` colours the verdicts."""
+    """Return the table as text without control codes; `say` colours the verdicts."""
     console = Console(
         file=io.StringIO(),
         width=WIDTH,

@@ -1,5 +1,5 @@
-"""Tables and lines about the stack-up: what costs most, what each pass shows, what each stop
-allows, advice."""
+"""Tables and lines about the stack-up: largest contributors, what each pass shows, margins at each
+stop, advice."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ __all__ = [
 
 
 def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
-    """Value, worst and RSS of each check that has errors, and the three contributors that cost it
-    most."""
+    """Return a table with value, RSS and worst case of each check that has errors, and its largest
+    contributors."""
     table = new_table(units)
     table.heads(f"check, {units.short}", no_wrap=True)
     for name in ("value", "rss", "worst"):
@@ -47,8 +47,8 @@ def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
 
 
 def pass_table(passes: Sequence[PassShows], units: Units = MM) -> str:
-    """Share of each casting that shows after each pass: nominal, with worst and best case where
-    they differ."""
+    """Return a table with the share of each casting that shows after each pass: nominal, with worst
+    and best case where they differ."""
     table = new_table(units)
     table.heads(f"pass at, {units.short}", justify="right", no_wrap=True)
     table.add_column("file", justify="right")
@@ -70,7 +70,7 @@ def _share(shares: tuple[float, float, float]) -> str:
 
 
 def stop_lines(stops: StopTable, units: Units = MM) -> str:
-    """What each possible stop of the skim leaves to spare in the worst case; * is the planned
+    """Return a table of the worst-case margins at each possible stop of the skim; * is the planned
     one."""
     table = new_table(units)
     for k, title in enumerate(stops.header()):
@@ -82,8 +82,8 @@ def stop_lines(stops: StopTable, units: Units = MM) -> str:
 
 
 def pour_lines(sheet: PourSheet, units: Units = MM) -> str:
-    """What to mix for each casting, how low it comes and may come, how level to lie, and
-    cautions."""
+    """Return what to mix for each casting, how low its resin is expected and may be, how level the
+    blank must lie, and cautions."""
     table = new_table(units)
     for k, title in enumerate(sheet.header):
         table.heads(title, justify="right" if k else "left", no_wrap=True)
@@ -102,7 +102,8 @@ def pour_lines(sheet: PourSheet, units: Units = MM) -> str:
 def advice_lines(
     cautions: Iterable[str], fills: Iterable[str], advice: Iterable[str], units: Units = MM
 ) -> str:
-    """Cautions about the blank, castings that came out low, and the numbers that would pass."""
+    """Return cautions about the blank, remarks on castings that are too low, and values that would
+    pass."""
     lines = (
         [f"caution: {marked(caution)}" for caution in cautions]
         + list(fills)
@@ -114,8 +115,8 @@ def advice_lines(
 
 
 def suggestion_lines(suggested: Suggestion, units: str) -> str:
-    """The values as they are typed into a job file in these units; none where everything they would
-    change is cut."""
+    """Return the suggested values as they are typed into a job file in `units`, or a remark that
+    everything they could change has been cut."""
     own = units_of(units)
     least = f"{mm(abs(suggested.least_margin)):.2f~}"
     if not suggested.values:
@@ -135,10 +136,10 @@ def suggestion_lines(suggested: Suggestion, units: str) -> str:
 
 
 def _assigned(key: str, value: float) -> str:
-    """A line of TOML; a key of an array of tables is told with its table."""
+    """Return a line of TOML; a key of an array of tables with the name of its table."""
     table, _, name = key.partition(".")
     number = plain(value, 5)
-    number += "" if "." in number else ".0"  # TOML tells a float by its point
+    number += "" if "." in number else ".0"  # in TOML a number without a point is an integer
     return (
         f"  {name} = {number}  # under each [[{table}]]"
         if table in _ARRAYS
