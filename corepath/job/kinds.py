@@ -1,5 +1,4 @@
-"""What may stand under each key, read from the model itself, so that messages and reference cannot
-drift from it.
+"""What each key may hold, read from the model itself, so that messages and reference follow it.
 
 A *kind* describes one value: number, whole number, text, flag, choice, list or table, with its
 bounds. Bounds of lengths are in mm, as in the model.
@@ -27,8 +26,11 @@ _NAMED_LIST = re.compile(r"\[([a-z][a-z _]*(?:, [a-z][a-z _]*)+)\]")
 
 @dataclass(frozen=True, slots=True)
 class KeyKind:
-    """What one key may hold. `items`: of a list, one kind if `repeated`, else one for each
-    place."""
+    """What one key may hold.
+
+    `length`: a length in the file's units, bounds in mm. `items`: of a list, one kind if
+    `repeated`, else one for each place. `names`: what the places of a fixed list are called.
+    """
 
     name: Literal["number", "whole number", "text", "flag", "choice", "list", "table"]
     length: bool = False
@@ -45,19 +47,20 @@ class KeyKind:
 
 @cache
 def fields_of(table: type[BaseModel]) -> dict[str, KeyKind]:
-    """Kinds of all keys of one table, in the model's order."""
+    """Return the kinds of all keys of one table, in the model's order."""
     return {name: kind_of(field) for name, field in table.model_fields.items()}
 
 
 def kind_of(field: FieldInfo) -> KeyKind:
-    """Kind of one field of the model."""
+    """Return the kind of one field of the model. Raises TypeError for a type not used so far."""
+    # names of places come from the description: "[x, half width] pairs; …"
     named = _NAMED_LIST.search(field.description or "")
     names = tuple(named.group(1).split(", ")) if named else ()
     return _kind(field.annotation, tuple(field.metadata), names)
 
 
 def kind_at(path: tuple[str | int, ...]) -> KeyKind | None:
-    """Kind of the value at a path of the job; None where the model knows no such key."""
+    """Return the kind of the value at a path of the job; None where the model has no such key."""
     kind: KeyKind | None = KeyKind("table", table=Job)
     for part in path:
         if kind is None:
@@ -75,6 +78,7 @@ def kind_at(path: tuple[str | int, ...]) -> KeyKind | None:
 def _flat(metadata: tuple[Any, ...]) -> tuple[Any, ...]:
     flat: list[Any] = []
     for item in metadata:
+        # the constraints of `Annotated[float, Field(gt=0)]` are inside the field's own metadata
         flat.extend(item.metadata if isinstance(item, FieldInfo) else (item,))
     return tuple(flat)
 
@@ -118,6 +122,7 @@ def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, .
 
     return KeyKind(
         name,
+        # only lengths have a validator: the one that scales inches
         length=any(isinstance(item, BeforeValidator) for item in metadata),
         gt=bound(annotated_types.Gt, "gt"),
         ge=bound(annotated_types.Ge, "ge"),
@@ -127,7 +132,10 @@ def _number_kind(name: Literal["number", "whole number"], metadata: tuple[Any, .
 
 
 def wanted(kind: KeyKind, inch: bool = False) -> str:
-    """What is wanted, in words for a message: `a number greater than 0, mm`."""
+    """Return what a key may hold, in words for a message: `a number greater than 0, mm`.
+
+    With `inch`, lengths and their bounds are in inches.
+    """
     if kind.name == "choice":
         return " or ".join(f'"{choice}"' for choice in kind.choices)
     if kind.name == "flag":

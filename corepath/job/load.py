@@ -1,8 +1,8 @@
 """From the text of a job file to a checked `Job`, or to all of its faults at once.
 
-Unknown keys are found first and named with their nearest neighbour, then left out, so that the rest
-is still checked. Every section is checked on its own, so that a fault in one does not hide those of
-another. Lengths are turned into mm here, once; messages speak in the units of the file.
+Unknown keys are found first and reported with the nearest known key, then left out, so that the
+rest is still checked. Every section is checked on its own, so that a fault in one does not hide
+those of another. Lengths are converted to mm here, once; messages use the units of the file.
 """
 
 from __future__ import annotations
@@ -41,18 +41,18 @@ _BOUNDS = frozenset({"greater_than", "greater_than_equal", "less_than", "less_th
 
 
 def load_job(path: FilePath) -> Job:
-    """The job in this file; raises `InputError` with all faults."""
+    """Return the job in this file. Raises `InputError` with all faults."""
     job, faults = read_job(path)
     return _sure(job, faults)
 
 
 def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:
-    """The job as far as it can be made out, and all faults found, in the order of the file.
+    """Read a job file and return the job as far as possible, and all faults in the order of the
+    file.
 
-    The job is None only where a value is missing or cannot be used for which nothing can stand in;
-    with unknown keys, with values that contradict each other, or with wrong values that no geometry
-    hangs on, it is still given, so that the caller can look for more faults and report all
-    together.
+    The job is None only where a needed value is missing or unusable and has no default. With
+    unknown keys, contradicting values, or wrong values on which no geometry depends, it is still
+    returned, so that the caller can look for more faults and report all of them together.
     """
     source, faults = read_source(path)
     return (None, faults) if source is None else check_source(source)
@@ -65,11 +65,12 @@ def _sure(job: Job | None, faults: list[Fault]) -> Job:
 
 
 def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
-    """As `read_job`, from a document that has been parsed already."""
+    """Check a document that is already parsed; returns what `read_job` does."""
     document, wrong = JOB.settle(source.document)
     faults: list[Fault] = [] if wrong is None else [wrong]
     if JOB.is_newer(source.document):
         return None, locate(faults, source)
+    # Counts come first: what follows takes time for each table, and each place costs geometry.
     crowded = too_many(document)
     if crowded:
         return None, locate([*faults, *crowded], source)
@@ -81,6 +82,8 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     sections = _sections(known, context, inch, source, faults)
     for path, says, allowed in contradictions(ValidSections(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
+    # Lengths left in mm are 25 times too large in a job in inches: they are named first, before
+    # faults that they cause, and no geometry is made of them.
     mixed = half_converted(sections, known) if inch else []
     if mixed:
         return None, locate([*mixed, *faults], source)
@@ -92,6 +95,8 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
         return None, locate(
             [*faults, *(fault for fault in enormous if fault.key not in told)], source
         )
+    # A job with stand-ins is returned beside its faults and never planned: it only lets the caller
+    # find faults of geometry in the same run.
     try:
         job = Job.model_validate(with_stand_ins(known, faults), context=context)
     except ValidationError:
@@ -100,8 +105,7 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
 
 
 def _unsafe_texts(value: Any, path: Path) -> Iterator[Fault]:
-    """A fault for each text of the document with a letter that could do something to what shows
-    it."""
+    """Yield a fault for each text with a character that could change how it is displayed."""
     if isinstance(value, str):
         letter = unsafe_letter(value)
         if letter:
@@ -118,7 +122,7 @@ def _unsafe_texts(value: Any, path: Path) -> Iterator[Fault]:
 
 
 def _in_inches(allowed: str) -> str:
-    """The text with its lengths in inches first, as the file has them."""
+    """Return the text with each length in inches first, as in the file, and its mm in brackets."""
     return _LENGTH.sub(
         lambda found: f"{float(found[1]) / MM_PER_INCH:.4g} inch ({found[1]} mm)", allowed
     )
@@ -127,8 +131,8 @@ def _in_inches(allowed: str) -> str:
 def _without_unknown(
     table: Mapping[str, Any], model: type[BaseModel], at: Path, faults: list[Fault]
 ) -> dict[str, Any]:
-    """A copy of the table without the keys that the model does not know; each of them is a
-    fault."""
+    """Return a copy of the table without keys that the model does not know; adds a fault for
+    each."""
     kinds = fields_of(model)
     known: dict[str, Any] = {}
     for name, value in table.items():
@@ -151,6 +155,8 @@ def _copied(value: Any, kind: KeyKind, path: Path, faults: list[Fault]) -> Any:
 
 
 def _unknown(name: str, path: Path, names: tuple[str, ...]) -> Fault:
+    # `Clean-Up` and `clean up` mean clean_up; a word in another table is looked for only where this
+    # one has nothing like it.
     by_lower = {known.lower(): known for known in names}
     lowered = name.lower().replace("-", "_").replace(" ", "_")
     near = get_close_matches(lowered, list(by_lower), n=1, cutoff=0.6)
@@ -164,7 +170,7 @@ def _unknown(name: str, path: Path, names: tuple[str, ...]) -> Fault:
 
 
 def _home_of(name: str) -> str:
-    """The key of this name in another table, as `table.key`, if there is just one."""
+    """Return the key of this name in another table, as `table.key`; "" unless there is just one."""
     homes = []
     for section, kind in fields_of(Job).items():
         table = kind.table or (kind.items[0].table if kind.items else None)
@@ -182,8 +188,8 @@ def _sections(
     source: Source,
     faults: list[Fault],
 ) -> dict[str, Any]:
-    """Each section that is valid on its own; of arrays of tables a tuple with None for each that is
-    not."""
+    """Return each section that is valid on its own, by name; of arrays of tables a tuple with None
+    in place of each that is not. Adds the faults of the others."""
     sections: dict[str, Any] = {}
     for name, kind in fields_of(Job).items():
         required = Job.model_fields[name].is_required()
@@ -199,7 +205,7 @@ def _sections(
 
 
 def _needed(kind: KeyKind, inch: bool) -> str:
-    """What is wanted; of a table, the keys that it cannot do without."""
+    """Return in words what is wanted; of a table, its required keys."""
     table = kind.table or (kind.items[0].table if kind.items else None)
     if table is None:
         return wanted(kind, inch)
@@ -300,7 +306,10 @@ def _validated(
 
 
 def fault_of(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -> Fault:
-    """The fault, in our own words, that one entry of a validation error stands for."""
+    """Return the fault, in our own words, for one entry of pydantic's validation error.
+
+    `path` is where it is in the job, `inch` whether the job is in inches.
+    """
     kind = kind_at(path)
     code = str(entry["type"])
     parent = kind_at(path[:-1])
@@ -339,7 +348,9 @@ def fault_of(entry: Mapping[str, Any], path: Path, inch: bool, source: Source) -
 
 
 def _is_shape(code: str, kind: KeyKind | None, parent: KeyKind | None) -> bool:
-    """Whether the fault is in how lists are nested, not in one value."""
+    """Return whether the fault is in how lists are nested, not in one value."""
+    # A list with fixed places, such as [x, y], reports a short one as missing elements and a long
+    # one as too long; both are a wrong shape for whoever typed it.
     if code == "tuple_type":
         return True
     if parent is None or parent.name != "list" or parent.repeated:
@@ -348,13 +359,15 @@ def _is_shape(code: str, kind: KeyKind | None, parent: KeyKind | None) -> bool:
 
 
 def _shape_fault(path: Path, inch: bool, source: Source) -> Fault:
-    """Say the shape that is wanted: of the whole key where its first level is wrong, else of the
-    one element."""
+    """Return the fault that names the shape wanted: of the whole key where its outer level is
+    wrong, else of the one element."""
     kind = kind_at(path)
     while path and (kind is None or kind.name != "list"):
         path = path[:-1]
         kind = kind_at(path)
     held = value_at(source.document, path)[1]
+    # The whole key ends before the first integer, but for one in second place: that is the row of
+    # an array of tables, as in plug[2].at, and belongs to the key.
     start = next(
         (count for count, part in enumerate(path) if isinstance(part, int) and count > 1), len(path)
     )

@@ -1,13 +1,13 @@
 """Measured places of the blank, read from a CSV file: x, y and thickness, height above the bed, or
 both.
 
-x and y are in the board frame (X along the length, Y across, from the middle of the blank),
-*thickness* is what callipers say of the blank alone, *height* how high the raw top stands above the
-bed as the blank is held in A, so that height less thickness is the gap under it. All in mm after
-reading. The file may have a header that names the columns in any order; without one they are x, y,
-thickness and height. Cells are separated by comma, semicolon or tab; beside the latter two, and in
-quotes, a decimal comma is taken. Blank lines and lines that start with # are passed over, but for
-`# schema = 1`, the form of the file, and so are rows with nothing measured: a form that is half
+x and y are in the board frame (X along the length, Y across, from the middle of the blank).
+*thickness* is measured with callipers on the blank alone, *height* is the raw top above the bed as
+the blank is held in A, so that height less thickness is the gap under it. All are in mm after
+reading. A header may name the columns in any order; without one they are x, y, thickness and
+height. Cells are separated by comma, semicolon or tab; with the latter two, and in quotes, a
+decimal comma is allowed. Blank lines and lines that start with # are ignored, except `# schema =
+1`, the form of the file. Rows with nothing measured are ignored too, since a form that is half
 filled in is no mistake.
 """
 
@@ -35,14 +35,14 @@ __all__ = ["MOST_PLACES", "Measured", "read_measured"]
 Floats = NDArray[np.float64]
 
 MOST_PLACES = 5000
-"""More places than this are no measured blank (common practice, no source)."""
+"""Most places of a file (common practice, no source)."""
 
 ABSURD = 0.30
 """Share of the nominal thickness beyond which a figure is a slip of the pen (common practice, no
 source)."""
 
 SINKING = 0.5
-"""mm by which a height may lie below the thickness there before the two cannot belong to one
+"""mm by which a height may be less than the thickness there before the two cannot belong to one
 place."""
 
 _COLUMNS = ("x", "y", "thickness", "height")
@@ -61,8 +61,8 @@ _UNIT = re.compile(r"\s*[\[(]\s*(mm|cm|m|inch|inches|in|\")\s*[\])]\s*\Z")
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """Measured places: arrays (n,), mm; nan where a figure was not taken. `lines` are lines of the
-    file, from 1."""
+    """Measured places: arrays (n,), mm, board frame; nan where a figure was not measured. `lines`
+    are the lines of `file`, from 1."""
 
     x: Floats
     y: Floats
@@ -86,8 +86,8 @@ class _Row:
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """What all rows share: file as messages name it, mm in one unit of the file, the blank, if
-    known."""
+    """What all rows share: `file` as messages name it, `scale` the mm in one unit of the file, the
+    blank, if known, and the faults found."""
 
     file: str
     scale: float
@@ -102,13 +102,12 @@ class _Reading:
 
 
 def read_measured(path: Path, *, scale: float = 1.0, blank: BlankSection | None = None) -> Measured:
-    """Read the measured places in the file at `path`; lengths in it times `scale` are mm (25.4 for
-    inches).
+    """Read the measured places in the file at `path`.
 
-    With `blank`, places off it and figures that cannot be meant are faults as well. A form with
-    nothing filled in gives no places. A place that is named twice counts once: figures are put
-    together, and differing ones are a fault. Raises InputError with all faults, each with file and
-    line.
+    `scale` is the mm in one unit of the file (25.4 for inches). With `blank`, places off it and
+    impossible figures are faults as well. A form with nothing filled in gives no places. A place
+    that is named twice counts once: its figures are merged, and differing ones are a fault. Raises
+    InputError with all faults, each with file and line.
     """
     text, unreadable = read_text(path)
     if unreadable:
@@ -139,9 +138,11 @@ def _as_csv(fault: Fault) -> Fault:
 
 
 def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
-    """The rows with something measured, in mm; what is wrong with the others goes to the faults."""
+    """Yield the rows with something measured, in mm; adds a fault for each that is wrong."""
     names: Sequence[str] | None = None
     delimiter = ""
+    # Line by line and not by csv alone: each fault needs its line. The byte-order mark and old
+    # line ends are what spreadsheets write.
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text.removeprefix("\ufeff")), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
             if not _is_known(line, number, reading):
@@ -165,8 +166,7 @@ def _rows(text: str, reading: _Reading) -> Iterator[_Row]:
 
 
 def _is_known(comment: str, line: int, reading: _Reading) -> bool:
-    """Whether the rows after a comment can be read: not when it says that they are for a newer
-    corepath."""
+    """Return whether the rows after a comment can be read: not if it states a newer schema."""
     _, fault = MEASURED.number(comment_number(comment))
     if fault is not None:
         reading.fault(line, fault.key, fault.says, fault.value or comment.strip(), fault.allowed)
@@ -174,6 +174,7 @@ def _is_known(comment: str, line: int, reading: _Reading) -> bool:
 
 
 def _delimiter(line: str) -> str:
+    # Tab and semicolon first: beside them a comma is a decimal comma.
     return next((sign for sign in ("\t", ";") if sign in line), ",")
 
 
@@ -182,11 +183,12 @@ def _cells(line: str, delimiter: str) -> list[str] | None:
         cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
         return None
+    # word processors and some locales write U+2212, a true minus sign
     return [cell.replace("\u2212", "-").strip() for cell in cells]
 
 
 def _number(cell: str) -> float | None:
-    """The number in the cell; nan where it is empty, None where it is none."""
+    """Return the number in the cell; nan where it is empty, None where it is not a number."""
     if not cell:
         return math.nan
     if not _NUMBER.match(cell):
@@ -200,7 +202,7 @@ def _is_header(cells: Sequence[str]) -> bool:
 
 
 def _header(cells: Sequence[str], line: int, reading: _Reading) -> list[str]:
-    """Names of the columns in order; empty where they are of no use."""
+    """Return the names of the columns in order; empty where the header has faults."""
     names: list[str] = []
     good = True
     for cell in cells:
@@ -237,7 +239,8 @@ def _header(cells: Sequence[str], line: int, reading: _Reading) -> list[str]:
 
 
 def _column(cell: str, scale: float) -> tuple[str, bool]:
-    """The column's name, and whether its header states other units than the job's."""
+    """Return the column's name, and whether its header states other units than the job's."""
+    # `Thickness (mm)` and `thickness_mm` are both read as thickness.
     name = cell.strip().lower()
     unit = _UNIT.search(name)
     if unit:
@@ -255,6 +258,8 @@ def _column(cell: str, scale: float) -> tuple[str, bool]:
 
 
 def _row(cells: Sequence[str], names: Sequence[str], line: int, reading: _Reading) -> _Row | None:
+    # Empty cells at the end are harmless; a filled one is most likely a decimal comma read as a
+    # separator, which the fault points out.
     if any(cells[len(names) :]):
         reading.fault(
             line,
@@ -295,6 +300,7 @@ def _can_be(row: _Row, reading: _Reading) -> bool:
             reading.fault(row.line, name, "must be more than 0", reading.words(value))
         elif reading.blank is not None and not math.isnan(value):
             _is_meant(row.line, name, value, reading.blank.thickness, reading)
+    # nan compares false, so a row with one of the two passes
     if row.height < row.thickness - SINKING:
         below = reading.words(row.thickness - row.height)
         says = f"the height lies {below} below the thickness: are the columns mixed up?"
@@ -330,7 +336,8 @@ def _is_meant(line: int, name: str, value: float, nominal: float, reading: _Read
 
 
 def _merged(rows: Iterator[_Row], reading: _Reading) -> list[_Row]:
-    """One row for each place; figures for one place that differ are a fault."""
+    """Return one row for each place; two different figures for one place are a fault."""
+    # A place is its coordinates to 0.01 mm, finer than anybody marks wood.
     places: dict[tuple[float, float], _Row] = {}
     for row in rows:
         place = (round(row.x, 2), round(row.y, 2))

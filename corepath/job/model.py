@@ -1,10 +1,10 @@
 """The job: what the user wrote, checked and immutable. All lengths in mm, whatever the file's
 units.
 
-Each field's description is the reference text of its key. `Length` fields are scaled from inches
-when the file says `units = "inch"`: the loader passes `context={"scale": 25.4}`.
-Axes (board frame): X along the length, Y across, origin at the middle of the blank, Z up from the
-finished bottom.
+The description of each field is the reference text of its key. `Length` fields are scaled from
+inches when the file says `units = "inch"`: the loader passes `context={"scale": 25.4}`.
+Board frame: X along the length, Y across, origin at the middle of the blank, Z up from the finished
+bottom.
 """
 
 from __future__ import annotations
@@ -39,6 +39,8 @@ def _scaled(value: Any, info: ValidationInfo) -> Any:
     if isinstance(value, Millimetres):
         return float(value)
     if isinstance(value, (int, float)) and not isinstance(value, bool):
+        # An integer of hundreds of digits, which TOML allows, does not fit a float. Infinity then
+        # fails the check for finite numbers like any other.
         try:
             return value * scale
         except OverflowError:
@@ -493,14 +495,14 @@ class MachineSection(Section):
 
     @property
     def motion_limits(self) -> Limits:
-        """How fast it runs and how it passes corners, as the clock takes it."""
+        """Speeds and cornering of the machine, for the estimate of times."""
         from corepath.motion.clock import Limits
 
         return Limits(self.rapid, self.accel, self.corner_deviation, self.exact_path)
 
 
 class Tolerances(Section):
-    """Each contributor's size; all default to the figures of common practice, no source."""
+    """The size of each contributor; all defaults are common practice, no source."""
 
     thickness: NonNegativeLength = Field(0.10, description="thickness of the blank as measured, ±")
     bed: NonNegativeLength = Field(0.05, description="height of the bed after facing, ±")
@@ -587,16 +589,17 @@ class CutterSection(Section):
 
     @property
     def listed(self) -> float:
-        """The diameter that the job lists, mm, where a coupon gave the true one."""
+        """The diameter listed in the job, mm, also after a measured one has replaced it."""
         return self.diameter if self._listed is None else self._listed
 
     @property
     def cutter(self) -> Cutter:
-        """The cutter itself, as all that follows takes it: the keys of the same names."""
+        """The cutter as planning uses it, made of the keys of the same names."""
         return Cutter(**{one.name: getattr(self, one.name) for one in fields(Cutter)})
 
     def as_measured(self, diameter: float) -> CutterSection:
-        """The same cutter with the true diameter that it cuts, mm."""
+        """Return the same cutter with its measured diameter, mm."""
+        # keeps the diameter of the job file, also where this cutter had been measured before
         found = self.model_copy(update={"diameter": diameter})
         found._listed = self.listed
         return found
@@ -663,7 +666,7 @@ class MillingSection(Section):
 
 
 class Job(Section):
-    """The whole job, in mm. `units` tells what the file was written in."""
+    """The whole job, in mm. `units` is what the file was written in."""
 
     title: str = Field(min_length=1, max_length=60)
     units: Literal["mm", "inch"] = "mm"
@@ -691,18 +694,18 @@ class Job(Section):
 
     @property
     def core_thickness(self) -> float:
-        """Largest thickness of the core as designed, mm; the deck as built may stay a little under
-        it."""
+        """Largest thickness of the core as designed, mm; the deck as modelled may be a little
+        thinner."""
         return self.board.thickness
 
     def floor_of(self, plug: PlugSection) -> float:
-        """Height of the floor of a plug's pockets above the bed in A, mm: the groove's where it has
-        none of its own."""
+        """Return the height of the floor of a plug's pockets above the bed in A, mm: that of the
+        groove unless the plug gives its own."""
         return self.groove.floor if plug.floor is None else plug.floor
 
     def with_cutters(self, diameters: Mapping[int, float]) -> Job:
-        """The job with the true diameters (mm) of cutters by number, as measured; a drill cuts what
-        it cuts."""
+        """Return the job with measured diameters (mm, by number) of its cutters, except drills."""
+        # No path makes the hole of a drill larger or smaller, so its listed diameter stays.
         cutters = tuple(
             cutter.as_measured(diameters[cutter.number])
             if cutter.number in diameters and cutter.shape != "drill"

@@ -1,10 +1,9 @@
-"""The pose of a set-up: which face is up, how the flip turned the blank, where zero and touched
-place lie in it.
+"""The pose of a set-up: which face is up, how the flip turned the blank, where the zero lies.
 
-Two frames, both mm with the origin at the middle of the blank: the board's, and the *bed frame* of
-the set-up (X right, Y away from the operator, as the blank lies). In A, C and D they agree in X and
-Y. In B the blank lies bottom up: what the board frame has at (x, y) lies at (x, -y) where it was
-turned over about X, at (-x, y) about Y.
+Two frames, both mm with the origin at the middle of the blank: the board frame, and the *bed frame*
+of the set-up (X right, Y away from the operator, as the blank lies). In A, C and D they agree in X
+and Y. In B the blank lies bottom up: a place (x, y) of the board frame is at (x, -y) after a flip
+about X, at (-x, y) after a flip about Y.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ _FACE_UP: dict[Setup, str] = {
 
 
 def over_datum(setup: Setup, short: bool = False) -> str:
-    """What heights of a set-up count from, as words after a figure: the bed, but in D the rise 0 of
+    """Return the reference of a set-up's heights, in words after a figure: the bed, in D rise 0 of
     the form."""
     if setup != "D":
         return "above the bed"
@@ -42,9 +41,8 @@ def over_datum(setup: Setup, short: bool = False) -> str:
 class Pose:
     """How the blank lies in one set-up.
 
-    `corner` is the place of the X, Y zero and `touch_at` the place where a face is touched as the
-    job has it: the first in the bed frame of every set-up alike, the second on the board, x, y in
-    mm; None where the job has none.
+    `corner` (x, y, mm) is the X, Y zero in the bed frame, the same in every set-up. `touch_at` (x,
+    y, mm) is the place on the board where a face is touched; None where the job gives none.
     """
 
     setup: Setup
@@ -59,20 +57,19 @@ class Pose:
 
     @property
     def factors(self) -> tuple[float, float]:
-        """Factors of X and Y from the board frame to the bed frame. The way back is the same."""
+        """Factors of X and Y from the board frame to the bed frame; a flip is its own inverse."""
         if not self.flipped:
             return 1.0, 1.0
         return (1.0, -1.0) if self.flip_about == "x" else (-1.0, 1.0)
 
     def place(self, x: float, y: float) -> tuple[float, float]:
-        """Where a place of the board frame (mm) lies in the bed frame; a place of the bed frame, in
-        the board's."""
+        """Return a place of the board frame (mm) in the bed frame, or the other way round."""
         fx, fy = self.factors
-        # Adding 0.0 turns -0.0 into 0.0, which would be written as it is.
+        # Adding 0.0 turns -0.0 into 0.0: the sign would be written.
         return x * fx + 0.0, y * fy + 0.0
 
     def shape(self, area: _Shape) -> _Shape:
-        """`area` of the board frame (mm) as it lies in the bed frame, or back."""
+        """Return a shape of the board frame (mm) in the bed frame, or the other way round."""
         if not self.flipped:
             return area
         turned: _Shape = scale(area, *self.factors, origin=(0.0, 0.0))
@@ -80,14 +77,14 @@ class Pose:
 
     @property
     def zero(self) -> tuple[float, float]:
-        """Where X and Y are zero, in the bed frame, mm: the middle of the blank or its front-left
-        corner as it lies."""
+        """The X, Y zero in the bed frame, mm: the middle of the blank or its front left corner as
+        it lies."""
         return self.corner
 
     @property
     def touch(self) -> tuple[float, float]:
-        """Where a face is touched, in the bed frame, mm: in B at the mirror image of the place on
-        the board."""
+        """The place where a face is touched, in the bed frame, mm: in B the mirror image of the
+        place on the board."""
         return self.place(*(self.touch_at or (0.0, 0.0)))
 
     @property
@@ -97,14 +94,14 @@ class Pose:
 
     @property
     def caption(self) -> str:
-        """The same for the top of a drawing or page, in capitals: what is seen from below is told
-        first."""
+        """The same in capitals for the top of a drawing or page, with a note where it is seen from
+        below."""
         seen = "seen from below, " if self.flipped else ""
         return (seen + self.face_up).upper()
 
 
 def pose_of(job: Job, setup: Setup) -> Pose:
-    """How the blank of a job lies in a set-up."""
+    """Return how the blank of a job lies in a set-up."""
     machine, blank = job.machine, job.blank
     corner = (
         (-blank.length / 2, -blank.width / 2) if machine.xy_zero == "front-left" else (0.0, 0.0)

@@ -1,9 +1,9 @@
-"""Values that stand in for missing or wrong ones, so that the rest of a job can be checked.
+"""Substitutes for missing or wrong values, so that the rest of a job can still be checked.
 
-A named piece of hardware gives an insert the keys that it does not give itself. Where a value is
-wrong on which no geometry hangs, its default stands in: the job is refused all the same, but what
-is wrong with its geometry is found in the same run. Lengths in the file's units, those from tables
-in mm.
+A named piece of hardware supplies the keys that an insert does not give itself. Where a value is
+wrong on which no geometry depends, its default is used: the job is rejected all the same, but
+faults of its geometry are found in the same run. Lengths in the file's units, those from tables in
+mm.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from corepath.job.text.source import path_of
 
 __all__ = ["fill_hardware", "with_stand_ins"]
 
+# Sections, and below keys of other sections, on which no geometry of the board depends.
 _APART = frozenset({"skim", "cast", "skin", "layup", "hold", "tolerances", "limits", "trim"})
 _APART_KEYS = {
     "blank": frozenset({"tolerance", "wood", "grain"}),
@@ -29,17 +30,14 @@ _APART_KEYS = {
 
 
 def fill_hardware(known: dict[str, Any]) -> None:
-    """Give each insert the keys of its named hardware that it does not give itself.
-
-    Where the name is unknown, that is the fault to report, not the keys missing for it: those of
-    the row with the nearest name stand in, so that the rest can still be checked; the job is
-    refused for the name.
-    """
+    """Add to each insert of the document `known` the keys of its named hardware that it lacks."""
     inserts = known.get("insert")
     for insert in inserts if isinstance(inserts, list) else ():
         name = insert.get("hardware") if isinstance(insert, dict) else None
         if not isinstance(name, str):
             continue
+        # cutoff 0: an unknown name takes the nearest row. The name alone is then reported as a
+        # fault, not all the keys that are missing because of it.
         near = get_close_matches(name, list(hardware()), n=1, cutoff=0.0)
         given = hardware()[near[0]].keys()
         for key in HARDWARE_KEYS:
@@ -47,8 +45,10 @@ def fill_hardware(known: dict[str, Any]) -> None:
 
 
 def with_stand_ins(known: Mapping[str, Any], faults: Iterable[Fault]) -> dict[str, Any]:
-    """The document with defaults for wrong values that no geometry hangs on, so that geometry can
-    still be checked."""
+    """Return the document with defaults in place of wrong values on which no geometry depends.
+
+    `faults` are those found so far, with their keys.
+    """
     usable = dict(known)
     for section, *keys in (path_of(fault.key) for fault in faults):
         if section == "title":

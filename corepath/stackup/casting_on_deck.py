@@ -255,7 +255,7 @@ def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Ban
     steps = _FINE * (np.arange(int(np.ceil(most / _FINE))) + 0.5)
     points = places[:, None, :] + normal[:, None, :] * steps[None, :, None]
     iy, ix = columns.at(points[..., 0], points[..., 1])
-    # A sample stands for its nearest column, so use that column's own distance along the normal,
+    # A sample takes the value of its nearest column: use that column's distance along the normal,
     # not the sample's.
     inside = (columns.xs[ix] - places[:, None, 0]) * normal[:, None, 0]
     inside += (columns.ys[iy] - places[:, None, 1]) * normal[:, None, 1]

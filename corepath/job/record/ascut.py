@@ -1,10 +1,11 @@
 """The as-cut record: what was measured at the machine, kept beside the job file as
 `NAME.ascut.toml`.
 
-Entries are added and, where one was wrong, corrected by a later one; none is ever changed or taken
-away. An entry *stands* until another corrects or withdraws it; a correction takes the place of what
-it corrects. `Record.add` refuses what cannot be, `Record.settled` gives the figures that planning
-uses. Lengths in mm, places in the board frame, whatever the units of the file.
+Entries are added and, where one was wrong, corrected by a later one; no entry is ever changed or
+removed. An entry *stands* until another corrects or withdraws it; a correction takes the place of
+the entry that it corrects. `Record.add` rejects impossible entries, `Record.settled` gives the
+figures that planning uses. Lengths in mm, places in the board frame, whatever the units of the
+file.
 """
 
 from __future__ import annotations
@@ -38,10 +39,11 @@ __all__ = ["Record", "load_record", "record_path", "save_record"]
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record as read from its file, and what was added since.
+    """A record as read from its file, with the entries added since.
 
-    `entries` holds all, in the order written; `original` the bytes of the file as it was read
-    (None: there was none), `added` how many of the entries are not in it yet.
+    `entries` are all of them, in the order written; `original` the bytes of the file as read (None:
+    there was no file), `added` how many of the entries are not in it yet. `units` and `title` are
+    empty until they are known.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -58,30 +60,32 @@ class Record:
 
     @property
     def stage(self) -> str:
-        """How far the work has come."""
+        """How far the work has come, one of `STAGES`."""
         return _progress(self.standing).stage
 
     def corrected_by(self, n: int) -> int | None:
-        """The entry that corrects or withdraws entry `n`; None where that stands."""
+        """Return the number of the entry that corrects or withdraws entry `n`, if there is one."""
         return next((entry.n for entry in self.entries if entry.corrects == n), None)
 
     def settled(self) -> Settled:
-        """The figures that planning uses."""
+        """Return the figures that planning uses."""
         return settle(self.standing)
 
     def add(self, entry: Entry, facts: JobFacts) -> Record:
-        """The record with one more entry; see `add_all`."""
+        """Return the record with one more entry; see `add_all`."""
         return self.add_all([entry], facts)
 
     def add_all(self, entries: Sequence[Entry], facts: JobFacts) -> Record:
-        """The record with more entries, all or none. Number and, where they are empty, date and
-        stage are filled in.
+        """Return the record with more entries. Number and, where empty, date and stage are filled
+        in.
 
-        Raises InputError with every reason for which one of them cannot be, or for which an earlier
-        entry could not be any more; the key of a fault is the kind of the entry.
+        Raises InputError with every reason why one of them is impossible, or why an earlier entry
+        would become so; then none is added. The key of a fault is the kind of the entry.
         """
         faults: list[Fault] = []
         all_entries = list(self.entries)
+        # What was impossible before, say after a change of the job, must not block new entries:
+        # only reasons that these entries cause count.
         before = {(entry.n, reason.says) for entry, reason in refusals(self.standing, facts)}
         ill_formed: set[int] = set()
         for entry in entries:
@@ -113,8 +117,8 @@ class Record:
         )
 
     def contradictions(self, facts: JobFacts) -> tuple[Fault, ...]:
-        """What in the record cannot be with this job any more, as after a change of the job; file
-        and line given."""
+        """Return faults, with file and line, for entries that are impossible with this job, as
+        after a change of the job."""
         faults = [
             Fault(f"entry[{entry.n}]", reason.says, describe(entry, facts.scale), reason.allowed)
             for entry, reason in refusals(self.standing, facts)
@@ -123,7 +127,7 @@ class Record:
 
 
 def record_path(job: Path) -> Path:
-    """Where the record of a job file lies.
+    """Return the path of the record that belongs to a job file.
 
     >>> record_path(Path("boards/wide.toml")).name
     'wide.ascut.toml'
@@ -132,8 +136,8 @@ def record_path(job: Path) -> Path:
 
 
 def load_record(path: Path) -> Record:
-    """The record in this file, empty where there is none. Raises InputError with all faults, with
-    file and line."""
+    """Return the record in this file, empty if there is none. Raises InputError with all faults,
+    each with file and line."""
     if not path.exists():
         return Record()
     text, faults = read_text(path)
@@ -143,6 +147,7 @@ def load_record(path: Path) -> Record:
     if source is None:
         raise InputError(faults)
     units, faults = head_faults(source)
+    # Entries of a newer form may mean something else: report that alone.
     newer = any("newer" in fault.says for fault in faults)
     entries, wrong = ([], faults) if newer else entries_of(source, units)
     faults = faults if newer else [*faults, *wrong]
@@ -154,15 +159,17 @@ def load_record(path: Path) -> Record:
 
 
 def save_record(record: Record, path: Path) -> None:
-    """Write the record beside its place and rename it there; what stood in the file before is kept
-    byte for byte.
+    """Write the record to its file; the earlier content is kept byte for byte.
 
-    Raises OutputError where that cannot be done or the file was changed since it was read; it is
-    then as it was.
+    Raises OutputError where it cannot be written or the file was changed since it was read; the
+    file is then as it was.
     """
+    # A link keeps pointing at the record: the file it leads to is replaced, not the link.
     target = path.resolve()
     try:
         with locked(target.parent):
+            # Compared under the lock: two runs that read the same record would otherwise both add
+            # an entry of the same number, and the later one would erase the earlier.
             held = read_regular(target, LARGEST_TEXT) if target.exists() else None
             if held != record.original:
                 raise OutputError(
@@ -187,7 +194,7 @@ def _content(record: Record) -> bytes:
 
 
 def _as_record(faults: Iterable[Fault]) -> list[Fault]:
-    """Faults of reading a file, in words that fit a record."""
+    """Return faults of reading a file in words that fit a record."""
     return [
         replace(
             fault,
@@ -206,7 +213,9 @@ def _standing(entries: Sequence[Entry]) -> tuple[Entry, ...]:
 
 
 def _root(entry: Entry, by_number: dict[int, Entry]) -> int:
-    """The first entry in the chain of corrections: its place in the work."""
+    """Return the number of the first entry in a chain of corrections, which gives its place in the
+    work."""
+    # corrects < n: a file edited by hand may hold a circle, which would never end.
     while entry.corrects is not None and entry.corrects in by_number and entry.corrects < entry.n:
         entry = by_number[entry.corrects]
     return entry.n
@@ -220,14 +229,16 @@ def _progress(standing: Iterable[Entry]) -> Progress:
 
 
 def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry:
-    """The entry with number, date (today), stage, and what the job says of it now: plane of a pass,
-    nominal width."""
+    """Return the entry with number, date (today) and stage filled in, and what the job says now:
+    plane of a pass, nominal width."""
     number = len(earlier) + 1
     corrected = next((other for other in earlier if other.n == entry.corrects), None)
     if corrected is not None:
         stage = corrected.stage
     else:
         progress = _progress(_standing(earlier))
+        # The entry itself may begin a stage ("cut groove" begins A). One that may be given for any
+        # stage, such as a width, does not.
         if entry.kind not in KINDS or not KINDS[entry.kind].staged:
             progress.take(entry)
         stage = progress.stage
@@ -247,7 +258,8 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
 
 
 def _pass_faults(entry: Entry, facts: JobFacts) -> list[Fault]:
-    """A pass that no file skims: of the last plan's folder, else of the plan as it would be now."""
+    """Return the fault of a pass that no file cuts: in the folder of the last plan, else in a plan
+    made now."""
     if not facts.passes or (entry.plane is None and entry.number is None):
         return []
     if entry.plane is None:
@@ -264,7 +276,7 @@ def _pass_faults(entry: Entry, facts: JobFacts) -> list[Fault]:
 
 
 def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[Fault]:
-    """What is wrong with an entry in itself, or in what it corrects."""
+    """Return what is wrong with an entry in itself, or with what it corrects."""
     faults = []
     words = describe(entry, scale) if entry.kind in KINDS else entry.kind
     if entry.kind not in KINDS:
@@ -292,7 +304,7 @@ def _form_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> list[F
 
 
 def _held(entry: Entry, key: str) -> object:
-    """What an entry holds under a key of the file."""
+    """Return what an entry holds under a key of the file."""
     return getattr(entry, "number" if key == "pass" else key)
 
 
@@ -332,7 +344,7 @@ def _correction_faults(entry: Entry, earlier: Sequence[Entry], scale: float) -> 
 
 
 def _corrections(entries: Sequence[Entry], scale: float) -> list[Fault]:
-    """Faults in what the entries of a file correct."""
+    """Return the faults in what the entries of a file correct."""
     faults = []
     for place, entry in enumerate(entries):
         found = _correction_faults(entry, entries[:place], scale)

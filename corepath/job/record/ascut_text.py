@@ -1,8 +1,8 @@
 """The as-cut record as text: a TOML file that is only ever added to.
 
-Its head names `schema` and `units`; `[[entry]]` tables follow, numbered from 1. Earlier text is
-never touched, so that comments, spelling and whatever else a hand wrote there stay as they are.
-Lengths stand in the file's own units; the entries made of them are in mm.
+Its head gives `schema` and `units`; `[[entry]]` tables follow, numbered from 1. Earlier text is
+never changed, so that comments and anything else written by hand stay as they are. Lengths are in
+the file's own units; the entries made from them are in mm.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ _MOST = 10**6
 
 
 def head_text(title: str, units: str) -> str:
-    """The first lines of a new record."""
+    """Return the first lines of a new record; `units` is "mm" or "inch"."""
     clean = "".join(letter for letter in title if letter.isprintable())
     return (
         f"# As-cut record of {clean}: what was measured at the machine.\n"
@@ -49,7 +49,7 @@ def head_text(title: str, units: str) -> str:
 
 
 def entry_text(entry: Entry, scale: float) -> str:
-    """One entry as a TOML table, lengths in units of `scale` mm."""
+    """Return one entry as a TOML table, lengths in units of `scale` mm."""
     lines = [
         "",
         "[[entry]]",
@@ -85,17 +85,19 @@ def entry_text(entry: Entry, scale: float) -> str:
 
 
 def quoted(text: str) -> str:
-    """Text as a TOML basic string."""
+    """Return text as a TOML basic string."""
+    # JSON escapes all that TOML wants escaped but the control character DEL.
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def printable(text: str) -> bool:
-    """Whether a note can stand in the file: printable letters that UTF-8 can hold, not too many."""
+    """Return whether a note can be written to the file: printable and not too long."""
+    # lone surrogates, which UTF-8 cannot hold, are not printable
     return len(text) <= LONGEST_NOTE and all(letter.isprintable() for letter in text)
 
 
 def head_faults(source: Source) -> tuple[str, list[Fault]]:
-    """The record's units, and what is wrong in its head."""
+    """Return the units of a record ("mm" where they are wrong), and the faults of its head."""
     document = source.document
     faults: list[Fault] = []
     _, wrong = RECORD.number(document)
@@ -112,8 +114,8 @@ def head_faults(source: Source) -> tuple[str, list[Fault]]:
 
 
 def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
-    """All entries of a parsed record, and what is wrong in them; keys of the faults as in the job
-    file."""
+    """Return all valid entries of a parsed record, and the faults of the others, with keys as in a
+    job file: `entry[2].value`."""
     tables = source.document.get("entry", [])
     if not isinstance(tables, list):
         return [], [Fault("entry", "must be a list of tables", allowed="[[entry]]")]
@@ -132,8 +134,9 @@ def entries_of(source: Source, units: str) -> tuple[list[Entry], list[Fault]]:
 
 
 def _number(value: float) -> str:
-    """The shortest decimal of at most ten digits: what was typed, after its way through mm and
-    back."""
+    """Return the shortest decimal of at most ten digits."""
+    # A figure typed in inches was multiplied and is divided by 25.4, which may cost the last of its
+    # 16 digits: ten give back what was typed.
     text = f"{value:.10g}"
     text = "0" if text == "-0" else text
     return text if any(letter in text for letter in ".en") else f"{text}.0"
@@ -150,7 +153,7 @@ def _unknown(path: tuple[str | int, ...], name: str, names: Sequence[str]) -> Fa
 
 
 class _EntryReader:
-    """Reads one `[[entry]]` table; collects its faults."""
+    """Reads one `[[entry]]` table and collects its faults."""
 
     def __init__(self, place: int, table: Any, scale: float, units: str) -> None:
         self.place, self.table, self.scale, self.units = place, table, scale, units
@@ -180,7 +183,7 @@ class _EntryReader:
         return Entry(**named)
 
     def _keys(self, kind: str) -> None:
-        """Faults of keys that are missing or do not belong to this kind."""
+        """Add the faults of keys that are missing or do not belong to this kind."""
         spec = KINDS[kind]
         needs = (*_ALWAYS, *spec.needs)
         names = (*needs, *spec.may, *(key for key in ("corrects", "note") if key not in needs))

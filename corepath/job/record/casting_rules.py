@@ -17,11 +17,12 @@ if TYPE_CHECKING:
 __all__ = ["fill", "groove_depth", "in_casting", "pocket_depth", "top_up"]
 
 BESIDE = 3.0
-"""mm by which a place may lie beside the groove and still be taken for one in it."""
+"""mm that a place may lie beside the groove and still be taken as one in it."""
 
 
 def _not_deeper(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth that would pass through the blank."""
+    """Reject a depth that would pass through the blank."""
+    # Compared with the blank near by if it was measured there, else with its thickest known place.
     near = [
         value_of(other)
         for other in progress.thickness
@@ -37,8 +38,8 @@ def _not_deeper(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[R
 
 
 def groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth that passes through the blank, lies beside the groove, or is measured where the resin
-    is."""
+    """Reject a groove depth that passes through the blank, lies beside the groove, or is measured
+    after the groove was filled."""
     yield from _not_deeper(entry, progress, facts)
     groove = next(
         (casting for casting in facts.castings.values() if casting.operation == "groove"), None
@@ -59,8 +60,8 @@ def groove_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[
 
 
 def pocket_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth that passes through the blank, is of the groove, or is measured where the resin
-    is."""
+    """Reject a pocket depth that passes through the blank, belongs to the groove, or is measured
+    after the pocket was filled."""
     yield from _not_deeper(entry, progress, facts)
     if entry.casting is None or entry.casting not in facts.castings:
         return
@@ -80,7 +81,7 @@ def _filled(casting: str, progress: Progress) -> Iterator[Reason]:
 
 
 def in_casting(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """Resin where there can be none, or after the deck."""
+    """Reject an entry about resin in a pocket that is not cut, or after the deck is cut."""
     casting = facts.castings.get(entry.casting or "")
     if casting is None:
         return
@@ -102,7 +103,7 @@ def _cutting(casting: CastingFacts) -> str:
 
 
 def fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A fill under its floor, or where there is no resin."""
+    """Reject a fill below the floor of its pocket, or where there can be no resin."""
     yield from in_casting(entry, progress, facts)
     casting = facts.castings.get(entry.casting or "")
     if casting is None:
@@ -124,7 +125,8 @@ def fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
 
 
 def top_up(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A second pour without a first, or one higher than its casting."""
+    """Reject a second pour without a first, or one that raises the resin by more than its
+    casting's depth."""
     yield from in_casting(entry, progress, facts)
     casting = facts.castings.get(entry.casting or "")
     if casting is None:

@@ -1,5 +1,4 @@
-"""One entry of an as-cut record, and how it is told in words. The kinds of entry are in
-`record_kinds`.
+"""One entry of an as-cut record, and its words. The kinds of entry are in `entry_kinds`.
 
 An *entry* is one thing measured or done at the machine: a value with the place, casting, operation,
 cutter or pass that it belongs to. Places are in the board frame (X along the length, Y across,
@@ -40,10 +39,10 @@ _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
 class Entry:
     """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
 
-    `value` is a length but for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%).
-    `plane` is the height above the bed of the pass of a stop or of a cut of the skim, `number` that
-    in the name of its file; one of the two may not be known. `corrects` is the entry that this one
-    replaces; `nominal` the width that a coupon's groove should have had.
+    `value` is a length except for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%).
+    For a stop or a pass of the skim `plane` is its height above the bed and `number` the number in
+    the name of its file; one of the two may be unknown. `corrects` is the number of the entry that
+    this one replaces; `nominal` the width that a coupon's groove should have had.
     """
 
     kind: str
@@ -65,7 +64,7 @@ class Entry:
 
 
 def operation_and_pass(text: str) -> tuple[str, int | None]:
-    """An operation as typed, and the pass where it names one.
+    """Split what was typed into operation and, where it names one, the number of the pass.
 
     >>> operation_and_pass("skim-pass-3")
     ('skim', 3)
@@ -77,14 +76,14 @@ def operation_and_pass(text: str) -> tuple[str, int | None]:
 
 
 def place_words(at: tuple[float, float], scale: float = 1.0) -> str:
-    """A place as drawings have it; `scale` mm are one unit."""
+    """Return a place in words as on drawings, in units of `scale` mm."""
     x, y = at[0] / scale, at[1] / scale
     return f"X{x:.10g} Y{y:.10g}"
 
 
 def subject(entry: Entry, scale: float = 1.0) -> str:
-    """What an entry belongs to: a place, casting, operation, pass or cutter; empty for the whole
-    blank."""
+    """Return in words what an entry belongs to: a place, casting, operation, pass or cutter; empty
+    for the whole blank."""
     if entry.at is not None:
         return place_words(entry.at, scale)
     if entry.casting is not None:
@@ -101,14 +100,15 @@ def subject(entry: Entry, scale: float = 1.0) -> str:
 
 
 def _pass(entry: Entry, scale: float) -> str:
-    """A pass by its height; by the number of its file where no height is known."""
+    """Return a pass in words: its height, or the number of its file where no height is known."""
     if entry.plane is None:
         return f"pass {entry.number}"
     return f"at {pass_height(entry.plane, 'mm' if scale == 1.0 else 'inch')}"
 
 
 def figure(entry: Entry, scale: float = 1.0) -> str:
-    """The entry's value as text in units of `scale` mm, with its unit where that is no length."""
+    """Return the value of an entry as text in units of `scale` mm, with its unit if that is not a
+    length."""
     if entry.value is None:
         return ""
     if entry.kind == "moisture":

@@ -1,10 +1,9 @@
-"""The table of the kinds of entry that an as-cut record may hold: one entry here is all that a kind
-needs.
+"""The table of the kinds of entry in an as-cut record: one row here is all that a new kind needs.
 
-From it come the options of `corepath record` and their help, the form of the file, the rules by
-which an entry is refused, what the kind settles for planning, the order of the work, and the tables
-of docs/record.md. What a new kind settles is found in `Settled.more`, or under a field of `Settled`
-of that name.
+From it come the options of `corepath record` and their help, the form of the file, the rules that
+reject an entry, the figures that the kind settles for planning, the order of the work, and the
+tables of docs/record.md. What a kind settles goes to the field of `Settled` of that name, or to
+`Settled.more` where there is no such field.
 """
 
 from __future__ import annotations
@@ -38,11 +37,11 @@ ValueKind = Literal["length", "amount", "percent", ""]
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """An option of `corepath record` that makes an entry of a kind.
+    """An option of `corepath record` that makes an entry of one kind.
 
-    `words` are those that follow it, each with the key it gives ("x" and "y" give `at`). `flag`,
-    with its help, is a second option that turns this one into this kind. `beside` are options with
-    a word that may be typed with it: each with its option, word, key and help.
+    `words` are the arguments that follow it, each with the key that it sets ("x" and "y" set `at`).
+    `flag`, with its help, is a second option that makes this one an entry of this kind. `beside`
+    are further options that may be typed with it: option, argument, key and help of each.
     """
 
     option: str
@@ -53,7 +52,7 @@ class Typed:
 
     @property
     def repeats(self) -> bool:
-        """Whether it may be given more than once: where it names what it belongs to."""
+        """Whether it may be given more than once: where it names what it is about."""
         return bool(
             {"x", "casting", "operation", "cutter", "insert"} & {key for _, key in self.words}
         )
@@ -63,15 +62,15 @@ class Typed:
 class EntryKind:
     """One kind of entry.
 
-    `what` names it in tables. `needs` are the keys it has in the file beside `n`, `date`, `stage`
-    and `kind`, `may` those it can have, `one_of` keys of which it must have one. `value` is what
-    its figure is; it must be greater than `least` (None: it may have either sign), and `signed` is
-    said of one typed with a minus. `after` is the operation after which it is measured (none:
-    before anything is cut), `order` its place among those of the same operation (lower comes first;
-    the table's order where they are equal), `shows` what it proves to be done: an operation, or
-    "resin" that its casting is poured. `staged`: it may be given for an earlier stage. `rule`
-    refuses what cannot be. `settles`: the fields of `Settled`, each with how it is gathered. `when`
-    and `replaces` stand in the guide.
+    `what` names it in tables. `needs` are the keys that it has in the file beside `n`, `date`,
+    `stage` and `kind`, `may` optional ones, `one_of` keys of which it must have one. `value` is
+    what its figure means; it must be greater than `least` (None: either sign), and `signed` is the
+    message for one typed with a minus. `after` is the operation after which it is measured (empty:
+    before anything is cut), `order` its rank among those of the same operation (lower comes first;
+    the order of the table where equal), `shows` what it proves to be done: an operation, or "resin"
+    that its casting is poured. `staged`: it may be given for an earlier stage. `rule` rejects
+    impossible entries. `settles`: the fields of `Settled`, each with the function that gathers it.
+    `when` and `replaces` are texts of the guide.
     """
 
     what: str
@@ -437,14 +436,17 @@ KINDS: dict[str, EntryKind] = {
 
 
 def describe(entry: Entry, scale: float = 1.0) -> str:
-    """An entry in a few words, for messages: what, where, value."""
+    """Return an entry in a few words for messages: what, where, value; lengths in units of `scale`
+    mm."""
     what = KINDS[entry.kind].what
     return " ".join(part for part in (what, subject(entry, scale), figure(entry, scale)) if part)
 
 
 def rank(entry: Entry) -> tuple[int, int, float]:
-    """The order of the work: what is cut by its operation, a touch just before that, a figure after
-    what it is of."""
+    """Return the sort key of the order of the work: cuts by their operation, a touch just before
+    it, a figure after the operation it belongs to."""
+    # Passes of the skim: the highest plane is cut first. A pass known by its number alone goes by
+    # that; no plane and no number is 0.
     if entry.kind in ("cut", "touch"):
         operation = (
             OPERATIONS.index(entry.operation) if entry.operation in OPERATIONS else len(OPERATIONS)

@@ -1,8 +1,8 @@
-"""What cannot be, in a record: the rules by which an entry is refused.
+"""Reject impossible entries of a record.
 
-The entries that stand are walked in the order of the work, a correction in the place of what it
-corrects. Each is held against the job and against what stands before it. A figure measured on a
-thing shows that the thing is there: a depth of the groove shows that the groove is cut, and so the
+The standing entries are walked in the order of the work, a correction in the place of the entry
+that it corrects. Each is compared with the job and with the entries before it. A measured figure
+proves that its feature exists: a depth of the groove shows that the groove is cut, and also the
 plug pockets, which come before it. Lengths in mm.
 """
 
@@ -19,11 +19,12 @@ __all__ = ["refusals"]
 
 
 def refusals(standing: Sequence[Entry], facts: JobFacts) -> list[tuple[Entry, Reason]]:
-    """Every entry that cannot be, with the reason; `standing` in the order of the work."""
+    """Return every impossible entry with the reason; `standing` is in the order of the work."""
     progress = Progress()
     found = []
     for entry in standing:
         found += [(entry, reason) for reason in _reasons(entry, progress, facts)]
+        # taken although it may be rejected: its consequences would otherwise be reported as well
         progress.take(entry)
     return found
 
@@ -36,7 +37,7 @@ def _reasons(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reas
 
 
 def _unknown(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
-    """Names, numbers and places that the job does not have."""
+    """Reject names, numbers and places that the job does not have."""
     if entry.casting is not None and entry.casting not in facts.castings:
         yield Reason(f"this job has no casting {entry.casting}", ", ".join(facts.castings))
     if entry.operation is not None and entry.operation not in facts.operations:

@@ -1,4 +1,4 @@
-"""Rules for figures measured on blank, machine and cutters: what no gauge can have read. Lengths in
+"""Rules for figures measured on blank, machine and cutters: reject impossible readings. Lengths in
 mm."""
 
 from __future__ import annotations
@@ -21,15 +21,14 @@ __all__ = [
 ]  # fmt: skip
 
 NEARBY = 30.0
-"""mm: places closer than this are compared with one another ("at about the same place")."""
+"""mm: readings at places closer than this are compared ("at about the same place")."""
 
 DISAGREE = 0.5
 """mm by which two readings of the same kind at the same place may differ before one of them must be
 corrected."""
 
 ABSURD = 0.3
-"""Share by which a thickness or width may be off its nominal before the unit or the digits must be
-wrong."""
+"""Share by which a thickness may differ from its nominal before unit or digits must be wrong."""
 
 LARGEST_BIAS = 1.0
 """mm: no machine that is fit for this work is off by more in Z."""
@@ -44,7 +43,7 @@ def _near(entry: Entry, others: Sequence[Entry], within: float) -> Iterator[Entr
 
 
 def again(entry: Entry, others: Sequence[Entry], facts: JobFacts) -> Iterator[Reason]:
-    """A second reading at the same place that is no repetition of the first."""
+    """Reject a second reading at the same place that differs from the first."""
     for other in _near(entry, others, SAME_PLACE):
         if abs(value_of(entry) - value_of(other)) > DISAGREE:
             says = (
@@ -60,7 +59,7 @@ def value_of(entry: Entry) -> float:
 
 
 def thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A thickness that no such blank has, or one measured after the skim began."""
+    """Reject a thickness that no such blank has, or one measured after the skim began."""
     low, high = facts.thickness * (1 - ABSURD), facts.thickness * (1 + ABSURD)
     if not low <= value_of(entry) <= high:
         says = (
@@ -79,7 +78,8 @@ def thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Rea
 
 
 def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A thickness that has grown, or of a blank that is not skimmed yet."""
+    """Reject a thickness after the skim that is larger than before, or of a blank not skimmed
+    yet."""
     value = value_of(entry)
     if progress.skimmed is None:
         yield Reason(
@@ -112,7 +112,7 @@ def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
 def _off_stop(
     value: float, within: Within | None, what: str, progress: Progress, facts: JobFacts
 ) -> Iterator[Reason]:
-    """A figure that the recorded stop cannot have left, every error against it."""
+    """Reject a figure that the recorded stop cannot have left even in the worst case."""
     stop = progress.stop
     if stop is None or stop.plane is None or within is None:
         return
@@ -133,7 +133,7 @@ def _off_stop(
 
 
 def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A height of no face, or of one that is not there yet."""
+    """Reject the height of a face that is impossible or not there yet."""
     highest = facts.thickness * (1 + ABSURD)
     if value_of(entry) > highest:
         says = "is no height of a face above the bed"
@@ -146,18 +146,18 @@ def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]
 
 
 def width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A width of another blank."""
+    """Reject a width that is not of this blank."""
     yield from _about(entry, facts.width, 0.1, "width of a blank", facts)
 
 
 def moisture(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A moisture content of no wood."""
+    """Reject a moisture content that no such wood has."""
     if value_of(entry) > 60.0:
         yield Reason("is no moisture content of wood that can be cut to size", "at most 60 %")
 
 
 def coupon_diameter(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A diameter of another cutter."""
+    """Reject a diameter that is not of this cutter, or of a drill."""
     nominal = facts.cutters.get(entry.cutter or 0)
     if entry.cutter in facts.drills:
         says = f"cutter {entry.cutter} is a drill, whose holes no path makes larger or smaller"
@@ -167,13 +167,13 @@ def coupon_diameter(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
 
 
 def seat_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth of an insert's seat that passes through the core, or before the skim is done."""
+    """Reject a seat depth that passes through the core, or one before the skim."""
     yield from before(entry, progress, facts, "inserts")
     yield from _not_through(entry, progress, facts)
 
 
 def bore_depth(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A depth of a blind bore that passes through the core, or of one that goes through anyway."""
+    """Reject the depth of a blind bore that passes through the core, or of a through bore."""
     yield from before(entry, progress, facts, "inserts")
     if facts.inserts.get(entry.insert or "", False):
         yield Reason(
@@ -197,14 +197,14 @@ def _not_through(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[
 
 
 def coupon_z(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A bias of no machine."""
+    """Reject a bias that no usable machine has."""
     if abs(value_of(entry)) > LARGEST_BIAS:
         limit = facts.shown(LARGEST_BIAS)
         yield Reason("is no bias of a machine that is fit for this work", f"-{limit} to {limit}")
 
 
 def coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A width of another groove."""
+    """Reject a width that is not of this groove."""
     nominal = facts.groove_width if entry.nominal is None else entry.nominal
     for reason in _about(entry, nominal, 0.1, "width of a coupon's groove", facts):
         allowed = f"{reason.allowed}, or the width it was planned with: --coupon-nominal W"

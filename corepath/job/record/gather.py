@@ -1,8 +1,8 @@
 """How the figures of a kind of entry are gathered for planning. Lengths in mm, places in the board
 frame.
 
-Each function takes the entries of one kind that stand, in the order of the work, and after them all
-entries that stand. Readings taken at the same place are averaged; of things that change (fill,
+Each function takes the standing entries of one kind, in the order of the work, and as second
+argument all standing entries. Readings at the same place are averaged; of things that change (fill,
 touch, stop, depth of a pocket) the latest counts.
 """
 
@@ -29,7 +29,7 @@ Gather: TypeAlias = Callable[[Sequence[Entry], Sequence[Entry]], Any]
 
 
 def last(key: str) -> Gather:
-    """What the latest entry says under `key`; None where there is none."""
+    """Return the function that gives what the latest entry has under `key`; None without one."""
 
     def gather(entries: Sequence[Entry], standing: Sequence[Entry]) -> Any:
         return getattr(entries[-1], key) if entries else None
@@ -38,8 +38,8 @@ def last(key: str) -> Gather:
 
 
 def latest_by(key: str) -> Gather:
-    """The latest value for each casting, operation, stage, insert or cutter, in the order first
-    seen."""
+    """Return the function that gives the latest value for each `key` (casting, operation, stage,
+    insert or cutter), in the order first seen."""
 
     def gather(entries: Sequence[Entry], standing: Sequence[Entry]) -> dict[Any, float]:
         return {getattr(entry, key): entry.value for entry in entries if entry.value is not None}
@@ -48,7 +48,7 @@ def latest_by(key: str) -> Gather:
 
 
 def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Placed, ...]:
-    """One figure for each place: the mean of the readings there, at the place of the first."""
+    """Return (x, y, figure) for each place: the mean of the readings there, at the first place."""
     groups: list[tuple[tuple[float, float], list[float]]] = []
     for entry in entries:
         if entry.at is None or entry.value is None:
@@ -64,27 +64,27 @@ def placed(entries: Sequence[Entry], standing: Sequence[Entry] = ()) -> tuple[Pl
 
 
 def placed_after_stop(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[Placed, ...]:
-    """As `placed`, of the readings since the latest stop: after an earlier one the blank was
-    thicker."""
+    """Return what `placed` does for the readings since the latest stop: after an earlier stop the
+    blank was thicker."""
     stops = [place for place, entry in enumerate(standing) if entry.kind == "stop"]
     since = standing[stops[-1] :] if stops else standing
     return placed([entry for entry in entries if any(entry is other for other in since)])
 
 
 def castings(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
-    """The castings that are named, each once."""
+    """Return the castings that are named, each once."""
     return tuple(dict.fromkeys(entry.casting for entry in entries if entry.casting is not None))
 
 
 def operations(entries: Sequence[Entry], standing: Sequence[Entry]) -> frozenset[str]:
-    """The operations that are named."""
+    """Return the operations that are named."""
     return frozenset(entry.operation for entry in entries if entry.operation is not None)
 
 
 def top_ups(
     entries: Sequence[Entry], standing: Sequence[Entry]
 ) -> tuple[tuple[str, float | None, float | None], ...]:
-    """(casting, grams, mm raised) of each, one of the two None."""
+    """Return (casting, grams, mm raised) of each, one of the last two None."""
     found = []
     for entry in entries:
         grams = entry.value if entry.unit == "g" else None
@@ -93,8 +93,8 @@ def top_ups(
 
 
 def topped_up(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
-    """Castings topped up since their fill was measured: their old, lower fill counts until it is
-    measured again."""
+    """Return the castings topped up since their fill was measured; the old, lower fill counts until
+    it is measured again."""
     waiting: dict[str, bool] = {}
     for entry in standing:
         if entry.kind in ("fill", "top-up") and entry.casting is not None:

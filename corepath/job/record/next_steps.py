@@ -1,9 +1,9 @@
 """What to measure or do next, in words, each with the command that records it.
 
-The order is that of the work: the blank's thickness, set-up A, depths of groove and pockets, the
+The order is that of the work: thickness of the blank, set-up A, depths of groove and pockets, the
 pour, the fill, the skim and its stop, thickness after it, inserts, deck. The first line is what the
-work waits for; what follows may be measured at the same time. Words in capitals stand for the
-figure to type; places are the board's.
+work waits for; the others may be measured at the same time. Words in capitals are placeholders for
+the figure to type; places are in the board frame.
 """
 
 from __future__ import annotations
@@ -17,11 +17,12 @@ from corepath.job.record.settled import Settled
 __all__ = ["blank_places", "next_measurements"]
 
 _IN_A = ("dowels", "plug-pockets", "groove")
+# castings or inserts written out in one command, at most; the others are named after it
 _MOST_PLUGS = 6
 
 
 def next_measurements(facts: JobFacts, settled: Settled) -> list[str]:
-    """What comes next: one line for each thing, in order."""
+    """Return what comes next, one line for each thing, in order."""
     steps = {
         "blank": _blank,
         "A": _in_a,
@@ -38,7 +39,7 @@ def _command(facts: JobFacts, *options: str) -> str:
 
 
 def _place(facts: JobFacts, at: tuple[float, float]) -> str:
-    """A place as it is typed."""
+    """Return a place as it is typed."""
     return f"{facts.shown(at[0])} {facts.shown(at[1])}"
 
 
@@ -66,7 +67,8 @@ def _blank(facts: JobFacts, settled: Settled) -> list[str]:
 
 
 def blank_places(facts: JobFacts) -> list[tuple[float, float]]:
-    """Corners and middles of the sides, within reach of callipers; whole units."""
+    """Return six places, mm, at the corners and the middles of the long sides, within reach of
+    callipers and in whole mm or half inches."""
     inset = min(30.0, 0.1 * min(facts.length, facts.width))
     step = facts.scale if facts.units == "mm" else facts.scale / 2
     x, y = (int((half - inset) / step) * step for half in (facts.length / 2, facts.width / 2))
@@ -189,8 +191,8 @@ def _in_c(facts: JobFacts, settled: Settled) -> list[str]:
 
 
 def _width(facts: JobFacts, settled: Settled) -> list[str]:
-    """The width again in each stage, where it was measured once, for what moisture does to the
-    wood."""
+    """Return the line that asks for the width again in each stage, where it was measured once: its
+    change shows the movement of the wood."""
     if not settled.widths or settled.stage in settled.widths or settled.stage == "C":
         return []
     return ["Measure the blank's width across the grain again: " + _command(facts, "--width W")]

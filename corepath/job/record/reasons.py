@@ -1,4 +1,4 @@
-"""Why an entry of a record cannot be: the form of a rule, and what must come before what."""
+"""Why an entry of a record is rejected: the form of a rule, and which operation needs which."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ __all__ = ["Reason", "Rule", "before"]
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why an entry cannot be, and what can."""
+    """Why an entry is rejected, and what is allowed instead, in words."""
 
     says: str
     allowed: str = ""
 
 
 Rule: TypeAlias = "Callable[[Entry, Progress, JobFacts], Iterator[Reason]]"
-"""Why an entry of one kind cannot be, by what stands before it and the job."""
+"""Yields why an entry of one kind is impossible, given the entries before it and the job."""
 
 _NEEDS = {
     "flush": ("groove",),
@@ -41,8 +41,10 @@ _NEEDS = {
 def before(
     entry: Entry, progress: Progress, facts: JobFacts, operation: str = ""
 ) -> Iterator[Reason]:
-    """An operation whose forerunner is not yet cut; `operation` is the entry's own where none is
-    given."""
+    """Reject an entry of an operation before the operations that it needs are cut.
+
+    `operation` is that of the entry unless given.
+    """
     operation = operation or entry.operation or ""
     for needed in _NEEDS.get(operation, ()):
         if needed in facts.operations and not progress.is_done(needed, facts):

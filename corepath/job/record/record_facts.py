@@ -1,4 +1,4 @@
-"""What a record needs to know of its job, to refuse what cannot be and to say what comes next.
+"""What a record needs to know of its job, to reject impossible entries and to say what comes next.
 
 Plain data, lengths in mm, places in the board frame. Whatever needs the board's geometry is
 optional: a record can be kept for a job whose geometry has faults.
@@ -19,11 +19,10 @@ __all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
 
 @dataclass(frozen=True, slots=True)
 class CastingFacts:
-    """A casting: the operation that cuts its pocket, its depth in a blank of nominal thickness, its
-    width.
+    """A casting: the operation that cuts its pocket, and its largest depth, mm.
 
-    `distance(x, y)` is how far a place lies off it, 0 inside; None where the geometry is not known.
-    `places` are good places to measure its depth.
+    `distance(x, y)` is how far a place lies outside it, mm, 0 inside; None where the geometry is
+    not known. `places` are good places to measure its depth.
     """
 
     id: str
@@ -44,8 +43,8 @@ class PlanFolder:
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """How far a figure may lie below (`low`, negative) and above (`high`) what it should be, every
-    error against it."""
+    """How far a figure may lie below (`low`, negative) and above (`high`) its nominal value in the
+    worst case, mm."""
 
     low: float
     high: float
@@ -53,17 +52,16 @@ class Within:
 
 @dataclass(frozen=True, slots=True)
 class JobFacts:
-    """One job. `planes` are those of the skim's passes, highest first, empty where they are not
-    known.
+    """What a record needs to know of one job; lengths in mm.
 
-    `folder` is that of the last plan, whose files are at the machine; None where none was found.
-    `thickness_within` and `touch_within` tell how far the thickness by callipers and a touched face
-    (by operation) may lie off the plane where the skim stopped; None or empty where that is not
-    known. `planned_plane` is where it is to stop. `cutters` are the listed diameters by number,
-    `drills` the numbers of drills; `inserts` all of them, each with whether its bore goes through.
-
-    `operations` are those that this job has, in order; `measured` tells that a file of measured
-    places is named in it.
+    `planes` are the passes of the skim, highest first, empty where they are not known;
+    `planned_plane` is where the skim should stop. `folder` is that of the last plan, whose files
+    are at the machine; None where none was found. `thickness_within` and `touch_within` are how far
+    the thickness by callipers and a touched face (by operation) may differ from the plane where the
+    skim stopped; None or empty where that is not known. `cutters` are the listed diameters by
+    number, `drills` the numbers of drills; `inserts` are all by id, each with whether its bore goes
+    through. `operations` are those of this job, in order; `measured`: the job names a file of
+    measured places.
     """
 
     file: str
@@ -88,26 +86,26 @@ class JobFacts:
 
     @property
     def passes(self) -> Mapping[int, float]:
-        """Heights of the passes by number: as the files of the last plan have them, else as a plan
-        would have now."""
+        """Heights of the passes by number: those of the last plan's files, else of a plan made
+        now."""
         if self.folder is not None:
             return self.folder.passes
         return dict(enumerate(self.planes, start=1))
 
     def pass_at(self, height: float) -> tuple[int, float] | None:
-        """Number and height of the pass that a height typed as it is printed names; None where
-        there is none."""
+        """Return number and height of the pass that a typed `height` (mm) means; None if none."""
+        # People type what is printed, which is rounded: half its last digit is allowed for.
         near = [(abs(plane - height), number, plane) for number, plane in self.passes.items()]
         off, number, plane = min(near, default=(math.inf, 0, 0.0))
         return (number, plane) if off <= typed_within(self.units) else None
 
     def pass_words(self) -> str:
-        """The heights of all passes, highest first."""
+        """Return the heights of all passes in words, highest first."""
         planes = sorted(self.passes.values(), reverse=True)
         return ", ".join(self.height(plane) for plane in planes)
 
     def height(self, plane: float) -> str:
-        """A pass's height as heads, sheet and tables print it."""
+        """Return the height of a pass as heads, sheet and tables print it."""
         return pass_height(plane, self.units)
 
     @property
@@ -116,9 +114,9 @@ class JobFacts:
         return units_of(self.units).scale
 
     def shown(self, length: float) -> str:
-        """A length in the job's units, as messages give it."""
+        """Return a length in the job's units, as in messages."""
         return units_of(self.units).figure(length, ".3n")
 
     def on_blank(self, at: tuple[float, float]) -> bool:
-        """Whether a place lies on the blank."""
+        """Return whether a place (board frame, mm) lies on the blank."""
         return abs(at[0]) <= self.length / 2 and abs(at[1]) <= self.width / 2

@@ -1,9 +1,9 @@
-"""What a record settles: the figures of the entries that stand, for planning. Lengths in mm, places
+"""What a record settles: the figures of its standing entries, for planning. Lengths in mm, places
 in the board frame.
 
-Readings taken at the same place are averaged; of things that change (fill, touch, stop, depth of a
-pocket) the latest counts. A fill that was topped up since is kept until it has been measured again,
-for it can only have risen.
+Readings at the same place are averaged; of things that change (fill, touch, stop, depth of a
+pocket) the latest counts. A fill that was topped up since is kept until it is measured again: it
+can only have risen.
 """
 
 from __future__ import annotations
@@ -21,19 +21,20 @@ __all__ = ["Placed", "Settled", "settle"]
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """Figures by what they replace in planning; all empty or None where nothing was measured.
+    """Measured figures by what they replace in planning; empty or None where nothing was measured.
 
     `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `seat_depth`,
     `bore_depth` (below the skimmed face): by insert. `pocket_depth`, `fill` (p, how far the cured
     resin lies below the raw top at its lowest point; negative where it stands proud): by casting.
-    `top_ups`: (casting, grams, mm raised), one of the two None; `topped_up`: castings topped up
-    since their fill was measured. `stop`: the pass after which all castings showed, `stop_plane`
-    its height above the bed as planned when it was recorded; `passes`: the highest number of a pass
-    that is cut, `deepest` the lowest plane. `touches`: height of the touched face above the bed in
-    the set-up of the operation. `coupon_z`: by how much floors come out too high;
-    `coupon_groove_error`: by how much the coupon's groove is too wide. `widths`, `moisture` (%): by
-    stage. `stage`: how far the work is. `more`: what kinds of entry settle that has no field here,
-    by the name in the table of kinds.
+    `top_ups`: (casting, grams, mm raised), one of the last two None; `topped_up`: castings topped
+    up since their fill was measured. `stop`: number of the pass after which all castings showed,
+    `stop_plane` its height above the bed as planned when it was recorded; `passes`: the highest
+    number of a pass that is cut, `deepest` the lowest plane. `touches`: height of the touched face
+    above the bed in the set-up of the operation. `coupon_diameter`: true diameters by number of the
+    cutter; `coupon_z`: how much too high the test piece's floors are; `coupon_groove_width` and
+    `coupon_groove_nominal`: how wide its groove is and should be. `widths`, `moisture` (%): by
+    stage. `cut`: the operations recorded as cut. `stage`: how far the work has come. `more`:
+    figures of kinds of entry that have no field here, by the name in the table of kinds.
     """
 
     thickness: tuple[Placed, ...] = ()
@@ -76,8 +77,8 @@ class Settled:
         return self.passes > 0 or self.deepest is not None or "skim" in self.cut
 
     def as_dict(self) -> dict[str, Any]:
-        """What is settled, of plain JSON types; what is not known is left out, so an empty record
-        gives {}."""
+        """Return the figures as plain JSON types; unknown ones are left out, so that an empty
+        record gives {}."""
         held = {
             one.name: _plain(getattr(self, one.name)) for one in fields(self) if one.name != "more"
         }
@@ -92,7 +93,8 @@ class Settled:
 
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> Settled:
-        """The inverse of `as_dict`. Raises TypeError or ValueError for what is none."""
+        """Return the figures that `as_dict` gave. Raises TypeError or ValueError for other data."""
+        # JSON turns tuples to lists, sets to lists and numbers that are keys to text: undo each.
         found: dict[str, Any] = {}
         for name, held in data.items():
             numbered = isinstance(held, Mapping) and _by_cutter(name)
@@ -107,7 +109,7 @@ class Settled:
 
 
 def settle(standing: Sequence[Entry]) -> Settled:
-    """What the entries that stand settle, `standing` in the order of the work."""
+    """Return what the standing entries settle, given in the order of the work."""
     progress = Progress()
     for entry in standing:
         progress.take(entry)
@@ -131,7 +133,7 @@ _NOTHING: tuple[Any, ...] = (None, (), {}, frozenset())
 
 
 def _plain(held: Any) -> Any:
-    """A figure as JSON has it."""
+    """Return a figure as plain JSON types."""
     if isinstance(held, Mapping):
         return {str(key): _plain(value) for key, value in held.items()}
     if isinstance(held, frozenset):
@@ -140,12 +142,12 @@ def _plain(held: Any) -> Any:
 
 
 def _frozen(held: Any) -> Any:
-    """The inverse, but for sets and keys that are numbers."""
+    """Return lists as tuples again; sets and numeric keys are left to the caller."""
     return tuple(_frozen(item) for item in held) if isinstance(held, list) else held
 
 
 def _by_cutter(name: str) -> bool:
-    """Whether a field is kept by the number of a cutter."""
+    """Return whether the keys of a field are numbers of cutters."""
     return any(
         name == settled
         for kind in KINDS.values()

@@ -1,5 +1,4 @@
-"""Rules for the steps of the work: passes of the skim, its stop, operations that are cut. Lengths
-in mm."""
+"""Rules for the steps of the work: passes of the skim, its stop, operations cut. Lengths in mm."""
 
 from __future__ import annotations
 
@@ -16,13 +15,13 @@ if TYPE_CHECKING:
 __all__ = ["cut", "stop"]
 
 SAME_PLANE = 1e-4
-"""mm: planes closer than this are one, for files have four decimals."""
+"""mm: planes closer than this are the same, since files have four decimals."""
 
 _AFTER_SKIM = ("inserts", "deck-rough", "deck")
 
 
 def stop(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A stop before the groove, higher than what is cut, or after what comes after the skim."""
+    """Reject a stop before the groove, above a pass that is cut, or after a later operation."""
     yield from before(entry, progress, facts, "skim")
     yield from _grown(entry, progress, facts)
     later = next((progress.cut[name] for name in _AFTER_SKIM if name in progress.cut), None)
@@ -32,8 +31,8 @@ def stop(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
 
 
 def _grown(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A stop above a pass that is cut, by their heights; by the numbers of their files where no
-    height is known."""
+    """Reject a stop above a pass that is cut, compared by height, or by the number of the file
+    where no height is known."""
     plane, deepest = entry.plane, progress.deepest_plane
     if plane is not None and deepest is not None:
         if plane > deepest + SAME_PLANE:
@@ -49,7 +48,7 @@ def _grown(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason
 
 
 def cut(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
-    """A pass of what has none, or an operation before the one it needs."""
+    """Reject a pass of an operation that has none, or an operation before one that it needs."""
     if entry.number is not None and entry.operation != "skim":
         yield Reason("only the skim is cut in passes", "--cut skim-pass-N")
     yield from before(entry, progress, facts)

@@ -14,8 +14,9 @@ __all__ = ["Progress"]
 class Progress:
     """How far the work has come, gathered entry by entry.
 
-    `taken` holds all entries by their kind, `shown` the first that shows an operation to be done
-    without being its cut.
+    `taken` holds all entries by kind; `cut` the first entry that records each operation as cut,
+    `shown` the first that proves an operation done without recording it, `poured` the first that
+    proves each casting poured; `passes` all entries of passes and stops of the skim.
     """
 
     taken: dict[str, list[Entry]] = field(default_factory=dict)
@@ -25,7 +26,7 @@ class Progress:
     passes: list[Entry] = field(default_factory=list)
 
     def take(self, entry: Entry) -> None:
-        """Add an entry that stands."""
+        """Add a standing entry."""
         self.taken.setdefault(entry.kind, []).append(entry)
         shows = KINDS[entry.kind].shows if entry.kind in KINDS else ""
         if entry.kind == "stop" or (entry.kind == "cut" and entry.number is not None):
@@ -38,7 +39,7 @@ class Progress:
             self.shown.setdefault(shows, entry)
 
     def of(self, *kinds: str) -> list[Entry]:
-        """The entries of some kinds, in the order of the work within each."""
+        """Return the entries of some kinds, in the order of the work within each."""
         return [entry for kind in kinds for entry in self.taken.get(kind, ())]
 
     @property
@@ -61,7 +62,7 @@ class Progress:
 
     @property
     def stage(self) -> str:
-        """The stage that the work has come to."""
+        """The stage that the work has reached, one of `STAGES`."""
         if "deck" in self.cut or "deck-rough" in self.cut:
             return "C"
         if "inserts" in self.cut or "inserts" in self.shown:
@@ -74,7 +75,7 @@ class Progress:
 
     @property
     def skimmed(self) -> Entry | None:
-        """The entry that shows that the skim has begun."""
+        """The entry that shows that the skim has begun; None before."""
         return self.passes[-1] if self.passes else self.cut.get("skim")
 
     @property
@@ -88,13 +89,14 @@ class Progress:
         return min((entry.plane for entry in self.passes if entry.plane is not None), default=None)
 
     def is_cut(self, casting: CastingFacts) -> bool:
-        """Whether anything shows that this casting's pocket is cut."""
+        """Return whether any entry shows that the pocket of a casting is cut."""
+        # plug pockets are cut before the groove, so a groove that is cut shows them as well
         shown = casting.operation in self.cut or "groove" in self.cut or casting.id in self.poured
         plug = casting.operation != "groove"
         return shown or "groove" in self.shown or (plug and "plug-pockets" in self.shown)
 
     def is_done(self, operation: str, facts: JobFacts) -> bool:
-        """Whether anything shows that an operation is done."""
+        """Return whether any entry shows that an operation is done."""
         if operation == "skim":
             return self.skimmed is not None
         of_it = [casting for casting in facts.castings.values() if casting.operation == operation]

@@ -1,1 +1,1 @@
-"""What the keys of a job contradict or exceed, seen without any geometry."""
+"""Rules for the keys of a job, contradictions and limits, that need no geometry."""

@@ -1,7 +1,6 @@
-"""Numbers so large that nothing can be meant by them, whatever the key: they would only fill memory
-or overflow.
+"""Numbers too large for any key: they would only fill memory or overflow.
 
-Keys with a sense of their own have closer limits (`corepath.job.rules.consistency`).
+Keys with a natural size have closer limits (`corepath.job.rules.consistency`).
 """
 
 from __future__ import annotations
@@ -22,8 +21,8 @@ _SAYS = "is too large to be meant"
 
 
 def beyond(sections: Mapping[str, Any]) -> list[tuple[Path, str, str]]:
-    """Path, what is wrong and what is allowed, of each number in valid sections that is beyond all
-    measure."""
+    """Return path, what is wrong and what is allowed, of each number beyond `LARGEST` in valid
+    sections."""
     return [
         (path, _SAYS, f"at most {LARGEST:.0f}")
         for name, one in sections.items()

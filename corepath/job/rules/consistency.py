@@ -1,9 +1,9 @@
-"""Values of a job that contradict each other, or cannot be meant, as far as no geometry is needed
-to see it.
+"""Values of a job that contradict each other or are impossible, as far as can be seen without
+geometry.
 
-A wrong *depth* is none of them: it is a failed check later on. Lengths in mm. Each contradiction is
-(path, what is wrong, what is allowed); the loader adds value, file and line. Every rule looks only
-at sections that are valid, so one run names the faults of all sections.
+A wrong *depth* is not among them: it is a failed check later on. Lengths in mm. Each contradiction
+is (path, what is wrong, what is allowed); the loader adds value, file and line. Every rule looks
+only at valid sections, so one run reports the faults of all sections.
 """
 
 from __future__ import annotations
@@ -54,25 +54,25 @@ LEAST_ACCEL = 1.0  # mm/s²
 
 @dataclass(frozen=True, slots=True)
 class ValidSections:
-    """The sections of a job that are valid on their own, by name; of arrays, None in place of a
-    wrong one."""
+    """The sections of a job that are valid on their own, by name; in arrays, None in place of an
+    invalid one."""
 
     sections: Mapping[str, Any]
 
     def one(self, name: str, kind: type[_Section]) -> _Section | None:
-        """The section of this name, or None where it is missing or wrong."""
+        """Return the section of this name, or None where it is missing or invalid."""
         found = self.sections.get(name)
         return found if isinstance(found, kind) else None
 
     def all(self, name: str, kind: type[_Section]) -> Iterator[tuple[int, _Section]]:
-        """The valid ones of an array of tables, each with its place from 0."""
+        """Yield the valid tables of an array, each with its index from 0."""
         for place, row in enumerate(self.sections.get(name) or ()):
             if isinstance(row, kind):
                 yield place, row
 
 
 def contradictions(parts: ValidSections) -> list[Contradiction]:
-    """All contradictions, in a fixed order."""
+    """Return all contradictions, in a fixed order."""
     return [found for rule in _RULES for found in rule(parts)]
 
 
@@ -369,10 +369,10 @@ def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
 
 
 def _meant(name: str, known: Iterable[str]) -> str:
-    """The known name nearest to what was typed, whatever the order and the capitals of its words.
+    """Return in words the known name nearest to what was typed; order and capitals do not matter.
 
-    A word with a figure in it is a size: a name of another size, or one where none was typed, is
-    never offered.
+    A word with a digit in it is a size. A name of another size is never suggested, nor one with a
+    size where none was typed.
     """
     words = _words(name)
     sizes = _sizes(words)
@@ -390,8 +390,8 @@ def _sizes(words: Iterable[str]) -> set[str]:
 
 
 def _words(name: str) -> list[str]:
-    """Its words in small letters, in alphabetical order; `M6 tee nut` and `tee-nut-M6` have the
-    same."""
+    """Return the words of a name in lower case and alphabetical order: the same for `M6 tee nut`
+    and `tee-nut-M6`."""
     return sorted(word for word in re.split(r"[\s_-]+", name.lower()) if word)
 
 

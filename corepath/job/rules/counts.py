@@ -1,5 +1,5 @@
-"""How many of each thing a job may hold: more would keep the checks busy for minutes, and no board
-has them.
+"""How many of each thing a job may hold: more would take the checks minutes, and no board has so
+many.
 
 Counted in the document before anything is made of it. Common practice, no source: an ordinary board
 has four to eight plugs and a dozen to forty inserts.
@@ -35,8 +35,7 @@ MOST_ROWS: Mapping[str, int] = MappingProxyType(
 
 
 def too_many(document: Mapping[str, Any]) -> list[Fault]:
-    """A fault for each list of the parsed job that is longer than it may be, with count and
-    limit."""
+    """Return a fault with count and limit for each list of the parsed job that is too long."""
     found = []
     for key, most in MOST_TABLES.items():
         count = sum(len(held) for held in _lists(document, key.split(".")))
@@ -44,6 +43,7 @@ def too_many(document: Mapping[str, Any]) -> list[Fault]:
             found.append(Fault(key, "has too many tables", str(count), f"at most {most}"))
     for key, most in MOST_PLACES.items():
         places = sum(len(held) for held in _lists(document, [key, "at"]))
+        # with too many tables as well, the fault above says enough
         if places > most >= len(document[key]):
             found.append(
                 Fault(
@@ -61,7 +61,7 @@ def too_many(document: Mapping[str, Any]) -> list[Fault]:
 
 
 def _lists(held: Any, keys: list[str]) -> Iterator[list[Any]]:
-    """Every list under these keys, in one table or in each of an array of tables."""
+    """Yield every list under these keys, in one table or in each of an array of tables."""
     if not keys:
         if isinstance(held, list):
             yield held

@@ -1,5 +1,4 @@
-"""Keys of the deck that contradict each other: one source of heights, each key beside its own
-source.
+"""Keys of the deck that contradict each other: there is one source of heights, with its own keys.
 
 A *source* is where the heights come from: `stations`, `mesh` or `grid`. Lengths in mm.
 """
@@ -24,7 +23,7 @@ Contradiction = tuple[Path, str, str]
 
 
 def deck_contradictions(deck: DeckSection) -> Iterator[Contradiction]:
-    """(path, what is wrong, what is allowed) of each contradiction among the deck's keys."""
+    """Yield (path, what is wrong, what is allowed) for each contradiction among the deck's keys."""
     sources = {"stations": deck.stations, "mesh": deck.mesh, "grid": deck.grid}
     given = [name for name, value in sources.items() if value is not None]
     if not given:

@@ -1,9 +1,8 @@
-"""A job in inches some of whose lengths are still in mm: found by size, before geometry is made of
-them.
+"""A job in inches with some lengths still in mm: found by their size, before any geometry is made.
 
-A key looks like mm where its number is no such thing's size in inches and would be in mm: a safe
-height of 8 inches, a cutter of 6. What is larger than the figures below is not made (common
-practice, no source).
+A number looks like mm where it is too large in inches and plausible in mm: a safe height of 8
+inches, a cutter of 6. The figures below are the largest sizes that exist (common practice, no
+source).
 """
 
 from __future__ import annotations
@@ -47,15 +46,16 @@ LARGEST: Mapping[str, Mapping[str, float]] = MappingProxyType(
 )  # fmt: skip
 """Most that a key can be meant to be, mm (feeds mm/min), by section and key."""
 
+# keys named in the message, at most
 _MOST = 12
 
 
 def half_converted(sections: Mapping[str, Any], document: Mapping[str, Any]) -> list[Fault]:
-    """What to say of the keys of an inch job that look like mm: one fault that names them, and one
+    """Return the faults for keys of an inch job that look like mm: one that names them all, and one
     for each.
 
-    `sections` are the valid ones, lengths in mm; `document` is the job as typed: what a table of
-    hardware or a default gives is not looked at.
+    `sections` are the valid ones, lengths in mm; `document` is the job as typed. Values from a
+    table of hardware and defaults are not judged, since nobody typed them.
     """
     found = [key_of(path) for path in _suspects(sections, document)]
     if not found:
@@ -86,5 +86,7 @@ def _suspects(sections: Mapping[str, Any], document: Mapping[str, Any]) -> Itera
                     continue
                 value = getattr(row, key)
                 largest = max(value) if isinstance(value, tuple) else value
+                # Too large as it is, but within the limit if it was meant in mm. Larger still is
+                # some other mistake.
                 if most < largest <= most * MM_PER_INCH:
                     yield (name, place, key) if isinstance(held, tuple) else (name, key)

@@ -1,9 +1,8 @@
 """Built-in tables of hardware, woods and resins, each figure with its source.
 
-They stand as TOML files in the folder `data` beside this module. Lengths in mm, densities of wood
-in kg/m³ (at 12 % moisture) and of resin in g/cm³; movement of wood as share of its size per % of
-moisture content. Figures marked `from memory` or `common practice, no source` are to be replaced by
-measured ones.
+They are TOML files in `corepath/job/data`. Lengths in mm, densities of wood in kg/m³ (at 12 %
+moisture) and of resin in g/cm³; movement of wood as a share of its size per % of moisture content.
+Replace figures marked `from memory` or `common practice, no source` by measured ones.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ __all__ = ["Figure", "Hardware", "Resin", "Wood", "hardware", "resins", "woods"]
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One number of a table, where it comes from, and how far makers differ (± in its own unit)."""
+    """One number of a table, its source, and how far makers differ (± in the same unit)."""
 
     value: float
     source: str
@@ -44,11 +43,11 @@ class Hardware:
     prongs: Figure
 
     def keys(self) -> dict[str, float]:
-        """The keys of `[[insert]]` that it gives, mm."""
+        """Return the keys of `[[insert]]` that this row gives, mm."""
         return {key: getattr(self, key).value for key in HARDWARE_KEYS}
 
     def says(self, insert: object) -> str:
-        """Which figures of an insert are this row's, for the sheet: they are to be measured; ""
+        """Return in words which figures of an insert are from this row and must be measured; ""
         where none is."""
         used = [
             key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9
@@ -64,8 +63,8 @@ class Hardware:
 
 @dataclass(frozen=True, slots=True)
 class Wood:
-    """A species. `radial` and `tangential`: share of the size per % of moisture content, 6 to 14
-    %."""
+    """A species of wood. `radial` and `tangential`: movement as a share of the size per % of
+    moisture content, valid from 6 to 14 %."""
 
     name: str
     title: str
@@ -74,12 +73,12 @@ class Wood:
     tangential: Figure
 
     def across(self, grain: str) -> float:
-        """Movement of the width per % of moisture content: tangential if flat-sawn, radial if
-        quarter-sawn."""
+        """Return the movement of the width per % of moisture content: tangential if flat-sawn,
+        radial if quarter-sawn."""
         return self.tangential.value if grain == "flat" else self.radial.value
 
     def through(self, grain: str) -> float:
-        """Movement of the thickness per % of moisture content."""
+        """Return the movement of the thickness per % of moisture content."""
         return self.radial.value if grain == "flat" else self.tangential.value
 
 
@@ -117,7 +116,7 @@ def _figure(entry: Mapping[str, Any]) -> Figure:
 
 @cache
 def hardware() -> Mapping[str, Hardware]:
-    """All hardware by name: the usual lengths in the order of the table, then the others."""
+    """Return all hardware by name: the usual lengths in the order of the table, then the others."""
     rows = _read("hardware.toml")
     found = {
         name: Hardware(
@@ -137,7 +136,7 @@ def hardware() -> Mapping[str, Hardware]:
 
 @cache
 def woods() -> Mapping[str, Wood]:
-    """All woods by name, in the order of the table."""
+    """Return all woods by name, in the order of the table."""
     return MappingProxyType(
         {
             name: Wood(
@@ -152,7 +151,7 @@ def woods() -> Mapping[str, Wood]:
 
 @cache
 def resins() -> Mapping[str, Resin]:
-    """All resins by name, in the order of the table."""
+    """Return all resins by name, in the order of the table."""
     found = {}
     for name, row in _read("resin.toml").items():
         a, b = row["density"]["value"]

@@ -28,8 +28,8 @@ _KINDS: tuple[Kind, ...] = ("soft", "medium", "hard")
 
 @dataclass(frozen=True, slots=True)
 class Energy:
-    """What cutting 1 cm³ takes, J: the likely figure and the range in which the true one is to be
-    expected."""
+    """The energy of cutting 1 cm³, J: the likely figure, and the range to expect the true one
+    in."""
 
     low: float
     likely: float
@@ -46,7 +46,7 @@ def _table() -> dict[str, dict[str, Any]]:
 
 
 def kind_of_wood(density: float) -> Kind:
-    """Soft, medium or hard to the cutter, by density in kg/m³: not the botanist's word."""
+    """Return whether wood of this density, kg/m³, is soft, medium or hard to cut."""
     bounds: list[float] = _table()["kinds"]["bounds"]
     return _KINDS[sum(density > bound for bound in bounds)]
 
@@ -54,8 +54,10 @@ def kind_of_wood(density: float) -> Kind:
 def chip_from_table(
     diameter: float, density: float, *, resin: bool = False, laminate: bool = False
 ) -> Figure:
-    """Chip load in mm a tooth for a cutter of `diameter`, in wood of `density`, resin or laminate;
-    its source."""
+    """Return the chip load in mm a tooth, with its source, for a cutter of `diameter` mm.
+
+    In wood of `density` kg/m³ or, if set, in cast resin or glass laminate.
+    """
     table, kinds, rows = _table(), _table()["kinds"], _table()["chip_load"]
     softwood = _between(diameter, rows["diameter"], rows["low"])
     if laminate:
@@ -74,8 +76,10 @@ def chip_from_table(
 
 
 def fastest_rim(material: str, *, laminate: bool = False) -> Figure:
-    """The fastest that the rim may run in cast resin or, with `laminate`, in glass laminate, m/min;
-    its source."""
+    """Return the largest cutting speed at the rim, m/min, with its source.
+
+    In cast resin or, with `laminate`, in glass laminate; `material` is the cutter's.
+    """
     table = _table()
     if laminate:
         return Figure(
@@ -93,11 +97,11 @@ def speed_from_table(
     laminate: bool = False,
     own: float | None = None,
 ) -> Figure:
-    """Turns a minute, to the full hundred, within the spindle's range where the edge's speed allows
-    it at all.
+    """Return the spindle speed in turns a minute, with its source, rounded down to full hundreds.
 
-    `own` is what the job gives for the cutter: it stands, but in `laminate`, where the table's
-    speed of the rim bounds it, since a router's usual speed is meant for wood.
+    `diameter` in mm, `material` of the cutter, `rpm_range` of the spindle. `own` is the speed that
+    the job gives for the cutter. It is used as it is, except in `laminate`, where the table limits
+    the speed of the rim, since a router's usual speed is meant for wood.
     """
     row = _table()["spindle"]
     least, most = row[_key(material)]
@@ -113,6 +117,7 @@ def speed_from_table(
     turns = min(
         max(row["usual"], 1000.0 * least / (math.pi * diameter)) if own is None else own, top
     )
+    # A spindle that cannot run as slowly as the table wants runs at its slowest.
     slowest, fastest = sorted(rpm_range)
     return Figure(min(max(100.0 * math.floor(turns / 100.0), slowest), fastest), source)
 
@@ -122,13 +127,15 @@ def _key(material: str) -> str:
 
 
 def cutting_energy(density: float) -> Energy:
-    """Energy of cutting wood of `density`, with the factor by which it may be off."""
+    """Return the energy of cutting wood of `density` kg/m³, in proportion to the density."""
     row = _table()["energy"]
     likely = row["value"] * density / row["density"]
     return Energy(likely / row["factor"], likely, likely * row["factor"], row["source"])
 
 
 def _between(at: float, places: list[float], values: list[float]) -> float:
+    # Linear between the rows; below the first in proportion to the diameter, above the last as the
+    # last.
     if at <= places[0]:
         return values[0] * at / places[0]
     for (a, b), (u, v) in zip(pairwise(places), pairwise(values), strict=True):

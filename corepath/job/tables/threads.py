@@ -19,7 +19,7 @@ __all__ = ["CLEARANCE", "Clearance", "fit_cautions", "suits"]
 
 
 class Clearance(NamedTuple):
-    """A thread's nominal diameter and the clearance holes of its bolt."""
+    """A thread's nominal diameter and the clearance holes of its bolt, mm."""
 
     nominal: float
     fine: float
@@ -42,7 +42,8 @@ CLEARANCE = MappingProxyType(
 
 
 def suits(diameter: float) -> list[str]:
-    """Threads whose bolt has this clearance hole, between fine and coarse."""
+    """Return the threads for whose bolt a hole of `diameter` mm is a clearance hole, fine to
+    coarse."""
     return [
         name
         for name, hole in CLEARANCE.items()
@@ -51,8 +52,10 @@ def suits(diameter: float) -> list[str]:
 
 
 def fit_cautions(job: Job) -> tuple[str, ...]:
-    """What is to be said of bolt holes and of hardware from the table, in plain words; nothing
-    where all is well."""
+    """Return cautions about bolt holes and about hardware from the table, in words; empty if none.
+
+    Raises InputError for a row of hardware whose thread is not in `CLEARANCE`.
+    """
     said = []
     for plug in job.plug:
         if not suits(plug.bolt_hole):
@@ -78,8 +81,8 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
 
 
 def _hole_of(row: Hardware) -> Clearance:
-    """The clearance holes of a row's bolt. Raises InputError for a table of hardware with a thread
-    that is not here."""
+    """Return the clearance holes of a row's bolt. Raises InputError for a thread that is not
+    here."""
     if row.thread not in CLEARANCE:
         says = (
             f"its row {row.name} in the table of hardware has the thread {row.thread}, for which "

@@ -1,2 +1,2 @@
-"""The text of a job: read and written whole, positions of its keys, the forms of its files, all
-defaults filled in."""
+"""The text of a job: reading and writing files, positions of keys, schema numbers, the job with all
+defaults."""

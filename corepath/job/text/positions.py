@@ -1,9 +1,10 @@
-"""Where each key of a TOML text stands: a small scanner beside `tomllib`, which gives values only.
+"""Find line and column of each key of a TOML text: a scanner beside `tomllib`, which gives values
+only.
 
-A *path* is the way to a value in the parsed document: a tuple of keys (str) and of places in arrays
+A *path* leads to a value in the parsed document: a tuple of keys (str) and of indices into arrays
 (int, from 0). A *position* is line and column, both from 1, counted in characters, and the width of
 the key or, for an element of an array, of its value on that line. The scanner expects a text that
-`tomllib` has accepted; it never checks, it only finds.
+`tomllib` has accepted; it does not check it.
 """
 
 from __future__ import annotations
@@ -39,12 +40,12 @@ class Positions:
     places: Mapping[Path, Position]
 
     def find(self, path: Path) -> Position | None:
-        """The position of exactly this path, or None."""
+        """Return the position of exactly this path, or None."""
         return self.places.get(path)
 
     def nearest(self, path: Path) -> Position | None:
-        """The position of this path or, where it does not stand in the text, of the nearest table
-        around it."""
+        """Return the position of this path or, where it is not in the text, of the nearest table
+        that contains it; None where there is none."""
         for count in range(len(path), 0, -1):
             found = self.places.get(path[:count])
             if found is not None:
@@ -53,7 +54,7 @@ class Positions:
 
 
 def scan(text: str) -> Positions:
-    """Positions of all keys, tables and array elements of a valid TOML text.
+    """Return the positions of all keys, tables and array elements of a valid TOML text.
 
     >>> scan('[board]\\nthickness = 11.0\\n').find(("board", "thickness"))
     Position(line=2, column=1, width=9)
@@ -90,9 +91,12 @@ class _Scanner:
                 self._pair(self.table)
 
     def _note(self, path: Path, start: int, end: int, anew: bool = False) -> None:
+        # The first place counts: `a.b.c` names a and a.b again on every line. Only a header of its
+        # own, [a.b], is a better place for a table than the longer header that first implied it.
         if path in self.places and not anew:
             return
         line = bisect_right(self.starts, start)
+        # a value over several lines is marked on its first line only
         newline = self.text.find("\n", start, end)
         width = max((end if newline < 0 else newline) - start, 1)
         self.places[path] = Position(line, start - self.starts[line - 1] + 1, width)
@@ -109,7 +113,7 @@ class _Scanner:
         self.at = len(self.text) if end < 0 else end
 
     def _skip_space(self) -> None:
-        """Over blanks, line ends and comments."""
+        """Skip blanks, line ends and comments."""
         while self.at < len(self.text):
             letter = self.text[self.at]
             if letter == "#":
@@ -138,7 +142,7 @@ class _Scanner:
         self.table = path
 
     def _enter(self, path: Path, key: _Key) -> Path:
-        """The table meant by `path` in a header: of an array of tables, its latest."""
+        """Return the table that `path` means in a header: of an array of tables, its latest."""
         self._note(path, key.start, key.end)
         return (*path, self.lengths[path] - 1) if path in self.lengths else path
 
@@ -166,6 +170,7 @@ class _Scanner:
         for key in self._keys():
             path = (*path, key.name)
             self._note(path, key.start, key.end)
+        # over the equals sign
         self.at += 1
         self._skip_blank()
         self._value(path)
@@ -178,6 +183,8 @@ class _Scanner:
         elif self._peek('"') or self._peek("'"):
             self._string()
         else:
+            # A number, date or boolean. A date may hold a blank (2026-05-17 10:00), so blanks do
+            # not end it; those at its end are taken off again.
             start = self.at
             while self.at < len(self.text) and self.text[self.at] not in _SCALAR_END:
                 self.at += 1
@@ -217,9 +224,10 @@ class _Scanner:
         fence = quote * 3 if self._peek(quote * 3) else quote
         self.at += len(fence)
         while self.at < len(self.text) and not self._peek(fence):
+            # an escaped quote does not end a basic string; literal strings have no escapes
             self.at += 2 if quote == '"' and self.text[self.at] == "\\" else 1
         self.at += len(fence)
-        # a multi-line string may end in up to two quotes of its own
+        # A multi-line string may end in one or two quotes of its own before the closing three.
         extra = 0
         while len(fence) == 3 and extra < 2 and self._peek(quote):
             self.at += 1
@@ -229,6 +237,7 @@ class _Scanner:
 def _unquoted(raw: str) -> str:
     if raw.startswith("'"):
         return raw[1:-1]
+    # JSON reads the same escapes but for these, which cost a parse by tomllib.
     if "\\U" not in raw and "\\e" not in raw and "\t" not in raw:
         return str(json.loads(raw))
     import tomllib

@@ -1,8 +1,8 @@
-"""Reading files that somebody names: regular ones only, and never more of them than is asked for.
+"""Read files that a user names: regular files only, and never more bytes than a limit.
 
 The size that the system states is not trusted: devices state 0 and never end, and a file may grow
-while it is read. A pipe would keep a plain `open` waiting for ever, so files are opened without
-waiting and looked at once they are open.
+while it is read. A pipe would block a plain `open` for ever, so files are opened without blocking
+and checked once they are open.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _FLAGS = (
 
 
 class TooLarge(OSError):
-    """A file that holds more than is read; `most` is the limit in bytes."""
+    """Raised for a file that is larger than `most`, the limit in bytes."""
 
     def __init__(self, path: Path, most: int) -> None:
         super().__init__(errno.EFBIG, f"larger than {size_text(most)}", str(path))
@@ -34,12 +34,14 @@ class TooLarge(OSError):
 
 
 def open_regular(path: Path) -> BufferedReader:
-    """The file, open for reading bytes; links are followed.
+    """Open a regular file for reading bytes; links are followed.
 
     Raises OSError, whose `strerror` says what is wrong: missing, no permission, a folder, a pipe, a
-    device, a socket. Raises ValueError for a path that no system takes.
+    device, a socket. Raises ValueError for a path that no system accepts.
     """
     handle = os.open(path, _FLAGS)
+    # Asked of the open handle, not of the path: between a look at the path and the opening another
+    # file may take its place.
     try:
         mode = os.fstat(handle).st_mode
         if stat.S_ISDIR(mode):
@@ -53,11 +55,11 @@ def open_regular(path: Path) -> BufferedReader:
 
 
 def read_regular(path: Path, most: int) -> bytes:
-    """The bytes of the file. Raises TooLarge where they are more than `most`, and what
+    """Return the bytes of a file. Raises TooLarge for more than `most` bytes, and what
     `open_regular` raises."""
     pieces, held = [], 0
     with open_regular(path) as file:
-        # a size within the limit is not believed, one beyond it is enough
+        # A stated size beyond the limit is enough to refuse; one within it proves nothing.
         if os.fstat(file.fileno()).st_size > most:
             raise TooLarge(path, most)
         while piece := file.read(min(_PIECE, most + 1 - held)):
@@ -69,12 +71,12 @@ def read_regular(path: Path, most: int) -> bytes:
 
 
 def size_text(count: int) -> str:
-    """A number of bytes as a limit is stated: `8 MiB`, `100 MB`."""
+    """Return a number of bytes in words, as in a limit: `8 MiB`, `100 MB`."""
     if count % 2**20 == 0:
         return f"{count // 2**20} MiB"
     return f"{count // 10**6} MB" if count >= 10**6 else f"{count} bytes"
 
 
 def shown_name(path: Path) -> str:
-    """The file's name as messages show it, cut to a readable length."""
+    """Return the name of a file for messages, cut to a readable length."""
     return path.name if len(path.name) <= _LONGEST else path.name[: _LONGEST - 1] + "…"

@@ -1,9 +1,9 @@
-"""The job with all defaults filled in, as plain data, and back; and the digest that matches paper
-and file.
+"""The job with all defaults filled in, as plain data, and back; and the digest by which paper and
+file are matched.
 
-Lengths in mm whatever the job's own units: `units` tells only what the job was written in,
-`lengths` says "mm". Floats survive a round trip through JSON exactly, since both sides write the
-shortest text that reads back the same.
+Lengths are mm whatever the job's own units: `units` says only what the job was written in,
+`lengths` says "mm". Floats survive a round trip through JSON exactly, since Python writes the
+shortest text that reads back as the same float.
 """
 
 from __future__ import annotations
@@ -25,15 +25,14 @@ __all__ = ["digest", "digest_of", "from_resolved", "resolved_dict"]
 
 
 def resolved_dict(job: Job) -> dict[str, Any]:
-    """The whole job with all defaults, in mm, of plain JSON types."""
+    """Return the whole job with all defaults, in mm, as plain JSON types."""
     return {KEY: RESOLVED.newest, "lengths": "mm", **job.model_dump(mode="json")}
 
 
 def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") -> Job:
-    """The job that `resolved_dict` was given; keys that are not the job's own are passed over.
+    """Return the job that `resolved_dict` was given; other keys than the job's are ignored.
 
-    Raises `InputError` with all faults where it was changed into something that is no job; `file`
-    is named in them.
+    Raises `InputError` with all faults where the data is no valid job; `file` is named in them.
     """
     content, wrong = RESOLVED.settle(resolved)
     if wrong is not None:
@@ -49,17 +48,20 @@ def from_resolved(resolved: Mapping[str, Any], file: str = "job.resolved.json") 
 
 
 def digest(job: Job, record: Mapping[str, Any] | None = None) -> str:
-    """Eight hexadecimal digits of the SHA-256 of job and record in canonical JSON."""
+    """Return the first eight hexadecimal digits of the SHA-256 of job and record in canonical JSON.
+
+    `record` are further keys that count, such as those of the as-cut record.
+    """
     return digest_of({**resolved_dict(job), **(record or {})}, record=tuple(record or ()))
 
 
 def digest_of(
     resolved: Mapping[str, Any], *, beside: Collection[str] = (), record: Collection[str] = ()
 ) -> str:
-    """The same from the content of a `job.resolved.json`.
+    """Return the same from the content of a `job.resolved.json`.
 
-    Its keys `record` are those that do not belong to the job and count, its keys `beside` count for
-    nothing.
+    `record` names the keys that count although they are not the job's, `beside` keys that do not
+    count.
     """
     aside = {KEY, *beside, *record}
     content: dict[str, Any] = {

@@ -1,12 +1,11 @@
-"""The schema number of each kind of file: which forms are read, and how an older one becomes
-today's.
+"""The schema number of each kind of file: which forms are read, and how older ones are converted.
 
-A *schema* is the meaning of the keys of one kind of file, numbered from 1. A key that is added and
-may be left out keeps the number; one that is renamed, taken away or means something else raises it
-by one, and a step that turns the older form into the newer is added here. A file with a higher
-number was made for a newer corepath; its keys may mean something else, so it is not read at all. So
-far there is one form of each; job, measured places and what a plan writes went without the number
-at first, so that one without it is of form 1.
+A *schema* is the meaning of the keys of one kind of file, numbered from 1. Adding an optional key
+keeps the number. Renaming or removing a key, or changing its meaning, raises it by one, and a step
+that converts the older form into the newer is added here. A file with a higher number was made for
+a newer corepath; its keys may mean something else, so it is not read at all. So far there is one
+form of each. Job files, measured places and files of a plan had no number at first, so one without
+a number is of form 1.
 """
 
 from __future__ import annotations
@@ -37,11 +36,11 @@ Step = Callable[[Mapping[str, Any]], dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class Schema:
-    """One kind of file: what messages call it, its newest number, and that of a file without one
-    (None: a fault).
+    """One kind of file: what messages call it, its newest number, and the number of a file that
+    states none (None: a fault).
 
-    `steps[n]` turns the content of a file of form n into one of form n + 1; it never changes what
-    it is given.
+    `steps[n]` converts the content of a file of form n to form n + 1, without changing its
+    argument.
     """
 
     what: str
@@ -50,10 +49,11 @@ class Schema:
     steps: Mapping[int, Step] = field(default_factory=dict)
 
     def number(self, document: Mapping[str, Any]) -> tuple[int | None, Fault | None]:
-        """The number of a file's form, or the fault why it has none that can be read."""
+        """Return the schema number of a file, or None and the fault that it cannot be read."""
         held = document.get(KEY, self.unnumbered)
         if held is None:
             return None, Fault(KEY, "missing key", allowed=f"{KEY} = {self.newest}")
+        # `true` is an int in Python, but no number of a schema
         if isinstance(held, bool) or not isinstance(held, int) or held < 1:
             return None, Fault(KEY, "is no number of a schema", allowed=self._allowed())
         if held > self.newest:
@@ -65,8 +65,8 @@ class Schema:
         return held, None
 
     def settle(self, document: Mapping[str, Any]) -> tuple[dict[str, Any], Fault | None]:
-        """The content in today's form, without its number; or as it is, with the fault why that
-        cannot be."""
+        """Return the content in today's form, without its number, and None; or unchanged with the
+        fault that it cannot be converted."""
         held, fault = self.number(document)
         content = {key: value for key, value in document.items() if key != KEY}
         if held is not None:
@@ -75,12 +75,12 @@ class Schema:
         return content, fault
 
     def is_newer(self, document: Mapping[str, Any]) -> bool:
-        """Whether the file is of a form that nothing is known about."""
+        """Return whether the file is of a newer form, about which nothing is known."""
         held = document.get(KEY)
         return isinstance(held, int) and held > self.newest
 
     def require(self, document: Mapping[str, Any], file: str) -> None:
-        """Raise InputError for a file of a form that cannot be read; `file` is named in it."""
+        """Raise InputError, naming `file`, where a file is of a form that cannot be read."""
         _, fault = self.number(document)
         if fault is not None:
             raise InputError([replace(fault, file=file)])
@@ -100,7 +100,7 @@ _COMMENT = re.compile(r"#\s*schema\s*[=:]\s*([0-9]{1,9})\s*\Z")
 
 
 def comment_number(line: str) -> dict[str, int]:
-    """The number that a comment line of a CSV file states, as `# schema = 1`, under its key;
-    nothing in other lines."""
+    """Return the number that a comment line of a CSV file states, as `# schema = 1`, under its key;
+    {} for other lines."""
     found = _COMMENT.match(line.strip())
     return {KEY: int(found[1])} if found else {}

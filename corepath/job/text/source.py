@@ -1,7 +1,7 @@
 """The text of a job file: read from disk, parsed as TOML, and quoted in messages.
 
-Paths are tuples of keys and of places from 0, as in `corepath.job.text.positions`; users see them
-as keys, with tables and places counted from 1: `plug[2].at[1]`.
+Paths are tuples of keys and of indices from 0, as in `corepath.job.text.positions`; users see them
+as keys, with tables and elements counted from 1: `plug[2].at[1]`.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ __all__ = [
 _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+$")
+# Possessive quantifiers (++, *+): without backtracking a text of dots alone takes linear time.
 _DOTTED = re.compile(r"[\w\"'-]++(?:[ \t]*+\.[ \t]*+[\w\"'-]++)*+")
 _DEEPEST = 40  # parts of a dotted key; the time to read one grows with their square
 _LONGEST = 48
@@ -36,8 +37,8 @@ LARGEST_TEXT = 8 * 2**20
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One job file as text: `file` as messages name it, the parsed document and where its keys
-    stand."""
+    """One job file as text: `file` as messages name it, the parsed document and the positions of
+    its keys."""
 
     file: str
     text: str
@@ -45,11 +46,12 @@ class Source:
     positions: Positions = field(default_factory=lambda: Positions({}))
 
     def position(self, key: str) -> Position | None:
-        """Where the key stands, or the nearest table around it; None where the text has neither."""
+        """Return the position of a key, or of the nearest table that contains it; None where the
+        text has neither."""
         return self.positions.nearest(path_of(key))
 
     def place(self, fault: Fault) -> Fault:
-        """The fault with file and line of its key filled in, and the value that stands there."""
+        """Return the fault with file and line of its key and the value there filled in."""
         path = path_of(fault.key)
         found = self.positions.nearest(path)
         line = fault.line if fault.line is not None else (found.line if found else None)
@@ -65,11 +67,12 @@ class Source:
         )
 
     def quote(self, fault: Fault) -> tuple[str, int, int] | None:
-        """The line of the fault, and column (from 1) and width of what is wrong in it; None without
-        a line."""
+        """Return the line of the fault, and column (from 1) and width of what is wrong in it; None
+        without a line."""
         lines = self.text.split("\n")
         if fault.line is None or not 1 <= fault.line <= len(lines):
             return None
+        # one blank for each tab, so that columns count as in the text
         text = lines[fault.line - 1].expandtabs(1)
         found = self.position(fault.key)
         if found is not None and found.line == fault.line:
@@ -79,10 +82,11 @@ class Source:
 
 
 def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
-    """Faults with file and line filled in, one for each key and message, in the order of the file.
+    """Return faults with file and line filled in, one for each key and message, in the order of the
+    file.
 
-    A fault that has no file yet, found by a later stage, is left out where its key has been found
-    wrong before.
+    A fault without a file comes from a later stage; it is left out where its key was found wrong
+    before, since it is then a consequence.
     """
     faults = list(faults)
     before = {fault.key for fault in faults if fault.file and fault.key}
@@ -95,8 +99,8 @@ def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
 
 
 def read_text(path: FilePath) -> tuple[str, list[Fault]]:
-    """The file's text with plain line ends and without a byte-order mark, or the fault that hinders
-    it."""
+    """Return the text of a UTF-8 file, at most `LARGEST_TEXT` bytes, or "" and the fault that
+    prevents it."""
     file = str(path)
     try:
         data = read_regular(path, LARGEST_TEXT)
@@ -132,7 +136,7 @@ def read_text(path: FilePath) -> tuple[str, list[Fault]]:
 
 
 def parse(text: str, file: str) -> tuple[Source | None, list[Fault]]:
-    """The text as a TOML document with positions, or the fault that hinders it."""
+    """Return the text as a TOML document with positions, or None and the fault that prevents it."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     if any(found[0].count(".") > _DEEPEST for found in _DOTTED.finditer(text)):
         return None, [Fault("", "is nested too deeply", file=file)]
@@ -148,7 +152,7 @@ def parse(text: str, file: str) -> tuple[Source | None, list[Fault]]:
 
 
 def read_source(path: FilePath) -> tuple[Source | None, list[Fault]]:
-    """The job file as text and document, or the fault that hinders it."""
+    """Return the job file as text and document, or None and the faults that prevent it."""
     text, faults = read_text(path)
     return (None, faults) if faults else parse(text, str(path))
 
@@ -165,7 +169,7 @@ def _not_toml(message: str, text: str, file: str) -> Fault:
 
 
 def key_of(path: Sequence[str | int]) -> str:
-    """A path as the user would write it, places counted from 1.
+    """Return a path as the user would write it, elements counted from 1.
 
     >>> key_of(("plug", 1, "at", 0))
     'plug[2].at[1]'
@@ -182,7 +186,7 @@ def key_of(path: Sequence[str | int]) -> str:
 
 
 def path_of(key: str) -> Path:
-    """The path that `key_of` wrote.
+    """Return the path from which `key_of` made this key.
 
     >>> path_of("plug[2].at[1]")
     ('plug', 1, 'at', 0)
@@ -197,7 +201,7 @@ def path_of(key: str) -> Path:
 
 
 def value_at(document: Any, path: Path) -> tuple[bool, Any]:
-    """Whether the document holds a value at the path, and that value."""
+    """Return whether the document has a value at the path, and that value (None without one)."""
     held = document
     for part in path:
         inside = (
@@ -216,7 +220,7 @@ def _is_place(part: str | int, held: list[Any]) -> bool:
 
 
 def shown(value: Any) -> str:
-    """A value as it might stand in the file, cut to a readable length."""
+    """Return a value as it might be written in the file, cut to a readable length."""
     text = _as_toml(value)
     return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
 
@@ -230,6 +234,7 @@ def _as_toml(value: Any) -> str:
         )
         return f'"{clean}"'
     if isinstance(value, int):
+        # Python raises ValueError for the text of an integer of more than 4300 digits.
         return str(value) if abs(value) < 10**40 else "an enormous whole number"
     if isinstance(value, float):
         if math.isnan(value):

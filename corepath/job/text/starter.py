@@ -1,4 +1,4 @@
-"""The commented job that `corepath new` writes: a small test piece that plans cleanly as it is."""
+"""The commented job that `corepath new` writes: a small test piece that is ready to plan."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _LONGEST_TITLE = 60
 
 
 def title_of(path: Path) -> str:
-    """A title from a file's name: `my-board.toml` gives "My board".
+    """Return a title made from a file's name: `my-board.toml` gives "My board".
 
     >>> title_of(Path("my-board.toml"))
     'My board'
@@ -26,7 +26,7 @@ def title_of(path: Path) -> str:
 
 
 def starter_text(title: str) -> str:
-    """The starter job with this title."""
+    """Return the text of the starter job with this title."""
     text = (
         resources.files("corepath.job").joinpath("data", "starter.toml").read_text(encoding="utf-8")
     )
@@ -34,10 +34,10 @@ def starter_text(title: str) -> str:
 
 
 def write_starter(path: Path) -> str:
-    """Write the starter job to a new file; gives its title.
+    """Write the starter job to a new file and return its title.
 
-    Raises InputError where the file exists already, its name does not end in `.toml`, or its folder
-    is missing or cannot be written; what is there is never overwritten.
+    Raises InputError where the file exists already (it is never overwritten), its name does not end
+    in `.toml`, or its folder is missing or cannot be written.
     """
     title = title_of(path)
     text = starter_text(title)

@@ -1,9 +1,8 @@
-"""Writing so that nothing is ever half there: whole files or none, and one process at a time in a
-folder.
+"""Write files whole or not at all, one process at a time in a folder.
 
-A file is written beside its place, brought to the disk and renamed; a reader sees the earlier file
+A file is written beside its place, flushed to the disk and renamed; a reader sees the earlier file
 or the new one. The lock is on the folder itself and ends with the process, however that ends. Where
-the system knows no such lock, none is taken.
+the system has no such lock, none is taken.
 """
 
 from __future__ import annotations
@@ -20,13 +19,14 @@ from corepath.errors import OutputError
 __all__ = ["locked", "replace_file", "to_disk", "write_new"]
 
 WAIT = 10.0
-"""s: how long another process is waited for; writing a folder takes a fraction of one."""
+"""Seconds to wait for another process; writing a folder takes a fraction of one."""
 
+# seconds between two attempts to take the lock
 _PAUSE = 0.01
 
 
 def to_disk(path: Path, content: bytes) -> None:
-    """Write a new file and see it on the disk. Raises OSError."""
+    """Write a new file and flush it to the disk. Raises OSError, also if the file exists."""
     with path.open("xb") as file:
         file.write(content)
         file.flush()
@@ -34,8 +34,7 @@ def to_disk(path: Path, content: bytes) -> None:
 
 
 def replace_file(path: Path, content: bytes) -> None:
-    """Write a file over an earlier one, whose permissions it keeps. Raises OSError; the earlier one
-    is then whole."""
+    """Replace a file, keeping its permissions. Raises OSError; the earlier file is then intact."""
     beside = _beside(path, content)
     try:
         if path.exists():
@@ -47,11 +46,13 @@ def replace_file(path: Path, content: bytes) -> None:
 
 
 def write_new(path: Path, content: bytes) -> None:
-    """Write a file that is not there yet, whole or not at all. Raises FileExistsError, OSError."""
+    """Write a new file, whole or not at all. Raises FileExistsError, OSError."""
     if os.path.lexists(path):
         raise FileExistsError(path)
     beside = _beside(path, content)
     try:
+        # A hard link fails where the name is taken; a rename would overwrite a file that somebody
+        # else wrote since the look above.
         try:
             os.link(beside, path)
         except FileExistsError:
@@ -70,6 +71,8 @@ def _beside(path: Path, content: bytes) -> Path:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
+        # mkstemp makes files that only the owner can read. Give the new one the usual permissions;
+        # the mask can be read only by setting it.
         mask = os.umask(0)
         os.umask(mask)
         beside.chmod(0o666 & ~mask)
@@ -81,10 +84,9 @@ def _beside(path: Path, content: bytes) -> Path:
 
 @contextmanager
 def locked(folder: Path, *, shared: bool = False, wait: float = WAIT) -> Iterator[None]:
-    """Keep other runs out of a folder, or with `shared` those that write. Raises OutputError after
-    `wait` s.
+    """Keep other runs out of a folder while the context lasts; with `shared` only those that write.
 
-    A folder that is exchanged for another one while its lock is waited for is looked up again.
+    Raises OutputError where another run holds the lock for longer than `wait` seconds.
     """
     handle = _hold(folder, shared, time.monotonic() + wait)
     try:
@@ -105,6 +107,9 @@ def _hold(folder: Path, shared: bool, until: float) -> int | None:
         except OSError:
             return None  # what is wrong with the folder is told by whoever uses it
         try:
+            # Non-blocking with a pause, since flock has no time limit of its own. The folder may
+            # have been exchanged for another while its lock was waited for: then the lock is on the
+            # old one, and the path is opened again.
             fcntl.flock(handle, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
             if _is(handle, folder):
                 return handle
