@@ -104,7 +104,7 @@ def margin_fault(job: Job, board: Board, cutter: Cutter) -> Fault | None:
     inner: Polygon = board.blank.buffer(-margin, join_style="mitre")
     least = cutter.radius + CLEARANCE
     wall = Polygon(board.ring.exterior)
-    # A frame that reaches into the groove has no distance to tell.
+    # Where the frame reaches into the groove there is no distance to give.
     room = wall.distance(inner.exterior) if inner.contains(wall) else None
     if room is not None and room >= least - 1e-6:
         return None

@@ -25,6 +25,7 @@ __all__ = ["guillotine", "left_at", "reaching"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# (√5 − 1)/2: the share by which each step shortens the stretch.
 _GOLDEN = 0.6180339887498949
 # Cuts at a row and at a column share one int16: 1000 columns of 20 mm are 20 m, more than any
 # board.
@@ -240,9 +241,7 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
     `frame`.
 
     `frame` is (x0, y0, size of a cell, columns, rows), mm. Returns starts (cells + 1,) and moves,
-    the cells row by row: those of cell c are
-
-    moves[starts[c] : starts[c + 1]]
+    the cells row by row; cell c has moves[starts[c] : starts[c + 1]].
     """
     columns, rows, size = int(frame[3]), int(frame[4]), frame[2]
     starts, items = _bins(p, profile.radius, frame, columns, rows)

@@ -29,12 +29,12 @@ Array = NDArray[np.float64]
 # 1/mm. CutterOffset sets second differences of rounding size to 0, so a bound on the curvature is
 # either 0 or several orders above this: it tells the two apart, nothing finer.
 _PLANE = 1e-12
-# mm. Newton steps end when the next could raise the tip by less than this: a thousandth of what the
-# rounding of the text (0.0005 mm) costs.
+# mm. Newton steps end when the next could raise the tip by less than this, far less than the
+# rounding of the text costs (0.0005 mm).
 _GAIN = 1e-7
 _TIGHT = 0.3
-"""Curvature times land, both in mm: from here on the ground under the land can touch it at several
-places, and more starts are tried."""
+"""Curvature (1/mm) times land (mm) from which the ground under the land can touch it at several
+places, so that more starts are tried."""
 _GENTLE = 0.05
 """Below this value the height along the rim has at most two maxima; eight samples find them."""
 _CREASED = 1.0
