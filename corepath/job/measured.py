@@ -348,6 +348,7 @@ def _merged(rows: Iterator[_Row], reading: _Reading) -> list[_Row]:
             mine, other = getattr(row, name), getattr(held, name)
             if math.isnan(other):
                 setattr(held, name, mine)
+            # 1e-6: the same figure typed twice may differ in its last bits after the conversion
             elif not math.isnan(mine) and abs(mine - other) > 1e-6:
                 says = (
                     f"the same place has another {name}, {reading.words(other)}, in line "

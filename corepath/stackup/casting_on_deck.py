@@ -164,7 +164,7 @@ def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
     castings = []
     for casting in board.castings:
         y, x = _window(casting.area, columns.xs, columns.ys)
-        # Asking a polygon is dear. Only columns that hold some casting, lie below the lowest deck
+        # Asking a polygon is slow. Only columns that hold some casting, lie below the lowest deck
         # or are empty can show or lack anything; the rest is wood and is not asked.
         near = np.isfinite(columns.casting[y, x]) | low[y, x] | np.isnan(top[y, x])
         iy, ix = np.nonzero(near)

@@ -30,6 +30,7 @@ _ALWAYS = ("n", "date", "stage", "kind")
 _KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value",
     "unit", "nominal",
          "corrects", "note")  # fmt: skip
+# Keys by the form of their value; all others are figures.
 _WHOLE = frozenset({"n", "pass", "corrects", "cutter"})
 _TEXT = frozenset({"casting", "insert", "operation", "note", "kind", "stage", "unit"})
 _NAMES = {"pass": "number"}
@@ -178,6 +179,7 @@ class _EntryReader:
         if self.faults:
             return None
         named = {_NAMES.get(key, key): value for key, value in values.items()}
+        # The value was converted when it was read, and entries are in mm: so is their unit.
         if named.get("unit") == "inch":
             named["unit"] = "mm"
         return Entry(**named)
@@ -209,6 +211,7 @@ class _EntryReader:
         return self._figure(key, kind, held)
 
     def _date(self, held: Any) -> str:
+        # TOML has dates of its own; one typed in quotes is accepted, one with a time is not.
         if isinstance(held, str):
             try:
                 return datetime.date.fromisoformat(held).isoformat()

@@ -114,6 +114,7 @@ def fill(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
         for other in progress.depths
         if other.kind == kind and (kind == "groove-depth" or other.casting == casting.id)
     ]
+    # The deepest reading: the lowest point of the resin may be at any place of the casting.
     depth = max(measured) if measured else casting.depth + facts.tolerance
     if value_of(entry) >= depth:
         says = f"lower than the floor of {casting.id}, {facts.shown(depth)} below the raw top"

@@ -90,6 +90,8 @@ def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterat
         for other in progress.thickness
         if entry.at is not None and other.at is not None and math.dist(entry.at, other.at) <= NEARBY
     ]
+    # A place measured before bounds the same place now. Where none is near, only the thickest
+    # place of the blank does.
     if near:
         thickest = max(near, key=value_of)
         limit = facts.shown(value_of(thickest))
@@ -120,6 +122,7 @@ def _off_stop(
     if low <= value <= high:
         return
     says = f"{what} contradicts the stop at {facts.height(stop.plane)} (entry {stop.n})"
+    # The pass whose plane is nearest to the figure; of two equally near ones the lower.
     likely = min(
         facts.passes.values(),
         key=lambda plane: (round(abs(plane - value), 6), plane),

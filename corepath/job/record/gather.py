@@ -68,6 +68,7 @@ def placed_after_stop(entries: Sequence[Entry], standing: Sequence[Entry]) -> tu
     blank was thicker."""
     stops = [place for place, entry in enumerate(standing) if entry.kind == "stop"]
     since = standing[stops[-1] :] if stops else standing
+    # by identity and not by value: two readings may be equal, one before the stop and one after it
     return placed([entry for entry in entries if any(entry is other for other in since)])
 
 

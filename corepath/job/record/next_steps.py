@@ -70,6 +70,7 @@ def blank_places(facts: JobFacts) -> list[tuple[float, float]]:
     """Return six places, mm, at the corners and the middles of the long sides, within reach of
     callipers and in whole mm or half inches."""
     inset = min(30.0, 0.1 * min(facts.length, facts.width))
+    # int() cuts towards the middle, so that rounding never moves a place off the blank
     step = facts.scale if facts.units == "mm" else facts.scale / 2
     x, y = (int((half - inset) / step) * step for half in (facts.length / 2, facts.width / 2))
     return [(-x, -y), (-x, y), (0.0, -y), (0.0, y), (x, -y), (x, y)]

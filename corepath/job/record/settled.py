@@ -83,6 +83,7 @@ class Settled:
             one.name: _plain(getattr(self, one.name)) for one in fields(self) if one.name != "more"
         }
         held |= {name: _plain(figures) for name, figures in self.more.items()}
+        # No pass cut and stage "blank" are what an empty record has: they count as unknown.
         held["passes"] = self.passes or None
         held["stage"] = self.stage if self.stage != "blank" else None
         return {

@@ -339,6 +339,8 @@ def _corner(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
         )
     elif cutter.shape == "bull" and radius >= half:
         yield where, "is half the diameter or more", f"less than {half:g} mm; a ball has none"
+    # a ball's corner radius follows from its diameter and may be left out; 1e-6 mm allows for the
+    # rounding of a radius given in inches
     elif cutter.shape == "ball" and radius != 0 and abs(radius - half) > 1e-6:
         yield where, "a ball's radius is half its diameter", f"leave it out, or {half:g} mm"
     elif cutter.shape in ("flat", "drill") and radius != 0:

@@ -58,6 +58,7 @@ def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
     if deck.stations is None:
         source = "mesh" if deck.mesh is not None else "grid"
         for key in _OF_STATIONS:
+            # A key typed with its default value cannot be told from one left out; it does no harm.
             if getattr(deck, key) != defaults[key].default:
                 says = f"goes with deck.stations only: heights of a {source} are not changed by it"
                 yield (

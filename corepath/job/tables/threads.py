@@ -44,6 +44,7 @@ CLEARANCE = MappingProxyType(
 def suits(diameter: float) -> list[str]:
     """Return the threads for whose bolt a hole of `diameter` mm is a clearance hole, fine to
     coarse."""
+    # 1e-9: a hole of just the listed size counts, also when it was converted from inches
     return [
         name
         for name, hole in CLEARANCE.items()

@@ -164,6 +164,7 @@ def advise(stack: Stackup, board: Board) -> Advice:
     ahead = [casting for casting in stack.castings if not is_cut(stack, casting)]
     # One floor is chosen for all castings, so that nothing may be cut yet.
     floors = _floors(stack, ahead, stop) if len(ahead) == len(stack.castings) else None
+    # A thicker blank or a thinner core by this much lets the largest floor meet the least one.
     short = floors[0] - floors[1] if floors is not None else _short(stack, stop)
     return Advice(
         floors=floors,

@@ -48,6 +48,7 @@ class Suggestion:
 
     @property
     def passes(self) -> bool:
+        # ten times the solver's tolerance of 1e-7: a margin of 0 counts as held
         return self.least_margin >= -1e-6
 
 

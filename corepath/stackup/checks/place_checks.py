@@ -29,6 +29,7 @@ def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
 
 
 def _spacing(stack: Stackup, board: Board) -> Check:
+    # All pairs: a board has some tens of features, and the names of the closest two are reported.
     named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
     named += [(casting.id, casting.area) for casting in board.castings]
     named += [

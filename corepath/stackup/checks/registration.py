@@ -182,6 +182,7 @@ def _moved(stack: Stackup, distance: float) -> Linear:
     """
     job = stack.job
     widths = stack.heights.settled.widths
+    # The latest width up to A, and the latest of all since: the wood moved by their difference.
     before = [widths[stage] for stage in ("blank", "A") if stage in widths]
     later = [widths[stage] for stage in ("cast", "B", "inserts", "C") if stage in widths]
     if before and later:

@@ -495,5 +495,7 @@ def _sunk(places: Measured, gaps: Floats) -> list[str]:
     return [
         f"height {mm(places.height[k]):.2f} at X{mm(places.x[k]):.0f} Y{mm(places.y[k]):.0f} is "
         f"{mm(-gaps[k]):.2f} less than the thickness there: measure both again (taken as no gap)"
+        # nan, where one of the two was not measured, counts as no gap; 1e-9 lets a difference of
+        # just SUNK pass, whichever way its last bit falls
         for k in np.flatnonzero(np.nan_to_num(gaps) < -SUNK - 1e-9)
     ]

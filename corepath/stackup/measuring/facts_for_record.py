@@ -127,7 +127,8 @@ def _ring_places(ring: Polygon, outside: float) -> tuple[tuple[float, float], ..
     found = []
     for place in wanted:
         near = middle.interpolate(middle.project(Point(place)))
-        # Whole mm are easier to mark on the wood, but in a narrow groove may miss it.
+        # Whole mm are easier to mark on the wood, but may miss a narrow groove. floor(x + 0.5), as
+        # Python's round takes halves to the even neighbour.
         rounded = Point(math.floor(near.x + 0.5), math.floor(near.y + 0.5))
         best = rounded if ring.contains(rounded) else near
         found.append((round(best.x, 2) + 0.0, round(best.y, 2) + 0.0))

@@ -91,6 +91,7 @@ def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
 
 
 def _count(mass: float, resin: Resin | None) -> int:
+    # 1e-9 of a cup: float noise must not add a cup to a mass that fills whole ones exactly
     return max(1, math.ceil(mass / resin.cup.value - 1e-9)) if resin else 1
 
 

@@ -156,6 +156,7 @@ def judge_fill(
         raise ValueError(f"{pour.id}: no possible stops are known")
     p = measured if isinstance(measured, Linear) else measured + Linear.term("fill measured", error)
     missing = tuple(_missing(pour, p, limit) for limit in pour.stops)
+    # Until the stop is recorded the lowest pass decides: there the resin must lie highest.
     number = pour.stops[-1].number if stop is None else stop
     decides = next((k for k, limit in enumerate(pour.stops) if limit.number == number), None)
     if decides is None:
