@@ -16,7 +16,10 @@ from pathlib import Path
 __all__ = ["TooLarge", "open_regular", "read_regular", "shown_name", "size_text"]
 
 _LONGEST = 64  # letters of a name in a message
+# bytes read at a time
 _PIECE = 1 << 20
+# Do not wait for the writer of a pipe, do not let a terminal become the controlling one, and on
+# systems that know text files read bytes as they are. Not every system has each flag.
 _FLAGS = (
     os.O_RDONLY
     | getattr(os, "O_NONBLOCK", 0)
