@@ -114,13 +114,13 @@ _IN: dict[str, Callable[[float], _Figure]] = {
 
 
 def in_unit(value: float, unit: str) -> float:
-    """A figure of the report in its unit: marked where people in an inch job read it in another,
-    else as it is."""
+    """Return a figure of the report, whose unit is `unit`: marked where an inch job shows it in
+    another unit, otherwise unchanged."""
     return _IN[unit](value) if unit in _IN else value
 
 
 def either(in_mm: str, in_inches: str) -> str:
-    """Words that differ with the units, such as the heading of a table."""
+    """Return a mark for words that differ with the units, such as the heading of a table."""
     # Without spaces a wrapper takes the whole mark for one word and never breaks it in the middle.
     return f"{_BEGIN}either{_BETWEEN}{in_mm}{_BETWEEN}{in_inches}{_END}".replace(" ", _SPACE)
 
@@ -137,15 +137,15 @@ _WORDS = {
 
 
 def unit_word(unit: str) -> str:
-    """A unit of the report as people read it: in an inch job that which `in_unit` turns its figures
-    into."""
+    """Return a unit of the report as people read it: in an inch job the one into which `in_unit`
+    converts its figures."""
     return _WORDS.get(unit, unit)
 
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """What people read figures in: `name` is the job's `units`, `short` the unit, `words` its name
-    in a heading."""
+    """The units in which people read figures: `name` is the job's `units`, `short` the unit,
+    `words` its name in a heading."""
 
     name: str
     short: str
@@ -170,11 +170,11 @@ class Units:
         return _MARK.sub(self._shown, marks) if _BEGIN in marks else marks
 
     def figure(self, value: float, spec: str = ".2f") -> str:
-        """A length in mm as a figure in these units."""
+        """Return a length in mm as text in these units."""
         return self._figure("length", value, spec)
 
     def scaled(self, value: float) -> float:
-        """A length in mm as a number in these units."""
+        """Return a length in mm as a number in these units."""
         return value / self.scale
 
     def _shown(self, mark: re.Match[str]) -> str:
@@ -210,7 +210,7 @@ def _in_inches(value: float, spec: str, kind: _Kind) -> str:
 
 
 def plain(value: float, places: int) -> str:
-    """A number with at most `places` decimals, without zeros at the end, never "-0".
+    """Return a number with at most `places` decimals, without zeros at the end, never "-0".
 
     >>> plain(12.50, 2), plain(-0.001, 2), plain(3.0, 2)
     ('12.5', '0', '3')
@@ -228,7 +228,7 @@ INCH = Units("inch", "in", "inches")
 
 
 def units_of(name: str) -> Units:
-    """The units of a job whose key `units` says so."""
+    """Return the units of a job by the value of its key `units`."""
     return INCH if name == "inch" else MM
 
 
@@ -253,12 +253,13 @@ class Said(str):
 
 
 def said_all(lines: Iterable[str]) -> tuple[Said, ...]:
-    """Each of the lines as a text that remembers its marks."""
+    """Return each of the lines as a text that remembers its marks."""
     return tuple(Said(line) for line in lines)
 
 
 def with_minus(text: str) -> str:
-    """The text with a minus sign before figures below 0, marked ones too, in place of a hyphen."""
+    """Return the text with a minus sign instead of a hyphen before figures below 0, marked ones
+    too."""
     # Inside a mark the sign is not there yet: it is asked for at the front of the specification.
     parts = re.split(f"({_BEGIN}[^{_END}]*{_END})", marked(text))
     return "".join(
@@ -277,5 +278,5 @@ def _minus_mark(mark: str) -> str:
 
 
 def marked(text: str) -> str:
-    """The text with its marks, where it has any."""
+    """Return the text with its marks, if it has any: a `Said` in an f-string goes through this."""
     return text.marked if isinstance(text, Said) else text

@@ -34,7 +34,7 @@ class Key(NamedTuple):
     optional: bool = False
 
     def value(self, holder: Any) -> Any:
-        """What `holder` has for this key, not yet encoded."""
+        """Return the value that `holder` has for this key, not yet encoded."""
         for part in (self.of or self.name).split("."):
             if holder is None:
                 return None

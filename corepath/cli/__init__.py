@@ -7,7 +7,7 @@ __all__ = ["main"]
 
 
 def main() -> None:
-    """Entry point of the `corepath` command."""
+    """Run the `corepath` command: its entry point."""
     try:
         import os
 

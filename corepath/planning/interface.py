@@ -56,7 +56,7 @@ class Checked:
         return self.prepared.failed
 
     def of(self, id: str) -> tuple[Check, ...]:
-        """The checks of one id, such as `window`; none for an id that this job has no check of."""
+        """Return the checks with one id, such as `window`; empty where this job has none of it."""
         return tuple(check for check in self.checks if check.id == id)
 
     @property
@@ -85,7 +85,7 @@ class Checked:
         return pour_sheet(self.prepared)
 
     def suggestion(self) -> Suggestion:
-        """Job values that pass with the widest margin; takes a second or so."""
+        """Return job values that pass with the widest margin; takes about a second."""
         return suggestion(self.prepared)
 
     @property

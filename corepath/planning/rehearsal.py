@@ -56,7 +56,7 @@ class Rehearsal:
         return hashlib.sha256(self.text.encode("ascii")).hexdigest()
 
     def entries(self) -> dict[str, Any]:
-        """The entry in `report.json`."""
+        """Return the entry in `report.json`."""
         ends = {
             axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)]
             for axis in ("x", "y", "z")
@@ -105,6 +105,8 @@ def _way_down(prepared: Prepared, made: Sequence[MadeFile]) -> Approach:
     clear = max(one.program.clear for one in made)
     way = work.approach or seen_from(work, clear, prepared.job.machine.rapid)
     rise = max(0.0, clear - way.height)
+    # `above` and `otherwise` are the heights over the face that the file's words tell the operator:
+    # they must rise with it.
     return replace(
         way, height=way.height + rise, above=way.above + rise, otherwise=way.otherwise + rise
     )

@@ -22,7 +22,7 @@ class Notice:
     faults: tuple[str, ...] = ()
 
     def as_json(self) -> str:
-        """One line of JSON."""
+        """Return the notice as one line of JSON, as the stream to the page needs it."""
         return json.dumps(
             {"number": self.number, "plan": self.plan, "busy": self.busy, "faults": self.faults}
         )
@@ -42,19 +42,19 @@ class NoticeBoard:
         return self._notice
 
     def begin(self) -> None:
-        """A plan is being made."""
+        """Note that a plan is being made."""
         self._hang(replace(self._notice, busy=True))
 
     def planned(self, plan: str) -> None:
-        """A plan was written."""
+        """Note that a plan was written; `plan` is its digest. Earlier faults are forgotten."""
         self._hang(Notice(self._notice.number + 1, plan))
 
     def failed(self, faults: Sequence[str]) -> None:
-        """No plan could be made; the files are those of the last one."""
+        """Note that no plan could be made, and why; the files are still those of the last one."""
         self._hang(replace(self._notice, busy=False, faults=tuple(faults)))
 
     def close(self) -> None:
-        """Nobody waits any longer."""
+        """Release everyone who waits: no more notices will come."""
         with self._changed:
             self.closed = True
             self._changed.notify_all()

@@ -66,7 +66,7 @@ class PageServer(ThreadingHTTPServer):
 
     @property
     def hosts(self) -> frozenset[str]:
-        """Names by which this server may be asked."""
+        """The values of the Host header that are accepted."""
         return frozenset(f"{name}:{self.server_port}" for name in (HERE, "localhost"))
 
     def handle_error(self, request: Any, client_address: Any) -> None:
@@ -139,7 +139,7 @@ class _Handler(BaseHTTPRequestHandler):
         return "corepath"
 
     def log_message(self, format: str, *args: Any) -> None:
-        """The terminal is for the job."""
+        """Log nothing: the terminal is for messages about the job."""
 
     def _answer(self) -> None:
         # Exactly one Host, and ours: any other means a name of somebody else's that resolves to us.

@@ -151,6 +151,7 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
         parts.append(
             "PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them."
         )
+    # Said only where an earlier plan is partly repeated: which files must be loaded again.
     if written.unchanged and (written.new or len(written.unchanged) < len(programs)):
         changed = [name for name in programs if name not in (*written.unchanged, *written.new)]
         parts += (

@@ -119,6 +119,7 @@ def readback(
 ) -> None:
     """Read G-code again, cut a virtual blank, measure it."""
     with guarded(json_wanted=json):
+        # A job file is a likely slip; as a folder that does not exist it gets a clear fault.
         if target.is_file() and target.suffix != ".toml":
             from corepath.planning.foreign.foreign_options import ForeignOptions
 

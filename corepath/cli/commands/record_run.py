@@ -33,6 +33,7 @@ def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | Non
     from corepath.planning.folder.last_plan import last_plan
 
     try:
+        # Without a stack-up the record still knows its rules, but no heights to compare with.
         prepared = prepare(job, progress)
         facts = facts_of(prepared.job, str(job), prepared.board, prepared.stackup, last_plan(job))
         return facts, prepared

@@ -88,8 +88,8 @@ def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
     A file that only the old folder has, such as a note saved in the moment of the exchange, is
     moved into the new one first; `ours` names the files of a plan's folder that the plan wrote.
     """
-    # Folders named STAGING were never in use; those named EARLIER were the user's until a moment
-    # before.
+    # A folder named STAGING is taken for one that was never in use; one named EARLIER was the
+    # plan's folder until a moment before.
     beside = f".{_glob(target.name)}"
     for path in (
         *sorted(target.glob(f"{STAGING}*")),
@@ -168,7 +168,7 @@ def _folders(folder: Path) -> Iterator[str]:
 def _link_all(target: Path, fresh: Path, change: Change) -> None:
     """Link all files that stay into the new folder, moved ones under their new names.
 
-    Folders whose files all go are left out.
+    A folder of which files go is made only where others stay in it.
     """
     moved = dict(change.moves)
     left_out = {*change.files, *change.gone, HALF_WRITTEN}
@@ -200,6 +200,7 @@ def _take_over(old: Path, new: Path, left_out: set[str], *, lone: bool = False) 
     With `lone`, only files of which no other folder holds a link and whose name is free in the new
     one.
     """
+    # A list first: moving files away while walking could skip some.
     for name in list(_files(old)):
         here, there = old / name, new / name
         if name in left_out:

@@ -39,7 +39,7 @@ def last_plan(job: Path) -> PlanFolder | None:
 
 
 def _folders(job: Path) -> Iterator[Path]:
-    """Folders in the current one and beside the job, each once."""
+    """Yield the folders in the current one and beside the job, each once."""
     seen: set[Path] = set()
     for parent in (Path(), job.parent):
         try:

@@ -104,6 +104,7 @@ def write_folder(
     made = False
     target = folder
     try:
+        # Resolved once: all names below are then inside one folder, also where `folder` is a link.
         target = folder.resolve()
         made = not target.exists()
         target.mkdir(parents=True, exist_ok=True)

@@ -126,6 +126,7 @@ def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> 
         hollow=hollow_left(work.deck.surface, cutter),
         ball_lines=ball_lines(work, cutter.diameter, max(cutting.feed, cutting.finish), limits),
     )
+    # A cutter that finds no path is an answer too: it is listed with the reason.
     variant = replace(work, cutter=cutter, cutting=cutting)
     try:
         path = mine.program if taken else finished(variant, rounds=1)[0] if tried else None

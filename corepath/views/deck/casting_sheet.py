@@ -232,6 +232,7 @@ def _table(svg: Document, found: DeckCasting) -> None:
          f"{square_mm(one.not_filled):.0f}" if one.at else "–",
          f"{mm(one.deepest):.2f}" if one.at else "–",
          f"X{mm(one.at[0]):.0f} Y{mm(one.at[1]):.0f}" if one.at else "")
+        # Rounded: castings that are equally deep stay in the order of the job.
         for one in sorted(found.castings, key=lambda one: -round(one.deepest, 3))
     ]  # fmt: skip
     room = int((_TABLE.height - 12) // _PITCH)

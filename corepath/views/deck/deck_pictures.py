@@ -122,6 +122,7 @@ def deck_pictures(job: Job, board: Board, *, digest: str) -> dict[str, str]:
     return dict(sorted(out.items()))
 
 
+# Below 1e-6 1/m the radius is over a thousand kilometres: the rounding of a level surface.
 def _radius(value: float) -> str:
     return "level" if value < 1e-6 else f"R {mm(1000.0 / value):.0f}"
 

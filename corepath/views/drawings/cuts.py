@@ -61,6 +61,7 @@ class Bands:
     def between(top: float, low: float) -> Bands:
         """Return even bands of a round size that cover `low` to `top`; the first and last end
         there."""
+        # Nothing is cut below the top: one band, since a step of 0 cannot be divided.
         if top - low < 1e-6:
             return Bands((top, low))
         step = nice_step((top - low) / _MOST_BANDS)
@@ -76,7 +77,7 @@ class Bands:
     def of(self, heights: NDArray[np.float64]) -> NDArray[np.int64]:
         """Return the band of each height (mm): 0 above the first bound, the last one below the
         last bound."""
-        # A height on a bound belongs to the band above it, whatever its last bit.
+        # Whatever its last bit, a height on a bound belongs to the band below that bound.
         inner = np.asarray(self.bounds[1:-1][::-1])
         return (len(inner) - np.searchsorted(inner, np.round(heights, 6) - 1e-9)).astype(np.int64)
 
@@ -87,6 +88,7 @@ def nice_step(value: float) -> float:
     >>> nice_step(0.3), nice_step(2.0)
     (0.5, 2.0)
     """
+    # The 1e-9 forgives a last bit: 0.1 computed as 0.30000000000000004 - 0.2 is still 0.1.
     power = 10.0 ** math.floor(math.log10(value))
     return next(k * power for k in (1.0, 2.0, 5.0, 10.0) if k * power >= value * (1 - 1e-9))
 

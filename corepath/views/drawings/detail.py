@@ -25,6 +25,7 @@ def detail_scale(work: Work, plan_scale: float) -> float | None:
     if not (work.pockets or work.holes):
         return None
     best = next((s for s in DETAIL_SCALES if work.cutter.diameter * s <= 10.0), DETAIL_SCALES[-1])
+    # Less than 1.5 times as large as the plan it would show hardly more.
     return best if best > 1.5 * plan_scale else None
 
 

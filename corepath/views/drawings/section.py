@@ -187,6 +187,7 @@ def _over(surface: DeckSurface, y: float, length: tuple[float, float], top: floa
     return Polygon(
         [
             *zip(xs.tolist(), zs.tolist(), strict=True),
+            # A hair above the top, where the deck may touch it: the ring must not fold on itself.
             (length[1], top + 1e-9),
             (length[0], top + 1e-9),
         ]
@@ -235,6 +236,7 @@ def _hole_levels(work: Work, top: float) -> list[Level]:
             where = "into the bed" if step.floor < 0 else f"{mm(top - step.floor):.2f} deep"
             found.setdefault(round(step.floor, 3), f"{name}, {where}")
     floors = sorted(found, reverse=True)
+    # More names would not fit beside the section; the deepest must not be missing.
     shown = floors if len(floors) <= 5 else [*floors[:4], floors[-1]]
     return [Level(floor, found[floor], True) for floor in shown]
 
@@ -242,6 +244,7 @@ def _hole_levels(work: Work, top: float) -> list[Level]:
 def _pass_levels(scene: Scene, planes: Sequence[float]) -> list[Level]:
     stop = scene.stack.skim.planned_plane
     numbered = list(enumerate(planes, start=1))
+    # With many passes only the first, the last and the planned stop are named.
     if len(numbered) > 7:
         numbered = [(k, z) for k, z in numbered if k in (1, len(planes)) or abs(z - stop) < 1e-6]
     return [

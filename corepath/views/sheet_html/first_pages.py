@@ -143,6 +143,7 @@ def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
 
 def measure_page(facts: Facts) -> Page:
     """Return page 0: the blank laid out, marked and measured."""
+    # Once something is cut, a blank that was not measured cannot be any more: the page is done.
     known = facts.stackup.heights.blank
     measured = known.measured
     began = facts.settled.stage != "blank"

@@ -216,6 +216,7 @@ def flush_page(facts: Facts) -> Page | None:
         Steps("Do", stepped("flush", lines)),
         Measures("Record", (cut_measure(facts, ["flush"]),)),
     )
+    # A flush planes cured resin: the groove being cut is not enough, it must have been poured.
     state = facts.state(["flush"], ["groove"]) if pour_state(facts) == "done" else "ahead"
     return Page(
         "flush",

@@ -98,6 +98,7 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
     above = _above(facts, setup)
     svg = Document(WIDTH, height + above - _ABOVE, title, "", scene.turned)
     name = f"plan-{setup.lower()}"
+    # The drawing of a flush is in the same HTML file as that of set-up A, whose hatchings it uses.
     if not only:
         with svg.defs():
             for hatch, pitch in (("resin", 1.8), ("obstacle", 1.0)):

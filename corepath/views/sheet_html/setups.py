@@ -82,6 +82,7 @@ def setup_state(facts: Facts, setup: Setup) -> State:
     order = [work.name for work in facts.works if work.name != "flush"]
     mine = [work.name for work in facts.works_of(setup) if work.name != "flush"]
     state = facts.state(mine, order[: order.index(mine[0])])
+    # The pour is no operation of the works, but nothing may be turned over before it is done.
     if setup == "B" and state == "now" and pour_state(facts) != "done":
         return "ahead"
     return state
@@ -210,6 +211,7 @@ def _deepest(facts: Facts, work: Work) -> str:
 
 def _watch(work: Work, file: PlannedFile) -> str:
     said = [marked(line) for line in (*work.watch, *file.program.watch)]
+    # Dowels have rows of their own on the page.
     lines = [line for line in dict.fromkeys(said) if not line.startswith("dowels here")]
     more = "; more in the file's head" if len(lines) > _MOST_WATCH else ""
     return "; ".join(lines[:_MOST_WATCH]) + more

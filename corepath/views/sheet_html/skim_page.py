@@ -131,6 +131,7 @@ def _is_cut(settled: Settled, number: int, plane: float) -> bool:
 
     Heights come first, since planning again may number the passes anew.
     """
+    # Planes closer than this are one, since files have four decimals (`SAME_PLANE` of the record).
     if settled.deepest is not None:
         return plane >= settled.deepest - 1e-4
     return number <= settled.passes

@@ -256,6 +256,7 @@ def _weakest(checks: Sequence[Check], heights: DrawnHeights) -> dict[str, Check]
     grave = {"fail": 0, "caution": 1, "ok": 2}
     found: dict[str, Check] = {}
     for check in checks:
+        # `fill` and `registration` judge several features, each of which has a place of its own.
         key: str = check.id
         where = str(check.where)
         if key == "fill":
@@ -274,6 +275,7 @@ def _checks(
     svg: Document, facts: Facts, heights: DrawnHeights, labels: Labels, y: Callable[[float], float]
 ) -> None:
     placed = placed_checks(facts)
+    # All arrows and the bottom's line are blocked before the first name is placed.
     for _, spot in placed:
         labels.block(Box(spot.x - 0.8, y(spot.high), spot.x + 0.8, y(spot.low)))
     labels.block(Box(_LEFT, y(0.0) - 0.3, _RIGHT, y(0.0) + 0.3))
