@@ -1,5 +1,5 @@
-"""What `import corepath` offers: load a job, check it, plan it, read the files back. The commands
-call the same functions.
+"""The functions of `import corepath`: load a job, check it, plan it, read the files back. The
+commands call the same functions.
 
 Lengths are in mm throughout, whatever units a job file is written in; feeds in mm/min, speeds in
 rev/min, times in minutes. Frames as in the guide (`docs/arithmetic.md`): the *board frame* has X

@@ -70,7 +70,7 @@ def heading(svg: Document, left: str, right: str, under: str) -> None:
         )
         size = LARGE
         room = FRAME.width - 12.0
-        # Both texts are bold, about 8 % wider than the face whose widths are estimated.
+        # Both texts are bold, wider than the face whose widths are estimated: hence the 1.08.
         while text_width(left, size) * 1.08 + text_width(right, size) * 1.08 > room and size > 4.5:
             size -= 0.25
         svg.text(FRAME.x0 + 3, FRAME.y0 + 9, left, "label strong operation", size=size)

@@ -85,8 +85,8 @@ def _told(prepared: Prepared, suggest: bool) -> str:
 
 
 def _where_to_measure(job: Path) -> str:
-    """Where the list of places lies, or the command that writes it: `check` itself writes
-    nothing."""
+    """Return the path of the list of places to measure, or the command that writes it: `check`
+    itself writes nothing."""
     from corepath.cli.tables.paragraphs import next_command
     from corepath.planning import measuring_path
 

@@ -56,7 +56,8 @@ def new(
 
 
 def _measuring(job: Path, progress: Progress) -> Path | None:
-    """The list of places to measure, or None where there was one before or it cannot be written."""
+    """Write the list of places to measure and return its path; None where there was one before or
+    it cannot be written."""
     from corepath.planning import measuring_path, prepare, write_measuring
 
     if measuring_path(job).exists():

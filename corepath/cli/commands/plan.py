@@ -98,7 +98,7 @@ def plan(
 
 
 def _refuse(watch: bool, json: bool) -> None:
-    """What does not go together."""
+    """Raise InputError for options that cannot be combined."""
     from corepath.errors import Fault, InputError
 
     if not watch:
@@ -110,7 +110,8 @@ def _refuse(watch: bool, json: bool) -> None:
 
 
 def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
-    """Checks, files, holes, cutters for the deck, findings and what was written where."""
+    """Return the report as text: checks, files, holes, cutters for the deck, findings, and what was
+    written where."""
     from corepath.cli.tables.deck_cutter_table import deck_cutter_table
     from corepath.cli.tables.foreign_table import mend_lines
     from corepath.cli.tables.hole_table import hole_table

@@ -197,7 +197,8 @@ def _next(folder: Path, reading: Reading) -> str:
 
 
 def _only_for_files(given: dict[str, object]) -> None:
-    """A folder brings its own blank and cutters."""
+    """Raise InputError for options of a single file: a plan's folder has its own blank and
+    cutters."""
     from corepath.errors import Fault, InputError
 
     faults = [
@@ -251,7 +252,7 @@ def _file(
 
 
 def _options(asked: ForeignOptions, output: Path | None) -> list[str]:
-    """The options as they were typed, but for those that say what holds anyway."""
+    """Return the options as they were typed, without those that have their default values."""
     from corepath.planning.foreign.foreign_options import ForeignOptions
 
     held = ForeignOptions(None, (), "middle,top")

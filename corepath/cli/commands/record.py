@@ -112,7 +112,7 @@ def _record(
 
 
 def record_command() -> Callable[..., None]:
-    """The function of the command, with an option for each figure in the table of kinds."""
+    """Return the function of the command, with an option for each figure in the table of kinds."""
 
     def record(job: Path, **typed: Any) -> None:
         _record(job, **typed)

@@ -49,7 +49,8 @@ _OFFERED: Mapping[str, Callable[[str], list[str]]] = {
 
 @dataclass(frozen=True, slots=True)
 class FigureOption:
-    """One option as typer takes it. `words` are the placeholders; a flag has none."""
+    """One option as typer needs it. `words` are the placeholders; a flag has none, and `offered`
+    completes a word."""
 
     name: str
     words: tuple[str, ...]
@@ -64,7 +65,7 @@ class FigureOption:
 
     @property
     def parameter(self) -> inspect.Parameter:
-        """The same as a parameter of the command's function."""
+        """The option as a parameter of the command's function."""
         shown = " ".join(self.words) or None
         option = typer.Option(self.name, metavar=shown, help=self.help, autocompletion=self.offered)
         kind: Any = (list[str] | None) if self.repeats else (str | None) if self.words else bool

@@ -15,14 +15,14 @@ __all__ = ["template"]
 
 
 class Paper(StrEnum):
-    """Sizes that pages may have."""
+    """Paper sizes of the pages."""
 
     a4 = "a4"
     letter = "letter"
 
 
 class Face(StrEnum):
-    """What a template along the arc lies on."""
+    """The face on which a template along the arc is laid."""
 
     core = "core"
     deck = "deck"

@@ -1,4 +1,4 @@
-"""The folder of a plan: never half new and half old, whatever ends the run.
+"""Write the folder of a plan so that it is never half new and half old, however the run ends.
 
 The changes are worked out first (`Change`). Then a whole new folder is made beside the old one, in
 which the files that stay are the same files, and the two change places in one step

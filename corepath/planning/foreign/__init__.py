@@ -1,1 +1,1 @@
-"""What a file that corepath did not write is read with."""
+"""Reading a file that corepath did not write: its options, and the blank that it cuts."""

@@ -1,1 +1,1 @@
-"""What `report.json` and `geometry.json` say."""
+"""The contents of `report.json` and `geometry.json`."""

@@ -36,7 +36,7 @@ NO_PROGRAMS = (
     "cut a curved board in the wrong place; corepath template draws it at full size"
 )
 
-_MET = 0.5  # mm that the board may reach beyond the last station and nobody would see it
+_MET = 0.5  # mm that the board may reach beyond the last station unnoticed
 
 
 def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:

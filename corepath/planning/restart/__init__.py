@@ -1,1 +1,1 @@
-"""A program that goes on from one line of another, and its proof."""
+"""A program that continues another from one of its lines, and its proof."""

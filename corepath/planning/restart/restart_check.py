@@ -1,4 +1,4 @@
-"""Restarts in a plan's folder: each must be what `corepath restart` makes of the file that lies
+"""Check the restarts in a plan's folder: each must be what `corepath restart` makes from the file
 beside it."""
 
 from __future__ import annotations

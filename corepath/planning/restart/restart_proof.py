@@ -19,8 +19,8 @@ HARMLESS = frozenset({"block-delete", "after-end", "missing-end"})
 """Findings that neither keep a file from being restarted nor a restart from being used."""
 
 _SAME = 2e-4
-"""mm (and mm/min): how far a motion may be from that of the file. Places are copied with four
-decimals, so two of their last digits; a real difference is at least a hundred times that."""
+"""mm (and mm/min): how far a motion may be from that of the file. Places are written to the file's
+last digit, 0.0001 mm or 0.00001 in, whose rounding moves them by at most 0.00013 mm."""
 
 _FIRST_SYSTEM = 540
 """G54, which holds where a file names none."""

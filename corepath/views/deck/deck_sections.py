@@ -146,7 +146,7 @@ def _figures(
 ) -> None:
     """Set the heights of the highest place and of both ends beside them.
 
-    The highest stands inside the curve: above it, it would meet the section's name.
+    The highest is set inside the curve, as far below the peak as it takes not to cross it.
     """
     highest = int(np.argmax(np.round(heights, 4)))
     wide = WIDER * text_width(f"{mm(heights[highest]):.2f}", SMALL) + 2.0
