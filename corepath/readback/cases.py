@@ -1,11 +1,12 @@
-"""The same files on other blanks, and stopped at other passes: what only goes wrong there.
+"""Read-back of the same files on other blanks, and with the skim stopped at other passes, to find
+what goes wrong only there.
 
-A *case* is a pass at which the skim stops, and a blank thicker or thinner than the one that the
-plan takes. Its columns stand farther apart than those of the read-back itself, yet each is as
-exact. What the motions alone tell is not asked again, nor the exact proof of the deck. Where a file
-is zeroed on a face, it moves with the face: the work is held to the heights that follow, and the
-finding `zero` is not raised. With the zero on a face a deck fits one stop only, and is planned
-again once the stop is recorded: such a case ends before C. Lengths in mm.
+A *case* is a pass at which the skim stops, and a blank thicker or thinner than the planned one. Its
+columns stand farther apart than those of the read-back itself, but each is as exact. Checks of the
+motions alone are not repeated, nor the exact proof of the deck. A file that is zeroed on a face
+moves with the face: the work is compared at the heights that follow, and the finding `zero` is not
+raised. With the zero on a face a deck fits one stop only, and is planned again once the stop is
+recorded: such a case ends before C. Lengths in mm.
 """
 
 from __future__ import annotations
@@ -41,8 +42,8 @@ CELL = 1.0
 
 
 def shifted(work: Work, dz: float) -> Work:
-    """The work as it is to come out where its zero lies higher by `dz` than planned; its own zero
-    stays."""
+    """Return the work as it should come out where its zero lies higher by `dz` (mm) than planned;
+    its own zero is kept."""
     if not dz:
         return work
     pockets = tuple(replace(one, top=one.top + dz, floor=one.floor + dz) for one in work.pockets)
@@ -65,7 +66,7 @@ def shifted(work: Work, dz: float) -> Work:
 
 
 class _Trial(Run):
-    """One blank cut from A on, and its copies from each pass of the skim on."""
+    """The read-back of one blank from A on, and of its copies from each pass of the skim on."""
 
     def __init__(
         self,
@@ -88,7 +89,7 @@ class _Trial(Run):
         super().operation(shifted(work, self.dz))
 
     def _skim(self, work: Work) -> None:
-        """The passes one after another; the blank is kept after those of `stops`."""
+        """Cut the passes one after another, and keep the blank after those of `stops`."""
         assert work.facing is not None
         for number, plane in enumerate(work.facing.planes, 1):
             self._facing(work, f"{work.stem}-pass-{number}.nc", self.stock, plane)
@@ -98,7 +99,7 @@ class _Trial(Run):
     def _file(
         self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
     ) -> Done | None:
-        """Lay and cut one file: what hangs on the blank, no more."""
+        """Simulate one file; only checks that depend on the blank."""
         if name not in self.files:
             return None
         program, findings = self._read(name), Findings(name)
@@ -115,7 +116,7 @@ class _Trial(Run):
         return Done(path, cut, measures, findings)
 
     def _judge(self, work: Work, done: Done, before: Singles) -> None:
-        """Heights alone: what the motions tell is asked once, on the blank of the plan."""
+        """Check heights only: what the motions alone show is checked once, on the planned blank."""
         stock, allowed, findings = self.stock, self.shop.allowed, done.findings
         check_outside(
             done.path, stock, before, may_touch(work, stock, self.shop), allowed, findings
@@ -136,14 +137,14 @@ class _Trial(Run):
         return super()._surface(deck) + np.float32(self.dz)
 
     def from_pass(self, number: int) -> _Trial:
-        """The state after a pass of the skim, to be cut on from there."""
+        """Return a copy of the state after a pass of the skim, from which to go on."""
         stock = self.after_pass.get(number, self.stock).copy()
         other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs, stock)
         other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
         return other
 
     def begin(self, works: Sequence[Work]) -> None:
-        """A, and B as far as the skim."""
+        """Cut set-up A, and B as far as the skim."""
         for setup in "AB":
             self.set_up(setup)
             for work in works:
@@ -161,7 +162,7 @@ class _Trial(Run):
                 self.stock = kept
 
     def end(self, works: Sequence[Work], deck: bool) -> None:
-        """The inserts, and C where its `deck` fits this stop."""
+        """Cut the inserts, and set-up C if its deck fits this stop (`deck`)."""
         for work in works:
             if work.setup == "B" and work.name == "inserts":
                 self.operation(work)
@@ -175,7 +176,8 @@ class _Trial(Run):
             self.open_bores(works)
 
     def figures(self, begun: _Trial) -> dict[str, float]:
-        """Figures of the blank as it is left, as far as cut."""
+        """Return figures by name of the blank as it is left, as far as it was cut; `begun` is the
+        state that A and the skim left (see `Outcome.figures`)."""
         found: dict[str, float] = {}
         under = [one.value for one in begun.measures if one.id.endswith("wood under")]
         if under:
@@ -198,13 +200,19 @@ def read_cases(
     cell: float = CELL,
     programs: dict[str, ReadProgram] | None = None,
 ) -> tuple[Outcome, ...]:  # fmt: skip
-    """Cut the files in each case; what is found in it, whether or not it is found elsewhere too."""
+    """Cut the files in each case, and return what is found in it, in the order of `cases`, whether
+    or not it is found elsewhere too.
+
+    `cell` (mm) is the spacing of the columns, `programs` the files as read so far. Works of set-up
+    D are left out.
+    """
     ordered = sorted(
         (w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part)
     )
     programs = {} if programs is None else programs
     cases, outcomes = tuple(cases), {}
-    # one blank after the other: each holds many columns
+    # One blank after the other: each holds many columns, and the copies of its cases besides. All
+    # cases of one thickness share A and the skim, which are cut once.
     for thicker in dict.fromkeys(case.thicker for case in cases):
         same = [case for case in cases if case.thicker == thicker]
         first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same, programs)
@@ -224,7 +232,7 @@ def _begun(
     cases: Sequence[Case],
     programs: dict[str, ReadProgram],
 ) -> _Trial:
-    """A blank of the thickness that these cases share, cut as far as the skim."""
+    """Return a blank of the thickness that these cases share, cut as far as the skim."""
     blank = replace(
         shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies
     )
@@ -235,8 +243,8 @@ def _begun(
 
 
 def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findings:
-    """What arises in some cases and is not `known`: each kind of a file once, with the cases that
-    it arises in."""
+    """Return what is found in some cases and is not `known`: each kind of a file once, with the
+    cases in which it is found."""
     before = {(one.kind, one.file) for one in known}
     first: dict[tuple[str, str], Finding] = {}
     arises: dict[tuple[str, str], list[str]] = {}

@@ -99,6 +99,7 @@ def check_outside(
     bad = lowered(before, stock.top, allowed.removal) & ~may_touch
     if not bad.any():
         return
+    # A column cut right through (NOWHERE) counts as cut down to the bed.
     depth = np.where(bad, before - np.maximum(stock.top, np.float32(0.0)), 0.0)
     iy, ix = np.unravel_index(int(np.argmax(depth)), depth.shape)
     x, y = stock.grid.place(int(iy), int(ix))

@@ -73,6 +73,7 @@ def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement
     if not (work.pockets or work.holes) or path.cutter.flat_radius <= 0.0 or not len(path.kind):
         return None
     found = find_engagement(work, path, before, stock.grid)
+    # Planing off proud resin may run at any width: measured, but not judged.
     proud = any(pocket.proud for pocket in work.pockets)
     check_working(work, path, found, done.measures, done.findings, judge=not proud)
     return found
@@ -111,6 +112,7 @@ def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed
     """Check that castings that stand proud are planed level."""
     for pocket in work.pockets:
         if pocket.proud:
+            # One cell inside what the cutter reaches, as for floors.
             reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(
                 work.cutter.radius
             )

@@ -1,5 +1,5 @@
-"""The whole read-back: every file read as a stranger would, cut on a virtual blank through the
-flips.
+"""The whole read-back: every file read independently of the plan, and cut on a virtual blank
+through the flips.
 
 Order: A (dowels, plug pockets, groove), pour, flip, B (skim passes up to the planned one, the
 further passes and the combined file each on a copy, inserts), flip, C (roughing, deck); then D
@@ -66,7 +66,7 @@ Progress = Callable[[str], None]
 
 
 def _silent(file: str) -> None:
-    """Progress that nobody watches."""
+    """Default for `progress`: does nothing."""
 
 
 def read_back(
@@ -74,12 +74,13 @@ def read_back(
     sha256: Mapping[str, str] | None = None, plan: str = "", steps: bool = False,
     programs: dict[str, ReadProgram] | None = None,
 ) -> ReadBack:  # fmt: skip
-    """Read and cut all files of a plan and hold what is left against `works`.
+    """Read and cut all files of a plan, and compare what is left with `works`.
 
     `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when
     planned; `plan` is the digest of the plan that their heads should name. With `steps` the blank
-    before and after each file is kept too. `programs` takes up each file as it was read. `progress`
-    is called with each file's name before it is read. Never raises for what a file holds.
+    before and after each file is kept too. `programs` is filled with each file as read, by name, so
+    that no file need be read twice. `progress` is called with each file's name before it is read.
+    Never raises for what a file holds.
     """
     run = Run(shop, files, {} if programs is None else programs, progress, steps)
     run.check_digests(sha256 or {})
@@ -151,10 +152,12 @@ class Run:
                 self.findings.add("changed", "not the file that was planned", file=name)
 
     def set_up(self, setup: str) -> None:
-        """Pour after A, flip, and touch the face that now lies up."""
+        """Begin a set-up: pour after A, flip, and touch the upper face."""
         if setup == "B":
             self._pour()
         if setup != "A":
+            # Into B it is flipped onto the raw top, which the hold-down draws flat however it was
+            # bowed; into C onto the planed face.
             self.stock.flip(self.shop.flip_about, self.stock.raw if setup == "B" else None)
             axis = 0 if self.shop.flip_about == "x" else 1
             self.castings = {
@@ -169,12 +172,15 @@ class Run:
         if self.castings:
             return
         for name, pour in self.shop.pour.items():
+            # Two cells wider than the pocket, so that resin reaches its wall wherever the columns
+            # stand; `Stock.pour` fills only those that were cut.
             mask = inside(self.stock, shapely.buffer(pour.area, 2.0 * self.stock.grid.cell))
             self.stock.pour(mask, pour.below)
             self.castings[name] = inside(self.stock, pour.area)
 
     def operation(self, work: Work) -> None:
-        """All files of one operation; one that is cut already is taken as its work asks."""
+        """Cut all files of one operation; one that the shop has done counts as cut as its work
+        asks."""
         zero = derive_zero(
             work, self.shop, self.face, face_height(self.stock, self.shop, work.setup)
         )
@@ -219,8 +225,8 @@ class Run:
             self._saw_off(work.facing)
 
     def _skim(self, work: Work) -> None:
-        """Each pass on what the one before left; from the planned one on, on a copy; the combined
-        file alone."""
+        """Cut each skim pass on what the one before left; those after the planned one on a copy,
+        and the combined file on the blank as it was before them all."""
         assert work.facing is not None
         raw, old = self.stock.copy(), self.old
         running = self.stock
@@ -234,7 +240,7 @@ class Run:
         self._saw_off(work.facing)
 
     def _saw_off(self, facing: Facing) -> None:
-        """What of the rim obstacles kept the skim from, and the job says is sawn off before the
+        """Remove what obstacles kept the skim from, if the job says that it is sawn off before the
         next set-up."""
         if facing.sawn is not None:
             self.stock.carve(
@@ -248,9 +254,11 @@ class Run:
             self._planed(work, plane, before, done, stock)
 
     def _all_passes(self, work: Work, facing: Facing, stock: Stock) -> None:
-        """The file of all passes, which stops between them: each plane is judged as it is then."""
+        """Cut the file of all passes, which stops between them; each plane is checked when its pass
+        ends."""
         name, before = f"{work.stem}-all.nc", stock.top.copy()
         passes = Passes(facing.planes, max(facing.first_stop, 0), work.cutting.depth)
+        # Measures are of the last plane alone; those between count only where they are wrong.
         between, unsaid = Findings(name), MeasureList(name)
 
         def look(plane: float, path: Path, stock: Stock) -> None:
@@ -263,7 +271,7 @@ class Run:
             self._planed(work, facing.planes[-1], before, done, stock)
 
     def _planed(self, work: Work, plane: float, before: Singles, done: Done, stock: Stock) -> None:
-        """The blank at the end of a file that planes it."""
+        """Check the blank at the end of a file that planes it, and take over the result."""
         self._check_planed(work, plane, before, done.path, stock, done.measures, done.findings)
         measure_showing(stock, self.castings, self.shop.allowed.shows, done.measures)
         self._close(done, before, stock)
@@ -273,7 +281,7 @@ class Run:
         measures: MeasureList,
         findings: Findings,
     ) -> None:  # fmt: skip
-        """The whole face at one plane, and to the blank's very edge."""
+        """Check the whole face against one plane, and that it reaches the blank's very edge."""
         assert work.facing is not None
         within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
         check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
@@ -282,7 +290,7 @@ class Run:
     def _file(
         self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
     ) -> Done | None:
-        """Read, lay and cut one file; None where it is missing."""
+        """Read one file, place it on the bed, and cut it; None where it is missing."""
         self.used.add(name)
         if name not in self.files:
             self.findings.add("missing-file", "the operation has no file", file=name)
@@ -306,8 +314,8 @@ class Run:
         self.travelled[setup] = min(a, x0), min(b, y0), max(c, x1), max(d, y1)
 
     def _check_touch(self, work: Work, done: Done, there: bool) -> None:
-        """A face that an earlier file of the set-up has cut away cannot be touched with another
-        cutter."""
+        """Check that no file asks to touch, with another cutter, a face that an earlier file of the
+        set-up has cut away. `there`: the face was still there before this file."""
         cutter, shop = done.path.cutter.number, self.shop
         if (
             work.setup == "D"
@@ -326,13 +334,13 @@ class Run:
             done.findings.add("zero", says)
 
     def _read(self, name: str) -> ReadProgram:
-        """A file as it reads, once."""
+        """Return a file as read; it is read once."""
         if name not in self.programs:
             self.programs[name] = read_program(self.files[name], name)
         return self.programs[name]
 
     def _judge(self, work: Work, done: Done, before: Singles) -> None:
-        """What the operation was to leave, against what its file leaves."""
+        """Compare what the file leaves with what its operation was to leave."""
         check_outside(
             done.path,
             self.stock,
@@ -350,8 +358,9 @@ class Run:
         check_motions(work, done, self.behind, self.shop.allowed)
 
     def _close(self, done: Done, before: Singles, stock: Stock) -> None:
-        """Take over what one file gave."""
+        """Take over measures and findings of one file, and add up its figures."""
         path, cut, measures = done.path, done.cut, done.measures
+        # What goes below the bed (in D: below the underside) is not material of the blank.
         gone = np.maximum(before, self.ground) - np.maximum(stock.top, self.ground)
         program = path.program
         long = lengths(path.kind, path.start, path.end, path.centre)
@@ -372,14 +381,14 @@ class Run:
         self.film.end(measures.file, path, stock)
 
     def _surface(self, deck: Deck) -> Singles:
-        """h at every column, kept from roughing to finishing."""
+        """Return h at every column [iy, ix]; kept from roughing to finishing, which share it."""
         key = id(deck.surface)
         if self.heights is None or self.heights[0] != key:
             self.heights = (key, surface_heights(self.stock, deck.surface))
         return self.heights[1]
 
     def after_layup(self, works: Sequence[Work]) -> None:
-        """The laid-up blank in its cradle, and what is cut there."""
+        """Take the laid-up blank in its cradle, and cut what is cut there."""
         if not works or self.shop.laid is None:
             return
         self.stock = laid_stock(self.shop.laid, self.shop.cell)
@@ -390,7 +399,7 @@ class Run:
         self.remaining["D"] = Remaining.of(self.stock, "D")
 
     def left(self, setup: str, works: Sequence[Work]) -> None:
-        """What is left after a set-up."""
+        """Measure what is left after a set-up."""
         measures, shop = MeasureList(f"after {setup}"), self.shop
         if setup == "A" and not self.castings:
             measure_floors(
@@ -408,7 +417,7 @@ class Run:
         self.measures.extend(measures)
 
     def prove(self, works: Sequence[Work]) -> None:
-        """All files that surface the deck together, solved exactly at many points."""
+        """Prove the deck: all files that surface it together, solved exactly at many points."""
         rough = [
             self.surfaced[w.stem]
             for w in works
@@ -427,18 +436,19 @@ class Run:
         self.findings.extend(findings)
 
     def open_bores(self, works: Sequence[Work]) -> None:
-        """Bores that must be open once the deck is cut."""
+        """Check the bores that must be open once the deck is cut."""
         if any(work.deck is not None and work.deck.rough == 0.0 for work in works):
             for id, (x, y, diameter) in (self.shop.bores or self._bores(works)).items():
                 self._open(id, x, y, diameter)
 
     def strangers(self) -> None:
-        """Files that belong to nothing."""
+        """Report files that belong to no operation."""
         for name in sorted(set(self.files) - self.used):
             self.findings.add("order", "no operation of the plan has such a file", file=name)
 
     def _bores(self, works: Sequence[Work]) -> dict[str, tuple[float, float, float]]:
-        """The bores of the inserts as the works have them, in the A frame."""
+        """Return the bores of the inserts as the works have them, (x, y, diameter) by id, in the A
+        frame."""
         return {
             hole.id: (*self.shop.mirrored(hole.x, hole.y), hole.steps[-1].diameter)
             for work in works

@@ -57,6 +57,7 @@ _UNSUPPORTED_G: dict[int, str] = {
     923: "G92 moves the origin in the middle of a program",
 }
 
+# Words of RS-274 that a three-axis control knows; A, B and C are refused by name in `_take_word`.
 _LETTERS = frozenset("FGHIJKLMPQRSTXYZD")
 _MOST_M = 4
 
@@ -97,6 +98,7 @@ def _take_g(value: float, g: dict[str, int]) -> WordFault | None:
             "syntax", f"{g_name(g[group])} and {g_name(code)} are of one modal group ({group})"
         )
     g[group] = code
+    # Known and refused, since the read-back would cut something else than the machine does.
     if code in _UNSUPPORTED_G:
         return WordFault("unsupported", f"{g_name(code)}: {_UNSUPPORTED_G[code]}")
     return None

@@ -55,6 +55,7 @@ def check_block(machine: Machine, block: Block) -> None:
     if "T" in words and near_integer(words["T"]) is None:
         raise Wrong("a tool number is an integer")
     _check_offset(machine, block)
+    # What follows concerns lines that move.
     code = motion_code(machine, block)
     if code is None or only_states(code, block):
         return
@@ -81,6 +82,7 @@ def _check_offset(machine: Machine, block: Block) -> None:
     index = near_integer(block.words.get("H", -1.0))
     if index is None or index < 0:
         raise Wrong("G43 needs H, a whole number")
+    # T on the same line comes first (Table 8 of the standard); H0 is no offset.
     tool = round(block.words["T"]) if "T" in block.words else machine.selected
     if index and tool is not None and index != tool:
         machine.notes.append(("length-offset", f"the offset H{index} while the cutter is T{tool}"))

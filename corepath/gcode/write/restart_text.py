@@ -154,6 +154,8 @@ def _approach(state: ModalState, descent: Descent) -> Iterator[str]:
     if descent.goes_down:
         yield f"F{grid.feed(descent.plunge)}"
         yield f"G1 Z{grid.precise(z)}"
+    # The modes that the rest of the file relies on come last: the approach itself is written for
+    # G90, G94 and a feed of its own.
     if state.inverse_time:
         yield "G93"
     elif state.feed > 0.0:

@@ -72,6 +72,7 @@ def _begin(
 ) -> None:
     exact = "G61" if machine.exact_path else "G64"
     body.add(*preamble(grid, program.zero.system, exact))
+    # The first stop of the file, before a cutter is fitted or anything moves.
     if failed:
         body.add(*stop(FAILED))
     _fit(body, program, machine, grid)

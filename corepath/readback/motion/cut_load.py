@@ -69,6 +69,7 @@ def removal_along(path: Path, cut: Cut) -> Removal:
     `cut` is what the path took.
     """
     motion = path.pieces.owner[cut.of]
+    # `index`: motions from unknown places are in the program and not in the path.
     feed = path.program.feed[path.index][motion]
     which = np.flatnonzero((path.kind[motion] > 0) & (feed > 0.0) & (cut.way > 0.0))
     ways, volumes = cut.way[which], cut.volume[which]
@@ -101,6 +102,7 @@ def heaviest_planned(work: Work, between: float = 0.0) -> float:
     cutter, run = work.cutter, work.cutting
     disc = np.pi / 4.0 * (cutter.diameter + between) ** 2
     planned = [one.feed * (disc if one.down else one.width * one.depth) for one in cuts_of(work)]
+    # A drill cuts no slot, and neither does the finishing of the deck.
     if cutter.shape != "drill" and (work.deck is None or work.deck.rough > 0.0):
         planned.append(cutter.diameter * min(run.depth, depth_of(work)) * run.feed)
     return float(max(planned))

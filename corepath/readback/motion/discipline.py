@@ -18,6 +18,7 @@ from corepath.readback.shop import Shop
 from corepath.stock.path import Path
 from corepath.work.works import Work
 
+# G61, G61.1 and G64, ten times their codes.
 _EXACT, _EXACT_STOP, _BLENDED = 610, 611, 640
 _TOUCH = 1e-9  # mm: a move at an obstacle's very height passes over it
 
@@ -63,6 +64,8 @@ def check_program(
 def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:
     """Return the cutter that the T word calls, or the operation's cutter if that tool number is
     missing or not defined."""
+    # Wherever a fault is found the file is still cut with some cutter, so that all that it does
+    # wrong is found at once.
     named = [int(event.value) for event in program.events if event.name == "tool"]
     if not named:
         findings.add("unknown-cutter", "no T word names the cutter")
@@ -167,6 +170,7 @@ def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None
     pieces = path.pieces.pick(path.pieces.low < work.stock_top - 1e-6)
     if not len(pieces):
         return
+    # Where the axis may go: the inner edge of the frame, inset by the cutter's radius.
     room: Polygon = work.deck.area.buffer(edge - path.cutter.radius, join_style="mitre")
     shapely.prepare(room)
     lines = shapely.linestrings(np.stack((pieces.lower[:, :2], pieces.upper[:, :2]), axis=1))

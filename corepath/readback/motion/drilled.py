@@ -21,7 +21,9 @@ from corepath.work.works import Hole, Work
 __all__ = ["AT_ONCE", "check_drilling", "check_openings"]
 
 AT_ONCE = 3.0
+# Share by which a rounded F, or a peck of just three diameters, may be over.
 _SLACK = 1.01
+# mm: heights and distances that are met but for rounding (the step of an inch file is 0.00025 mm).
 _CLOSE = 0.01
 _FALL = 1e-6
 
@@ -35,6 +37,7 @@ def check_drilling(work: Work, path: Path, cutting: Flags, findings: Findings) -
     for k, hole in enumerate(work.holes):
         away[k] = np.hypot(path.end[:, 0] - hole.x, path.end[:, 1] - hole.y)
     for k, hole in enumerate(work.holes):
+        # The same margin as in `hole_steps.check_holes`.
         mine = np.asarray(away[k] <= hole.steps[0].diameter / 2.0 + 0.5, dtype=np.bool_)
         if path.cutter.shape == "drill":
             _pecks(hole, path, mine, findings)
@@ -73,6 +76,7 @@ def _break_through(hole: Hole, work: Work, path: Path, cuts: Flags, findings: Fi
     feed = path.program.feed[path.index]
     run = work.cutting
     level, fall = ways(path)
+    # A helical bore goes down all the way: each of its motions is a ramp.
     ramp = np.where(fall > _FALL, max(run.plunge, run.ramp), run.feed)
     limit = np.where(level < _FALL, run.plunge, ramp) / 2.0
     fast = cuts & (path.kind > 0) & (path.end[:, 2] < slow - _CLOSE) & (feed > limit * _SLACK)
@@ -92,6 +96,7 @@ def check_openings(work: Work, path: Path, findings: Findings) -> None:
         return
     feed = path.program.feed[path.index]
     limit = work.cutting.fastest / 2.0
+    # Only motions that are too fast for an opening need be looked for near one: few of a file.
     fast = np.flatnonzero((path.kind > 0) & (feed > limit * _SLACK))
     ways = np.stack([path.start[fast, :2], path.end[fast, :2]], axis=1)
     tree = shapely.STRtree(shapely.linestrings(ways))

@@ -19,8 +19,9 @@ from corepath.motion.program import Approach, Zero
 
 __all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look", "first_look"]
 
+# mm over stock and obstacles, under either zero.
 CLEAR = 3.0
-_ROUNDING = 0.001
+_ROUNDING = 0.001  # mm: of the text, and of its inches
 _FASTER = 1.01  # rounding of the text
 _SEEN = 0.06  # mm: the message gives the height to a tenth
 
@@ -111,6 +112,7 @@ def check_look(
         findings.add(
             "first-way", f"at the stop to look the tip is off its place by {where}", line=line
         )
+    # The start of the first motion is unknown: NaN equals nothing, so it counts as going down.
     level = program.start[:look, 2] == program.end[:look, 2]
     fast = program.feed[:look] > _FASTER * np.where(level, approach.walk, approach.feed)
     for index in np.flatnonzero(fast).tolist():

@@ -44,6 +44,7 @@ LAYER_SLACK = 0.05
 
 # in tight bends and corners a lap along the wall meets this many times what was left on it
 _THIN = 4.0
+# mm of depth of cut, or of wood under a plunge, from which on it counts.
 _SOLID = 0.05
 
 Flags = NDArray[np.bool_]

@@ -174,6 +174,8 @@ def _check_places(
     if span is None:
         return
     loops = [_loop(stretch) for stretch in stretches[len(marks) :]]
+    # Compared by the Hausdorff distance of the outlines, so that corners count and the direction
+    # and the place where the loop begins do not.
     if not loops or not loops[0].exterior.hausdorff_distance(box(*span).exterior) <= _PLACE:
         x0, y0, x1, y1 = (mm(value) for value in span)
         says = (
