@@ -1,2 +1,2 @@
-"""The read-back: files read as a stranger would, cut on a virtual blank, measured against the
-work."""
+"""The read-back: files read independently of the plan, cut on a virtual blank, and compared with
+the work."""

@@ -136,7 +136,8 @@ class Findings:
             self.counts[kind] = self.counts.get(kind, 0) + count
 
     def extend(self, others: Findings | Iterable[Finding], *, file: str | None = None) -> None:
-        """Take over others, with their counts; `file` names their file anew."""
+        """Take over others, with their counts; `file`, if given, replaces the name of their
+        file."""
         for finding in others:
             self._record(finding if file is None else replace(finding, file=file))
         if isinstance(others, Findings):

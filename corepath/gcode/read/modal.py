@@ -2,9 +2,9 @@
 RS-274.
 
 Order and meaning: NIST IR 6556 (2000), Table 8 and section 3.5. Lengths in mm; a coordinate that is
-not known is NaN. The first motions of a program start from nowhere: nothing is assumed of where the
-cutter stands, nor of any modal state that the program has not stated, save what is needed to go on
-reading.
+not known is NaN. The first motions of a program start from an unknown place: nothing is assumed
+about where the cutter is, nor about any modal state that the program has not stated, except what is
+needed to go on reading.
 """
 
 from __future__ import annotations
@@ -233,7 +233,7 @@ class Machine:
         return math.hypot(level, z - self.z)
 
     def _home(self, block: Block, line: int) -> None:
-        """G28 and G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home,
+        """Run G28 or G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home,
         wherever that is."""
         if self.stated_first is None:
             self.stated_first = frozenset(self.stated)
@@ -287,7 +287,7 @@ class Machine:
 
     def _run_cycle(self, code: int, block: Block, line: int, first: bool) -> None:
         words = block.words
-        # A cycle that is stated anew keeps no sticky numbers but R, and R only from another cycle.
+        # A cycle that is stated again keeps no sticky numbers but R, and R only from another cycle.
         if first:
             self.cycle = Cycle(r=self.cycle.r if self.motion in CYCLES else None)
         places = self._cycle_places(block)

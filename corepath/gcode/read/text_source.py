@@ -25,7 +25,7 @@ class ProgramSource(Protocol):
     """A text that can be read again and again."""
 
     def lines(self) -> Iterator[str]:
-        """Its lines from the first, without their line feeds."""
+        """Yield its lines from the first, without their line feeds."""
 
 
 @dataclass(frozen=True, slots=True)

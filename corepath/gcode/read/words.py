@@ -64,7 +64,10 @@ def _syntax(says: str) -> TextLine:
 
 
 def _split_comments(text: str) -> tuple[str, str | None] | None:
-    """The line without its comments, and the last comment; None where parentheses do not match."""
+    """Return the line without its comments, and the last comment (None: it has none).
+
+    Returns None where parentheses do not match.
+    """
     if "(" not in text and ")" not in text:
         return text, None
     comments = _COMMENT.findall(text)

@@ -1,4 +1,4 @@
-"""Lines that every file has, whoever writes it: preamble, cutter, stops, spindle."""
+"""Writes the lines that all files have in common: preamble, cutter, stops, spindle."""
 
 from __future__ import annotations
 

@@ -111,7 +111,7 @@ def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
 
 
 def _order(program: Program, offset: bool) -> str:
-    """When Z is touched, and with which cutter."""
+    """Return the line that says when Z is touched, and with which cutter."""
     cutter = f"T{program.cutter.number}"
     if offset:
         return (
@@ -124,7 +124,7 @@ def _order(program: Program, offset: bool) -> str:
 
 
 def _feeds(cutting: Cutting, grid: TickGrid) -> str:
-    """The feed, and that of light laps where it is another."""
+    """Return the feed in words, and that of the finishing pass if it differs."""
     light = "" if cutting.finish == cutting.feed else f", light laps {grid.feed(cutting.finish)}"
     return f"feed {grid.feed(cutting.feed)}{light}"
 

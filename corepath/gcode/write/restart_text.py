@@ -183,7 +183,7 @@ def _bare(value: float) -> str:
 
 
 def _before(line: str, word: str) -> str:
-    """`word` in front of the commands of a line: after a block delete sign and a line number."""
+    """Put `word` before the commands of a line, after a block delete sign and a line number."""
     head, rest = "", line.lstrip()
     if rest.startswith("/"):
         head, rest = "/", rest[1:].lstrip()
@@ -194,6 +194,6 @@ def _before(line: str, word: str) -> str:
 
 
 def _after(line: str, words: str) -> str:
-    """`words` behind the commands of a line, before its comment."""
+    """Put `words` after the commands of a line, before its comment."""
     commands, sign, rest = line.partition("(")
     return f"{commands.rstrip()}{words}{' ' + sign + rest if sign else ''}" if words else line

@@ -84,8 +84,8 @@ def _begin(
 
 
 def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) -> None:
-    """The cutter, and Z touched with it at a stop, after M6 as well; with a length offset none
-    is needed."""
+    """Add the call of the cutter and the stop at which Z is touched with it, also after M6; with a
+    length offset no stop is needed."""
     cutter = program.cutter
     body.add(tool_call(cutter.number, changes=machine.tool_change == "m6"))
     if machine.length_offset:
@@ -110,8 +110,8 @@ def _fit(body: Body, program: Program, machine: MachineSection, grid: TickGrid) 
 
 
 def _approach(body: Body, way: Approach, grid: TickGrid) -> None:
-    """Down at feed to a height that is clear under the old zero too, and a stop to look, the
-    spindle still."""
+    """Add the first approach: down at feed to a height that is clear under the old zero too, and a
+    stop to look, with the spindle off."""
     if way.old:
         body.add(*comment(_forgotten(way, grid)))
     body.walk(way.feed, z=way.height)
@@ -122,7 +122,7 @@ def _approach(body: Body, way: Approach, grid: TickGrid) -> None:
 
 
 def _forgotten(way: Approach, grid: TickGrid) -> str:
-    """What is seen where the new zero was not touched."""
+    """Return the words for what the operator sees if the new zero was not touched."""
     seen = (
         f"is about {grid.about(way.otherwise)} above {way.face}"
         if way.otherwise > 0.0
@@ -175,7 +175,7 @@ def _stop(
 
 
 def _asks(program: Program, number: int, grid: TickGrid) -> str:
-    """What is asked at the stop before pass `number`; passes of a skim are named by their
+    """Return the message at the stop before pass `number`; passes of a skim are named by their
     heights."""
     done, following = program.passes[number - 2], program.passes[number - 1]
     if not (done.planes and following.planes):
@@ -188,7 +188,7 @@ def _asks(program: Program, number: int, grid: TickGrid) -> str:
 
 
 def _pass_words(stretch: Pass, grid: TickGrid) -> str:
-    """A stretch of the skim by the heights of its planes."""
+    """Return a stretch of the skim in words, by the heights of its planes."""
     heights = ", ".join(pass_height(plane, grid.units) for plane in stretch.planes)
     return f"Pass{'es' if len(stretch.planes) > 1 else ''} at {heights} {grid.short} above the bed"
 

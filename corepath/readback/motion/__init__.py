@@ -1,1 +1,1 @@
-"""How the cutter goes about it: ways down, feeds, stops, how hard it works."""
+"""Checks of how the cutter moves: plunges and ramps, feeds, stops, load."""

@@ -1,1 +1,1 @@
-"""What the files leave, held against the works: walls, floors, holes, the deck."""
+"""Checks of what the files leave against the works: walls, floors, holes, the deck."""

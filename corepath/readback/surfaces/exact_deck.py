@@ -63,7 +63,7 @@ _ABOVE = (0.04, 0.1, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.6, 2.0)
 allowed."""
 # mm: with a limit of 0 the edges of the histogram would coincide.
 _LEAST = 0.001
-# Findings of one kind that are told place by place; the others are counted.
+# Findings of one kind that are reported place by place; the others are counted.
 _TOLD = 20
 _RIM = 1.0
 # mm: crossings of a section no farther apart are one pass, cut twice or by two pieces that meet.
