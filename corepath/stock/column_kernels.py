@@ -181,6 +181,7 @@ def _cut_piece(
             # height, and on the level so do all others: no geometry a column is needed for these.
             flat_low, flat_high = ix_low, ix_high
             if not level:
+                # w = -px: the disc does not meet this row, and the stretch comes out empty.
                 d = radius * radius - (y - low_y) * (y - low_y)
                 w = math.sqrt(d) if d >= 0.0 else -px
                 flat_low = min(max(math.ceil((low_x - w - x0) * each), ix_low), ix_high + 1)

@@ -44,6 +44,8 @@ _ALMOST = 0.995  # of the ramp's slope: no steeper lines of a roughed deck run a
 _FASTER = 1.01  # F is rounded too
 _ROUNDING = 0.0002  # mm: two heights of four decimals
 _UPRIGHT = 1e-9
+# Half the radius: farther out the edges cut, even of a cutter without edges in its middle; it is
+# the middle that would rub.
 _INNER = 0.5  # radii from the axis within which material counts
 _ROUND = 8  # points on that circle
 _LONGEST = 40  # places looked at along one piece
