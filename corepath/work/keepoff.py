@@ -89,7 +89,7 @@ def zone(
     top = obstacle.height + CLEARANCE
     wide = _grown(obstacle.area, collet / 2.0)
     # The collet matters only where it is wider than the cutter; then its zone holds the cutter's.
-    if collet > cutter.diameter and lowest(wide) + cutter.stick_out < top:
+    if collet > 2.0 * cutter.radius and lowest(wide) + cutter.stick_out < top:
         return wide
     near = _grown(obstacle.area, cutter.radius)
     return near if lowest(near) < top else None
@@ -289,7 +289,7 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
     under, structure = footprint(cutter.profile, cell)
     squares: list[BaseGeometry] = []
     for part in shapely.get_parts(field.difference(room)):
-        left, low, right, high = part.buffer(2.0 * cutter.diameter).bounds
+        left, low, right, high = part.buffer(4.0 * cutter.radius).bounds
         columns, rows = (
             np.flatnonzero((xs >= left) & (xs <= right)),
             np.flatnonzero((ys >= low) & (ys <= high)),
@@ -309,7 +309,7 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
         waste = (
             np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
         )
-        near = shapely.contains_xy(part.buffer(cutter.diameter), x, y)
+        near = shapely.contains_xy(part.buffer(2.0 * cutter.radius), x, y)
         sure = near & ~waste & (over > deck.scallop + slope * cell)
         doubtful = near & waste & (over > 0.3 * deck.scallop)
         squares += _squares(x[sure], y[sure], cell)
@@ -338,7 +338,7 @@ def uncut(work: Work) -> tuple[Uncut, ...]:
     found = []
     for piece in _ordered(spare):
         # A slope is finished from beside it, so what keeps the cutter off may be a width away.
-        reach = work.cutter.diameter if work.deck is not None else 0.0
+        reach = 2.0 * work.cutter.radius if work.deck is not None else 0.0
         near = [obstacle for obstacle, area in zones if area.distance(piece) <= reach]
         names = tuple(dict.fromkeys(obstacle.name for obstacle in near)) or ("the frame",)
         found.append(

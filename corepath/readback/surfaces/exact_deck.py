@@ -258,7 +258,7 @@ def sections(
         return np.empty((0, 2)), widest
     a = np.vstack([pieces.lower for pieces in low])
     b = np.vstack([pieces.upper for pieces in low])
-    reach = 4.0 * max(path.cutter.diameter for path in paths)
+    reach = 8.0 * max(path.cutter.radius for path in paths)
     for x, y in _scattered(area, _PLACES, random):
         for along in (0, 1):
             at = (float(x), float(y))
