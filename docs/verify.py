@@ -227,18 +227,34 @@ def pieces(moves, zero):
             before = after
 
 
-def rise(d, r, c):
-    """How far the cutter's underside stands above its tip at a distance from the axis."""
+def rise(d, r, c, a=0.0):
+    """How far the cutter's underside stands above its tip at a distance from the axis. With the
+    angle a (radians) at its side it is a tapered ball: round up to c cos a, then a cone."""
+    if a:
+        cone = c - c * math.sin(a) + (d - c * math.cos(a)) / math.tan(a)
+        ball = c - np.sqrt(np.maximum(c * c - d * d, 0.0))
+        return np.where(d > c * math.cos(a), cone, ball)
     return c - np.sqrt(np.maximum(c * c - np.maximum(d - (r - c), 0.0) ** 2, 0.0))
 
 
-def lowest(x, y, a, b, r, c):
+def end_of(cutter):
+    """Radius, corner radius and taper (radians) of a cutter as the job lists it. A tapered ball is
+    as wide as its cone at the end of its edges, and no wider than its shank."""
+    r = cutter["diameter"] / 2
+    if cutter["shape"] != "taper":
+        return r, r if cutter["shape"] == "ball" else cutter["corner_radius"], 0.0
+    a = math.radians(cutter["taper_angle"])
+    wide = r * math.cos(a) + (cutter["cutting_length"] - r + r * math.sin(a)) * math.tan(a)
+    return min(wide, (cutter["shank"] or math.inf) / 2), r, a
+
+
+def lowest(x, y, a, b, r, c, side=0.0):
     """Lowest height of the cutter's underside over (x, y) on its way from a to b; infinite where it
     does not reach."""
     length = math.hypot(b[0] - a[0], b[1] - a[1])
     if length < 1e-9:
         d = np.hypot(x - a[0], y - a[1])
-        return np.where(d <= r, min(a[2], b[2]) + rise(d, r, c), np.inf)
+        return np.where(d <= r, min(a[2], b[2]) + rise(d, r, c, side), np.inf)
     ux, uy, m = (b[0] - a[0]) / length, (b[1] - a[1]) / length, (b[2] - a[2]) / length
     u, v = (x - a[0]) * ux + (y - a[1]) * uy, (y - a[1]) * ux - (x - a[0]) * uy
     half = np.sqrt(np.maximum(r * r - v * v, 0.0))
@@ -249,12 +265,12 @@ def lowest(x, y, a, b, r, c):
     else:  # the height is convex along the way: close in on the lowest place
         for _ in range(36):
             one, other = low + (high - low) / 3, high - (high - low) / 3
-            lower = m * one + rise(np.hypot(u - one, v), r, c) < m * other + rise(
-                np.hypot(u - other, v), r, c
+            lower = m * one + rise(np.hypot(u - one, v), r, c, side) < m * other + rise(
+                np.hypot(u - other, v), r, c, side
             )
             low, high = np.where(lower, low, one), np.where(lower, other, high)
         t = (low + high) / 2
-    return np.where(reached, a[2] + m * t + rise(np.hypot(u - t, v), r, c), np.inf)
+    return np.where(reached, a[2] + m * t + rise(np.hypot(u - t, v), r, c, side), np.inf)
 
 
 def within(x, y, area):
@@ -747,9 +763,7 @@ def looked_at(name, moves, stops, entry, skim):
 def cut(name, moves, entry, deepest, x, y, top, ways, looks=()):
     """Lower the columns along a file's motions; rapids must lower none, and nothing may come as low
     as `deepest`. Comes back before each motion of `looks`, for whoever wants to see the columns."""
-    cutter = entry["cutter"]
-    r = cutter["diameter"] / 2
-    c = r if cutter["shape"] == "ball" else cutter["corner_radius"]
+    r, c, side = ways.end
     highest = top.max()
     left = sorted(looks)
     for index, rapid, line, a, b in pieces(
@@ -765,7 +779,7 @@ def cut(name, moves, entry, deepest, x, y, top, ways, looks=()):
         near = first + np.flatnonzero(
             np.abs(y[first:last] - (a[1] + b[1]) / 2) <= abs(a[1] - b[1]) / 2 + r
         )
-        z = lowest(x[near], y[near], a, b, r, c)
+        z = lowest(x[near], y[near], a, b, r, c, side)
         if not rapid:
             ways.judge(index, a, b, x, y, top, near[z < top[near] - DEPTH], near)
         if rapid and (z < top[near] - GOUGE).any():
@@ -796,7 +810,8 @@ class Ways:
             tool["diameter"] / 2,
             entry["feeds"],
         )
-        self.solid = entry["setup"] != "D" and tool["shape"] != "ball"
+        self.end = end_of({**tool, **entry["cutter"]})  # the diameter as measured
+        self.solid = entry["setup"] != "D" and tool["shape"] not in ("ball", "taper")
         self.plunges = tool["centre_cutting"] or tool["shape"] == "drill"
         ramp, h = math.tan(math.radians(tool["ramp_angle"])), np.array(plan["deck"]["h"])
         deck = entry["name"] == "deck-rough"

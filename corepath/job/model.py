@@ -14,7 +14,16 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    SerializerFunctionWrapHandler,
+    ValidationInfo,
+    model_serializer,
+)
 
 from corepath.motion.cutter import Cutter, Helix, Material, Shape
 
@@ -538,13 +547,18 @@ class CutterSection(Section):
     shape: Shape = Field(description="form of the end")
     diameter: PositiveLength = Field(description="cutting diameter")
     corner_radius: NonNegativeLength = Field(0.0, description="of a bull-nosed cutter")
+    taper_angle: Annotated[float, Field(strict=True, ge=0, le=30)] = Field(
+        0.0, description="of a tapered ball, degrees a side; its diameter is that of the ball"
+    )
     flutes: Annotated[int, Field(strict=True, ge=1, le=12)] = Field(
         2, description="number of cutting edges"
     )
     cutting_length: PositiveLength = Field(description="length of the edges")
     stick_out: PositiveLength = Field(description="length out of the collet")
     shank: PositiveLength | None = Field(
-        None, description="diameter of the shank; the cutting one if not given"
+        None,
+        description="diameter of the shank; the cutting one if not given. A tapered ball gets no "
+        "wider, and without it as wide as its cone is at the end of its edges",
     )
     chip_load: PositiveLength | None = Field(
         None,
@@ -596,6 +610,14 @@ class CutterSection(Section):
     def cutter(self) -> Cutter:
         """The cutter as planning uses it, made of the keys of the same names."""
         return Cutter(**{one.name: getattr(self, one.name) for one in fields(Cutter)})
+
+    @model_serializer(mode="wrap")
+    def _keys_of_its_shape(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; the taper only of a cutter that has one, so that it alone changes a digest."""
+        keys: dict[str, Any] = others(self)
+        if self.shape != "taper":
+            keys.pop("taper_angle", None)
+        return keys
 
     def as_measured(self, diameter: float) -> CutterSection:
         """Return the same cutter with its measured diameter, mm."""

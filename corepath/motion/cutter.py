@@ -3,6 +3,7 @@ are run. Lengths in mm."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
@@ -21,12 +22,12 @@ __all__ = [
     "cutter_words",
 ]
 
-Shape = Literal["flat", "ball", "bull", "drill"]
+Shape = Literal["flat", "ball", "bull", "drill", "taper"]
 Helix = Literal["up", "down", "straight"]
 Material = Literal["carbide", "high-speed steel"]
 
-DECK_SHAPES: tuple[Shape, ...] = ("ball", "bull", "flat")
-"""Shapes that finish a deck."""
+DECK_SHAPES: tuple[Shape, ...] = ("taper", "ball", "bull", "flat")
+"""Shapes that finish a deck; backwards: those that rough one, the preferred first."""
 
 _CORNERED = ("bull",)
 """Those whose corner radius is told beside the diameter, since it does not follow from it."""
@@ -43,6 +44,11 @@ class Cutter:
 
     The corner radius follows the shape, whatever is given: half the diameter for a ball, 0 for a
     flat one and a drill, at most half the diameter for a bull. Ball and drill cut to their centre.
+
+    A tapered ball (`taper`) is a ball of `diameter` whose flank is a cone, `taper_angle` degrees to
+    the axis, as far as the edges go (`cutting_length`) and no wider than its `shank` where that is
+    given. Its `radius` is that of the cone's wide end: all that keeps away from something reckons
+    with it. (ISO 13399 calls the two DC and DCX, from memory.)
     """
 
     number: int
@@ -58,14 +64,17 @@ class Cutter:
     material: Material = "carbide"
     shank: float = 0.0
     listed: float = 0.0
+    taper_angle: float = 0.0
 
     def __post_init__(self) -> None:
         # One owner for what follows from the shape: path finding, profile and words need no cases.
-        corners = {"ball": self.radius, "bull": min(self.corner_radius, self.radius)}
-        plunges = self.centre_cutting or self.shape in ("ball", "drill")
+        half = self.diameter / 2.0
+        corners = {"ball": half, "taper": half, "bull": min(self.corner_radius, half)}
+        plunges = self.centre_cutting or self.shape in ("ball", "drill", "taper")
         object.__setattr__(self, "corner_radius", corners.get(self.shape, 0.0))
         object.__setattr__(self, "centre_cutting", plunges)
-        object.__setattr__(self, "shank", self.shank or self.listed)
+        above = 0.0 if self.shape == "taper" else self.listed
+        object.__setattr__(self, "shank", self.shank or above)
         object.__setattr__(self, "listed", self.listed if self.listed != self.diameter else 0.0)
 
     @property
@@ -75,22 +84,42 @@ class Cutter:
 
     @property
     def radius(self) -> float:
-        return self.diameter / 2.0
+        """Radius, mm, of all that its edges sweep: of a tapered ball that of its widest part."""
+        return self.diameter / 2.0 if self.shape != "taper" else self._cone_end()
+
+    def _cone_end(self) -> float:
+        """Radius of the cone at the upper end of the edges, no larger than that of the shank.
+
+        The cone begins at r·cos a from the axis and r·(1 − sin a) over the tip, where its flank is
+        tangent to the ball of radius r.
+        """
+        ball, side = self.diameter / 2.0, math.radians(self.taper_angle)
+        flank = self.cutting_length - ball * (1.0 - math.sin(side))
+        wide = ball * math.cos(side) + max(flank, 0.0) * math.tan(side)
+        return min(wide, self.shank / 2.0) if self.shank > 0.0 else wide
 
     @property
     def flat_radius(self) -> float:
-        """Radius of the flat part of its end, mm; 0 for a ball."""
-        return self.radius - self.corner_radius
+        """Radius of the flat part of its end, mm; 0 for a ball, tapered or not."""
+        return self.diameter / 2.0 - self.corner_radius
 
     @property
     def profile(self) -> CutterProfile:
         """The tool profile z(r) of its end."""
-        return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
+        if self.shape != "taper":
+            return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
+        side, ball = math.radians(self.taper_angle), self.corner_radius
+        return CutterProfile(self.radius, 0.0, ball, ball * math.cos(side), 1.0 / math.tan(side))
 
     @property
     def end_sizes(self) -> tuple[float, ...]:
         """The sizes of its end that `cutter_words` tells after the diameter, in their order, mm."""
         return (self.corner_radius,) if self.shape in _CORNERED else ()
+
+    @property
+    def end_angles(self) -> tuple[float, ...]:
+        """The angles that `cutter_words` tells after the sizes, degrees."""
+        return (self.taper_angle,) if self.shape == "taper" else ()
 
     def reaches(self, depth: float) -> bool:
         """Whether its edges are long enough for a cut `depth` mm deep."""
@@ -98,7 +127,10 @@ class Cutter:
 
     def form(self) -> dict[str, Any]:
         """Shape and sizes of its end, as reports hold them and `cutter_words` takes them."""
-        return {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}
+        told = {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}
+        if self.shape == "taper":
+            told |= {"taper_angle": self.taper_angle, "largest_diameter": 2.0 * self.radius}
+        return told
 
     def facts(self) -> dict[str, Any]:
         """The same as `form`, after the cutter's number."""
@@ -123,6 +155,8 @@ def cutter_words(
     """
     number = f"T{facts['number']} " if "number" in facts else ""
     more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] in _CORNERED else ""
+    if facts["shape"] == "taper":
+        more += f", {facts['taper_angle']:g} degrees a side"
     return f"{number}{facts['shape']}{diameter}{size(facts['diameter'])}{measured}{more}"
 
 

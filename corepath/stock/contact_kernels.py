@@ -40,15 +40,37 @@ holds the heights to 0.00002 mm of a full search."""
 
 
 class Underside(NamedTuple):
-    """Form of a cutter's end, mm: its radius and its corner radius (flat: 0, ball: the radius)."""
+    """Form of a cutter's end, mm: its radius and its corner radius (flat: 0, ball: the radius).
+
+    The flank of a tapered ball leaves its corner at `bend` from the axis and climbs by `steep`
+    from there on; both are infinite for the others.
+    """
 
     radius: float
     corner: float
+    bend: float = math.inf
+    steep: float = math.inf
 
 
 def underside_of(cutter: Cutter) -> Underside:
     """Return the form of the end of a cutter."""
-    return Underside(cutter.radius, cutter.corner_radius)
+    ball = cutter.corner_radius
+    if cutter.shape != "taper":
+        return Underside(cutter.radius, ball)
+    side = math.radians(cutter.taper_angle)
+    return Underside(cutter.radius, ball, ball * math.cos(side), 1.0 / math.tan(side))
+
+
+@njit(cache=True)
+def _land(end: Underside) -> float:
+    """Radius of the level part, mm; a tapered ball has none, however wide its cone gets."""
+    return 0.0 if end.steep < math.inf else end.radius - end.corner
+
+
+@njit(cache=True)
+def _cone_base(end: Underside) -> float:
+    """Height over the tip at which the flank of a tapered ball begins, mm."""
+    return end.corner - math.sqrt(end.corner * end.corner - end.bend * end.bend)
 
 
 @njit(cache=True)
@@ -56,7 +78,7 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     """Find the q in [0, w], w = sqrt(radius² - v²), at which rise(hypot(v, q)) begins to climb more
     steeply than `slope` (>= 0), for a bull."""
     radius, corner = end.radius, end.corner
-    land = radius - corner
+    land = _land(end)
     # Over the flat the profile does not climb: the answer lies on the corner's part of the line.
     low = 0.0
     if abs(v) < land:
@@ -68,7 +90,7 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     for _ in range(60):
         q = 0.5 * (low + high)
         d = math.sqrt(v * v + q * q)
-        e = d - land
+        e = min(d - land, end.bend)  # the flank goes on as steep as the corner ends
         under = corner * corner - e * e
         # At the rim the profile is vertical: steeper than any slope.
         if under <= 0.0:
@@ -102,7 +124,7 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     at = v * _NODES / radius
     k = min(int(at), _NODES - 1)
     q = table[k] + (table[k + 1] - table[k]) * (at - k)
-    land = radius - corner
+    land = _land(end)
     inner = math.sqrt(max(land * land - v * v, 0.0))
     # Interpolated, q may lie over the flat, where the slope of the profile is 0 and its derivative
     # says nothing of the corner: begin no nearer than the edge of the flat.
@@ -110,7 +132,7 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     d = math.sqrt(v * v + q * q)
     e = max(d - land, 0.0)
     under = corner * corner - e * e
-    if d > 0.0 and under > 0.0:
+    if d > 0.0 and under > 0.0 and e < end.bend:
         # f(q) = steep * cos - slope is to be 0; bend is its derivative, d²rise/dq².
         steep, cos = e / math.sqrt(under), q / d
         bend = (
@@ -145,10 +167,12 @@ def lowest_offset(v: float, m: float, end: Underside) -> float:
 def rise(distance: float, end: Underside) -> float:
     """Return the tool profile z(r): height of the underside over the tip at `distance` from the
     axis, mm."""
-    radius, corner = end.radius, end.corner
-    e = distance - (radius - corner)
+    corner = end.corner
+    e = distance - _land(end)
     if e <= 0.0 or corner <= 0.0:
         return 0.0
+    if e > end.bend:
+        return _cone_base(end) + (e - end.bend) * end.steep
     return corner - math.sqrt(max(corner * corner - e * e, 0.0))
 
 
@@ -157,6 +181,8 @@ def meets_at(height: float, end: Underside) -> float:
     """Return the distance from the axis (mm) at which the edge meets material that stands `height`
     above the tip: the inverse of `rise`, and the radius above the corner."""
     radius, corner = end.radius, end.corner
+    if end.steep < math.inf and height > _cone_base(end):
+        return min(end.bend + (height - _cone_base(end)) / end.steep, radius)
     if 0.0 < height < corner:
-        return radius - corner + math.sqrt(height * (2.0 * corner - height))
+        return _land(end) + math.sqrt(height * (2.0 * corner - height))
     return radius

@@ -58,7 +58,8 @@ def readback(
         list[str] | None,
         typer.Option(
             metavar="[N=]SHAPE:D[:R]",
-            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow. "
+            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow; "
+            "taper:2,angle=5,shank=6 is a tapered ball. "
             "Once for each.",
             rich_help_panel=_FILE,
             show_default=False,

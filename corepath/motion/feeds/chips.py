@@ -19,8 +19,8 @@ from corepath.motion.cutter_profile import widest
 
 __all__ = [
     "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement",
-    "greatest_share", "on_straight_wall", "scallop_step", "spindle_speed", "surface_speed",
-    "thinning",
+    "greatest_share", "on_straight_wall", "rim_diameter", "scallop_step", "spindle_speed",
+    "surface_speed", "thinning",
 ]  # fmt: skip
 
 LEAST_CHIP = 0.02
@@ -60,6 +60,12 @@ def effective_diameter(cutter: Cutter, depth: float) -> float:
     """Returns the diameter, mm, that cuts at `depth` mm above the tip: for a ball
     2·sqrt(a_p·(D − a_p)), for a flat cutter its own."""
     return 2.0 * widest(max(depth, 0.0), cutter.profile)
+
+
+def rim_diameter(cutter: Cutter, depth: float) -> float:
+    """Diameter, mm, by which the speed of an edge is set for cuts up to `depth` (mm) deep: the
+    cutter's own, or that of a tapered ball's flank where it reaches farther out."""
+    return max(cutter.diameter, effective_diameter(cutter, depth))
 
 
 def greatest_share(cutter: Cutter, width: float, depth: float) -> float:

@@ -2,8 +2,9 @@
 
 Lengths in mm, forces in N, modulus in N/mm². Handbook of beams, from memory: delta = F·L³/(3·E·I),
 I = pi·d⁴/64; for a bar of two thicknesses delta = F/(3·E)·(a³/I_a + (L³ − a³)/I_b) with the length
-a at the loaded end. Collet, spindle and machine are taken as stiff, so that the true figure is
-larger; a cut higher up than the tip makes it smaller. Good to a factor of two.
+a at the loaded end. A bar that widens evenly from d to D bends at its thin end as a round one with
+I = pi·d·D³/64 (the integral of x²/I(x)). Collet, spindle and machine are taken as stiff, so that
+the true figure is larger; a cut higher up than the tip makes it smaller. Good to a factor of two.
 """
 
 from __future__ import annotations
@@ -29,12 +30,13 @@ def second_moment(diameter: float) -> float:
 
 def bending(cutter: Cutter, force: float) -> float:
     """Returns the deflection at the tip, mm, under `force` N: edges over the cutting length at 0.8
-    of the diameter, the shank from there up. The formula is the module's."""
+    of the diameter, the shank from there up. The edges of a tapered ball
+    widen from its ball to its largest diameter. The formula is the module's."""
     flutes = min(cutter.cutting_length, cutter.stick_out)
     core = CORE_SHARE * cutter.diameter
-    shank = cutter.shank or cutter.diameter
+    widens = 2.0 * cutter.radius / cutter.diameter
+    shank = cutter.shank or 2.0 * cutter.radius
     modulus = MODULUS[cutter.material]
-    parts = flutes**3 / second_moment(core) + (cutter.stick_out**3 - flutes**3) / second_moment(
-        shank
-    )
+    edges = second_moment(core) * widens**3
+    parts = flutes**3 / edges + (cutter.stick_out**3 - flutes**3) / second_moment(shank)
     return force * parts / (3.0 * modulus)

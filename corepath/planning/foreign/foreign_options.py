@@ -3,7 +3,7 @@ cutters. Lengths in mm.
 
 `1280x420x16` or `20x10x0.75in` is a blank; `front-left,top`, `middle,bed` or `-100,20,16` a zero,
 numbers in mm from the middle of the blank, Z from the bed; `flat:6`, `2=bull:12:2`,
-`3=ball:6,edges=20,out=30` a cutter.
+`3=ball:6,edges=20,out=30`, `taper:2,angle=5,shank=6` a cutter.
 """
 
 from __future__ import annotations
@@ -26,8 +26,7 @@ _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inc
 _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
-# Shapes that a diameter and a corner radius define completely; others need more than one word has.
-_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill")
+_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill", "taper")
 _LARGEST = 10_000.0
 _MOST_COLUMNS = 40_000_000  # at four bytes a column 160 MB for one face
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
@@ -40,8 +39,8 @@ _ZERO_ALLOWED = (
     "on the bed"
 )
 _CUTTER_ALLOWED = (
-    "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull or drill, as flat:6 or "
-    "2=bull:12:2"
+    "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull, drill or taper, as flat:6, "
+    "2=bull:12:2 or taper:2,angle=5,shank=6"
 )
 
 
@@ -157,7 +156,7 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
     diameter = float(width) * scale
     radius = 0.0 if corner is None else float(corner) * scale
     extra = {
-        name: float(value) * scale
+        name: float(value) * (1.0 if name == "angle" else scale)
         for name, value in (part.split("=") for part in more.split(",")[1:])
     }
     says = _wrong(shape, diameter, radius, corner is not None, extra)
@@ -165,9 +164,15 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
         faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
         return None
     edges, out = extra.get("edges", _UNKNOWN), extra.get("out", _UNKNOWN)
-    return Cutter(
-        int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True
-    )
+    made = Cutter(
+        int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True,
+        shank=extra.get("shank", 0.0), taper_angle=extra.get("angle", 0.0),
+    )  # fmt: skip
+    if shape == "taper" and made.radius <= diameter / 2.0:
+        says = "its edges end, or its shank, before the taper is as wide as the ball"
+        faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
+        return None
+    return made
 
 
 def _wrong(
@@ -179,8 +184,23 @@ def _wrong(
         return "a bull cutter needs a corner radius above 0 and at most half its diameter"
     if stated and shape in ("flat", "drill") and radius != 0.0:
         return f"a {shape} one has no corner radius"
-    if stated and shape == "ball" and abs(radius - diameter / 2.0) > 1e-9:
+    if stated and shape in ("ball", "taper") and abs(radius - diameter / 2.0) > 1e-9:
         return "the corner radius of a ball is half its diameter"
+    if shape == "taper":
+        return _wrong_taper(extra)
     if set(extra) - {"edges", "out"} or any(value <= 0.0 for value in extra.values()):
         return "only edges=LENGTH and out=LENGTH, above 0, may follow"
+    return ""
+
+
+def _wrong_taper(extra: dict[str, float]) -> str:
+    """A tapered ball needs its angle, and what ends its cone: edges or shank."""
+    if set(extra) - {"angle", "shank", "edges", "out"} or any(x <= 0.0 for x in extra.values()):
+        return "only angle=DEGREES, shank=, edges= and out=LENGTH, above 0, may follow"
+    if (
+        extra.get("angle", 0.0) > 30.0
+        or "angle" not in extra
+        or not {"shank", "edges"} & set(extra)
+    ):
+        return "a taper needs angle=DEGREES a side, at most 30, and shank= or edges=LENGTH"
     return ""

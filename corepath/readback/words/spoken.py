@@ -115,7 +115,8 @@ def _cutter(values: list[str], work: Work, spoken: Spoken, findings: Findings) -
     # The number of flutes is no length: it is scaled here because all figures are scaled below.
     cutter, scale = work.cutter, MM_PER_INCH if spoken.units == "inch" else 1.0
     sizes = [cutter.diameter, *([cutter.listed] if cutter.measured else [])]
-    sizes += [*cutter.end_sizes, cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
+    sizes += [*cutter.end_sizes, *(angle * scale for angle in cutter.end_angles)]
+    sizes += [cutter.flutes * scale, cutter.cutting_length, cutter.stick_out]
     for value in values:
         named = _NAMED.search(value)
         figures = (

@@ -4,6 +4,7 @@ figures as packed text."""
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
@@ -12,6 +13,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from corepath.motion.cutter import Cutter
 from corepath.views.player import pack
 from corepath.views.player.bodies import SLOT, glb, viewer
 from corepath.views.player.play_model import (
@@ -95,6 +97,13 @@ def page_data(
     }
 
 
+def _cone(cutter: Cutter) -> dict[str, float]:
+    """Where a tapered ball's flank begins, mm from the axis, and its rise per mm from there."""
+    end = cutter.profile
+    cone = {"cone_from": end.cone_from, "cone_slope": end.cone_slope}
+    return cone if math.isfinite(end.cone_slope) else {}
+
+
 def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
     cutter = reel.cutter
     return {
@@ -106,6 +115,7 @@ def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
             "says": cutter.describe(),
             "radius": cutter.radius,
             "corner": cutter.corner_radius,
+            **_cone(cutter),
             "cutting": cutter.cutting_length,
         },
         "zero": [round(value, 6) for value in reel.zero],

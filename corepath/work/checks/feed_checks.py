@@ -17,7 +17,7 @@ from corepath.motion.feeds.chips import LARGEST_CHIP_SHARE, LEAST_CHIP, spindle_
 from corepath.stackup.checks.judge import weakest
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.skim import TIE
-from corepath.work.cutting.loads import Load, cuts_of, load_of
+from corepath.work.cutting.loads import Load, cuts_of, load_of, rim_of
 from corepath.work.cutting.running import wood_density
 from corepath.work.works import Work
 
@@ -122,10 +122,11 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
         return
     cutter, rpm = work.cutter, work.cutting.rpm
     limit = fastest_rim(cutter.material, laminate=laid)
-    speed = surface_speed(cutter.diameter, rpm)
+    rim = rim_of(work)
+    speed = surface_speed(rim, rpm)
     room = limit.value - speed
     # Rounded down to whole hundreds, so that the advised speed itself holds.
-    least = 100.0 * (spindle_speed(cutter.diameter, limit.value) // 100.0)
+    least = 100.0 * (spindle_speed(rim, limit.value) // 100.0)
     slower = (
         f"rpm at most {least:.0f}" if least >= min(job.machine.spindle_rpm) else "a smaller cutter"
     )

@@ -10,6 +10,7 @@ node, since its contact falls between coarser ones.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -30,6 +31,9 @@ DEEPEST_HOLLOW = 0.3
 """Share of the allowed ridge that a cutter may leave in hollows into which it does not fit."""
 # mm between the nodes at which a flat end is closed over the surface; less for a small cutter.
 _GRID = 3.0
+_COARSE = 4.0
+"""Nodes tell what a ball of radius r leaves to step²/(8·r) and no better: of one smaller than this
+many steps between them they say nothing."""
 _OVERHEAD = {True: 1.6, False: 1.1}
 """How many times the integral a path takes, by whether the cutter has a flat end: that one turns
 more often."""
@@ -58,7 +62,7 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
     """
     offers = []
     for section in job.cutter:
-        if section.shape not in DECK_SHAPES:
+        if section.shape not in DECK_SHAPES or _lies_on_its_cone(section.cutter, surface):
             continue
         run = chosen(
             job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep)
@@ -69,6 +73,12 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
         )
         offers.append(Offer(run, whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
+
+
+def _lies_on_its_cone(cutter: Cutter, surface: DeckSurface) -> bool:
+    """Whether the deck is somewhere as steep as the flank of a tapered ball, which may then touch
+    it: its paths are worked out for the ball."""
+    return surface.steepest >= cutter.profile.cone_slope
 
 
 def choose_deck(
@@ -85,7 +95,8 @@ def choose_deck(
         offers, key=lambda offer: (offer.chosen.cutter.diameter, offer.chosen.cutter.number)
     )[:1]
     if not offers:
-        return choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
+        fault = choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
+        return fault if isinstance(fault, Fault) else _too_steep(fault.cutter, surface)
     left = []
     for offer in offers:
         hollow = hollow_left(surface, offer.chosen.cutter)
@@ -95,11 +106,24 @@ def choose_deck(
     return offers[left.index(min(left))].chosen
 
 
+def _too_steep(cutter: Cutter, surface: DeckSurface) -> Fault:
+    steepest = math.degrees(math.atan(surface.steepest))
+    return Fault(
+        "deck",
+        f"is {steepest:.0f} degrees steep, as steep as the flank of a tapered ball or steeper",
+        cutter.describe(),
+        f"a ball, or a taper of less than {90.0 - steepest:.0f} degrees a side",
+    )
+
+
 def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
     from scipy.ndimage import grey_closing
 
     spacing = float(surface.xs[1] - surface.xs[0])
+    ball = cutter.corner_radius if cutter.flat_radius == 0.0 else math.inf
+    if ball < _COARSE * spacing and ball * _most_hollow(surface) <= 1.0:
+        return 0.0
     # A flat end needs a grid no coarser than half its radius, or its disc would be but a few nodes.
     every = (
         max(1, round(min(_GRID, cutter.radius / 2.0) / spacing))
@@ -110,3 +134,15 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     under, structure = footprint(cutter.profile, every * spacing)
     closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")
     return float((closed - grid).max())
+
+
+def _most_hollow(surface: DeckSurface) -> float:
+    """A bound of the surface's upward curvature, 1/mm: a ball of a smaller radius than 1 over it
+    fits everywhere. Second derivatives of a uniform cubic B-spline are means of the second
+    differences of its coefficients, and the largest curvature is at most the larger of the two
+    along the axes and the twist.
+    """
+    coef, step = surface.coefficients, surface.step
+    upward = max(float(np.diff(coef, 2, axis=axis).max()) for axis in (0, 1))
+    twist = float(np.abs(np.diff(np.diff(coef, axis=0), axis=1)).max())
+    return float((max(upward, 0.0) + twist) / step**2)

@@ -14,7 +14,7 @@ from typing import Any
 from corepath.job.model import Job
 from corepath.job.tables.cutting_table import cutting_energy, kind_of_wood
 from corepath.motion.feeds.chips import surface_speed
-from corepath.work.cutting.loads import Load, PlannedCut, cuts_of, heaviest, load_of
+from corepath.work.cutting.loads import Load, PlannedCut, cuts_of, heaviest, load_of, rim_of
 from corepath.work.cutting.running import wood_density
 from corepath.work.works import Work
 
@@ -41,7 +41,7 @@ def feed_report(
         "feed_source": run.origin.feed,
         "teeth": cutter.flutes,
         "rpm": run.rpm,
-        "surface_speed": round(surface_speed(cutter.diameter, run.rpm), 1),
+        "surface_speed": round(surface_speed(rim_of(work), run.rpm), 1),
         "feed": run.feed,
         "ramp": run.ramp,
         "plunge": run.plunge,

@@ -17,6 +17,7 @@ from corepath.motion.feeds.chips import (
     effective_diameter,
     greatest_share,
     on_straight_wall,
+    rim_diameter,
     scallop_step,
     surface_speed,
 )
@@ -33,7 +34,7 @@ from corepath.work.checks.limit_checks import depth_of
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.works import SAME_SIZE, Trim, Work
 
-__all__ = ["Load", "PlannedCut", "cuts_of", "heaviest", "load_of"]
+__all__ = ["Load", "PlannedCut", "cuts_of", "heaviest", "load_of", "rim_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +209,12 @@ def _of_deck(work: Work) -> Iterator[PlannedCut]:
     yield PlannedCut(
         "lines", min(run.stepover, scallop_step(cutter, deck.scallop), across), depth, run.finish
     )
+
+
+def rim_of(work: Work) -> float:
+    """Largest diameter, mm, of the cutter that meets stock in any cut of the work."""
+    depths = [cut.depth for cut in cuts_of(work)]
+    return max((rim_diameter(work.cutter, deep) for deep in depths), default=work.cutter.diameter)
 
 
 def heaviest(loads: tuple[Load, ...]) -> Load:

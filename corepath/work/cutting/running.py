@@ -10,7 +10,7 @@ from corepath.job.tables.builtin import woods
 from corepath.job.tables.cutting_table import chip_from_table, speed_from_table
 from corepath.motion.cutter import Cutter, Cutting, Origin
 from corepath.motion.feeds import cutting
-from corepath.motion.feeds.chips import on_straight_wall, scallop_step
+from corepath.motion.feeds.chips import on_straight_wall, rim_diameter, scallop_step
 
 __all__ = [
     "BELOW_RAPID",
@@ -146,7 +146,7 @@ def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
 
 def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -> tuple[float, str]:
     figure = speed_from_table(
-        section.diameter,
+        rim_diameter(section.cutter, asked.deep),
         section.material,
         rpm_range,
         resin=asked.resin,

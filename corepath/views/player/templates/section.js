@@ -144,8 +144,11 @@ function paintNose(f, along, at, now, tip) {
   const x = (along === "x" ? tip.x + zero[0] : tip.y + zero[1]);
   const off = (along === "x" ? tip.y + zero[1] : tip.x + zero[0]) - at, z = tip.z + zero[2];
   if (Math.abs(off) > cutter.radius) return;
-  const half = Math.sqrt(cutter.radius ** 2 - off ** 2), flat = cutter.radius - cutter.corner, c = f.context;
-  const rise = (d) => (d <= flat ? 0 : cutter.corner - Math.sqrt(Math.max(cutter.corner ** 2 - (d - flat) ** 2, 0)));
+  const half = Math.sqrt(cutter.radius ** 2 - off ** 2), c = f.context;
+  const flat = cutter.cone_slope ? 0 : cutter.radius - cutter.corner;
+  const corner = (d) => (d <= flat ? 0 : cutter.corner - Math.sqrt(Math.max(cutter.corner ** 2 - (d - flat) ** 2, 0)));
+  const rise = (d) => (cutter.cone_slope && d > cutter.cone_from
+    ? corner(cutter.cone_from) + (d - cutter.cone_from) * cutter.cone_slope : corner(d));
   c.beginPath();
   c.moveTo(f.px(x - half), f.pz(z + cutter.cutting));
   for (let i = -24; i <= 24; i++) {
