@@ -152,6 +152,10 @@ def lowest_offset(v: float, m: float, end: Underside) -> float:
     `m` is the slope of the path; where it climbs (m > 0) the lowest contact lies behind (q <= 0).
     """
     radius, corner = end.radius, end.corner
+    if abs(v) < end.bend < math.inf:  # on the ball of a tapered one, if that is where it is least
+        q = -m * math.sqrt((corner * corner - v * v) / (1.0 + m * m))
+        if v * v + q * q <= end.bend * end.bend:
+            return q
     if 0.0 < corner < radius:
         q = _bull_offset(v, abs(m), end)
         return -q if m > 0.0 else q

@@ -43,6 +43,10 @@ def _left(
     # whole cutter.
     if low > high or az + min(m * low, m * high) >= best:
         return best
+    # A tapered ball is so wide that most pieces pass by with their steep flank: nothing lies lower
+    # than its height straight beside the way.
+    if end.steep < math.inf and az + min(m * low, m * high) + rise(v, end) >= best:
+        return best
     q = 0.0
     if abs(m) > _LEVEL:
         q = lowest_offset(v, m, end)

@@ -142,6 +142,14 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
         slope = dz / length
         t = middle - slope * half / math.sqrt(1.0 + slope * slope)
         low = high = min(max(t, low), high)
+    elif off2 < profile.cone_from**2 < math.inf:
+        # The same on the ball of a tapered one: where the way is lowest there, the sum being
+        # convex, it is nowhere lower on the flank.
+        slope = dz / length
+        back = slope * math.sqrt((profile.corner**2 - off2) / (1.0 + slope * slope))
+        if off2 + back * back <= profile.cone_from**2:
+            low = high = min(max(middle - back / length, low), high)
+            ball = True
     # The ends of the stretch: for a flat end the answer; for a ball both are its minimum.
     least = min(
         az + low * dz + _over_tip(math.sqrt(off2 + (low - middle) ** 2 * length2), profile),
