@@ -140,6 +140,12 @@ def test_findings_are_exit_1_with_what_to_do(file: Path) -> None:
         (("--blank", "100x60x5", "--cutter", "flat:5:1"), "--cutter"),
         (("--blank", "100x60x5", "--cutter", "ball:5:1"), "--cutter"),
         (("--blank", "100x60x5", "--cutter", "flat:5,wide=3"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "flat:5,angle=3"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "taper:2"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "taper:2,angle=5"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "taper:2,angle=40,shank=6"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "taper:2,angle=5,shank=2"), "--cutter"),
+        (("--blank", "100x60x5", "--cutter", "taper:2,angle=5,edges=0.5"), "--cutter"),
         (("--blank", "100x60x5", "--cutter", "flat:5", "--cutter", "flat:6"), "--cutter"),
         (("--blank", "100x60x5", "--cutter", "flat:5", "--zero", "top"), "--zero"),
         (("--blank", "100x60x5", "--cutter", "flat:5", "--zero", "1,2"), "--zero"),
@@ -179,6 +185,7 @@ def test_options_of_a_file_do_not_go_with_a_folder(tmp_path: Path) -> None:
         ("2=bull:12:2", "bull", 12.0, 2.0, 2),
         ("bull:0.5:0.125in", "bull", 12.7, 3.175, -1),
         ("drill:.25inch,edges=1,out=1.5", "drill", 6.35, 0.0, -1),
+        ("4=taper:2,angle=5,shank=6", "taper", 2.0, 1.0, 4),
     ],
 )
 def test_cutters_as_they_are_written(

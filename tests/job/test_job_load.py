@@ -127,6 +127,14 @@ WRONG = [
                        '2', "cutter[4].corner_radius", "ball", "6 mm"),
     ('shape = "ball"', 'shape = "flat"\ncorner_radius = '
                        '2', "cutter[4].corner_radius", "none", "bull"),
+    ('shape = "ball"', 'shape = "taper"', "cutter[4].taper_angle", "needs its taper", "30"),
+    ('shape = "ball"', 'shape = "ball"\ntaper_angle = 5', "cutter[4].taper_angle", "none", "taper"),
+    ('shape = "ball"', 'shape = "taper"\ntaper_angle = 5\nshank = '
+                       '12', "cutter[4].shank", "thicker than its ball", "12 mm"),
+    ('shape = "ball"', 'shape = "taper"\ntaper_angle = 5\ncorner_radius = '
+                       '2', "cutter[4].corner_radius", "half its diameter", "6 mm"),
+    ("cutting_length = 25.0\nstick_out", "taper_angle = 60\ncutting_length = 25.0\n"
+                       "stick_out", "cutter[4].taper_angle", "out of bounds", "30"),
     ("stick_out = 36.0", "stick_out = 20.0", "cutter[4].stick_out", "less than its edges", "25 mm"),
     ("[machine]", "[layup]\nneutral = 80\n[machine]", "layup.neutral", "outside the "
                                                                        "core",

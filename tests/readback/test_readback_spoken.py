@@ -82,6 +82,7 @@ def found(text: str, work: Work, spoken: Spoken) -> list[str]:
 CUTTERS = {
     "flat": CUTTER,
     "ball": Cutter(11, "ball", 20.0, 10.0, 2, 30.0, 40.5),
+    "taper": Cutter(9, "taper", 2.0, 0.0, 2, 25.0, 38.0, shank=6.0, taper_angle=4.5),
     "bull": Cutter(4, "bull", 12.7, 1.5875, 3, 26.0, 35.0),
     "measured": Cutter(2, "flat", 5.94, 0.0, 2, 22.0, 32.0, listed=6.0),
 }
