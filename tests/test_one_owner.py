@@ -242,10 +242,7 @@ def test_the_sheet_or_a_table_reads_the_report_back():
 
 def test_a_program_is_written_outside_the_writer():
     """What is not written by `gcode/write/` has neither its preamble nor its numbers: moves and M
-    words stand there alone.
-
-    The threads of hardware are named as M words are.
-    """
+    words stand there alone."""
     written = re.compile(r"G[0-3] [XYZ]|M[0-9]{1,2}$|T\d* M6")
 
     def emitted(tree: ast.Module) -> list[int]:
@@ -257,11 +254,7 @@ def test_a_program_is_written_outside_the_writer():
         return [node.lineno for node in texts if written.match(node.value)]
 
     assert emitted(ast.parse("yield f'G0 Z{z}'\nadd('M5', 'M4 turns')")) == [2, 1]
-    found = [
-        f"{name}:{line}"
-        for name, tree in _sources("gcode/write/", "job/tables/threads.py")
-        for line in emitted(tree)
-    ]
+    found = [f"{name}:{line}" for name, tree in _sources("gcode/write/") for line in emitted(tree)]
     assert not found
 
 

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.job.load import load_job
-from corepath.job.tables.builtin import hardware, resins, woods
+from corepath.job.tables.builtin import hardware, resins, threads, woods
 from tests.guide.key_reference import key_reference
 from tests.guide.table_reference import table_reference
 
@@ -64,8 +64,10 @@ def test_the_examples_of_cutters_and_hardware_are_jobs(tmp_path: Path) -> None:
         path = tmp_path / f"job-{k}.toml"
         path.write_text(coupon + "\n" + block, encoding="utf-8")
         jobs.append(load_job(path))
-    assert jobs[0].cutter[-1].number == 7 and jobs[1].insert[-1].prongs == 6.0
-    named, row = jobs[2].insert[-1], hardware()["tee-nut-M6-9"]
+    assert jobs[0].cutter[-1].number == 7 and jobs[2].insert[-1].prongs == 6.0
+    tapered = jobs[1].cutter[-1]
+    assert (tapered.shape, tapered.diameter, tapered.taper_angle) == ("taper", 3.0, 5.0)
+    named, row = jobs[3].insert[-1], hardware()["tee-nut-M6-9"]
     assert named.flange == 18.6 and (named.barrel, named.length) == (
         row.barrel.value,
         row.length.value,
@@ -76,7 +78,7 @@ def test_the_page_of_tables_is_written_from_the_tables() -> None:
     """A figure that was changed in a table and not on the page would be believed."""
     text = table_reference()
     assert (DOCS / "tables.md").read_text(encoding="utf-8") == text
-    for name in (*woods(), *resins(), "tee-nut-M6", "screw-in-insert-1/4-20"):
+    for name in (*woods(), *resins(), *threads(), "tee-nut-M6", "screw-in-insert-1/4-20"):
         assert f"| `{name}` |" in text
     for wood in woods().values():
         assert all(

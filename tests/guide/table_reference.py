@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from corepath.job.tables.builtin import Figure, Hardware, hardware, resins, woods
+from corepath.job.tables.builtin import Figure, Hardware, hardware, resins, threads, woods
 
 __all__ = ["table_reference"]
 
@@ -26,7 +26,7 @@ _SIZES = ("barrel", "flange", "flange_thickness", "length", "prongs")
 
 def table_reference() -> str:
     """The page as Markdown."""
-    return "\n".join([_HEAD, *_hardware(), *_woods(), *_resins()]) + "\n"
+    return "\n".join([_HEAD, *_hardware(), *_threads(), *_woods(), *_resins()]) + "\n"
 
 
 def _row(cells: Iterable[str]) -> str:
@@ -100,6 +100,18 @@ def _part_sources(part: Hardware) -> list[str]:
     """The sources of a part's figures, each once; of prongs that it does not have there is none."""
     return list(
         dict.fromkeys(getattr(part, key).source for key in _SIZES if getattr(part, key).value)
+    )
+
+
+def _threads() -> Iterator[str]:
+    yield "## Threads: their bolts and clearance holes\n"
+    yield "mm; of threads in inches the close, the normal and the loose hole.\n"
+    yield from _table(
+        ("name", "nominal", "fine", "medium", "coarse", "sources"),
+        [
+            (f"`{name}`", *(f"{size:g}" for size in row[:4]), "; ".join(row.sources))
+            for name, row in threads().items()
+        ],
     )
 
 

@@ -15,8 +15,7 @@ from corepath.errors import InputError
 from corepath.job.kinds import KeyKind, fields_of
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.job.tables.builtin import hardware, resins, woods
-from corepath.job.tables.threads import CLEARANCE
+from corepath.job.tables.builtin import hardware, resins, threads, woods
 from corepath.job.text.resolved import digest, from_resolved, resolved_dict
 from corepath.job.text.source import shown
 from corepath.job.text.starter import starter_text, title_of, write_starter
@@ -181,7 +180,7 @@ def test_hardware_is_possible_and_marked() -> None:
     """Every figure has its source, and no row contradicts itself."""
     assert list(hardware())[:4] == ["tee-nut-M4", "tee-nut-M5", "tee-nut-M6", "tee-nut-M8"]
     for row in hardware().values():
-        assert CLEARANCE[row.thread].nominal < row.barrel.value < row.flange.value - 2.0
+        assert threads()[row.thread].nominal < row.barrel.value < row.flange.value - 2.0
         assert row.flange_thickness.value < row.length.value
         assert row.prongs.value < row.length.value
         for figure in (row.barrel, row.flange, row.flange_thickness, row.length):

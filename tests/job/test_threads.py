@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from corepath.errors import InputError
 from corepath.job.load import load_job
 from corepath.job.model import InsertSection, Job
-from corepath.job.tables.builtin import hardware
-from corepath.job.tables.threads import CLEARANCE, fit_cautions, suits
+from corepath.job.tables import builtin
+from corepath.job.tables.builtin import hardware, threads
+from corepath.job.tables.threads import fit_cautions, suits
 from tests.given import load_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -39,7 +43,7 @@ def test_each_thread_has_each_kind_in_more_than_one_length() -> None:
             assert {(row.barrel, row.flange, row.flange_thickness, row.prongs) for row in mine} == {
                 (usual.barrel, usual.flange, usual.flange_thickness, usual.prongs)
             }
-            assert usual.thread == thread and thread in CLEARANCE
+            assert usual.thread == thread and thread in threads()
     assert (rows["tee-nut-M6"].length.value, rows["tee-nut-M6-12"].length.value) == (10.0, 12.0)
 
 
@@ -105,6 +109,42 @@ def test_a_thread_that_no_table_of_holes_has_is_a_fault_with_its_row(
     with pytest.raises(InputError, match=r"tee-nut-M7 .* has the thread M7") as told:
         fit_cautions(job(**{**row.keys(), "hardware": "tee-nut-M7"}))
     assert told.value.faults[0].key == "insert.hardware" and "M6" in told.value.faults[0].allowed
+
+
+@pytest.fixture
+def copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A copy of the tables, read instead of them; their caches are empty before and after."""
+    data = Path(builtin.__file__).parents[1] / "data"
+    shutil.copytree(data, tmp_path / "data")
+    monkeypatch.setattr(builtin, "resources", SimpleNamespace(files=lambda _: tmp_path))
+    hardware.cache_clear()
+    threads.cache_clear()
+    yield tmp_path / "data" / "hardware.toml"
+    hardware.cache_clear()
+    threads.cache_clear()
+
+
+def test_a_part_with_a_new_thread_needs_more_than_its_rows_in_one_file(copied: Path) -> None:
+    """Threads stood in a module: a row with a new one was refused until somebody changed code.
+
+    M10: clearance holes 10.5, 11 and 12 (ISO 273:1979, from memory).
+    """
+    table = copied.read_text()
+    part = table[table.index("[tee-nut-M8]") : table.index('["tee-nut-#10-24"]')]
+    thread = (
+        '[thread.M10]\nnominal = { value = 10.0, source = "ISO 261, from memory" }\nclearance = '
+        '{ fine = 10.5, medium = 11.0, coarse = 12.0, source = "ISO 273:1979, from memory" }\n'
+    )
+    new = part.replace("M8", "M10").replace("value = 10.0", "value = 10.2")
+    copied.write_text(f"{thread}\n{table}\n{new}")
+    coupon = (SAMPLES / "coupon.toml").read_text()
+    text = coupon.replace("barrel = 6.5\n", "").replace("flange = 15.0", "flange = 22.0")
+    made = load_text(text.replace("through = false", 'hardware = "tee-nut-M10"'), "x.toml")
+    assert made.insert[0].hardware == "tee-nut-M10" and made.insert[0].barrel == 10.2
+    assert suits(11.0) == ["M10"]
+    # a bore of 10.4, 10.2 and 0.2 of clearance, is narrower than the fine hole
+    assert any("fine clearance hole of M10, 10.5" in said for said in fit_cautions(made))
+    assert "[thread." not in str(list(hardware())) and "thread" not in hardware()
 
 
 @pytest.mark.parametrize(

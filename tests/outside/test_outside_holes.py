@@ -16,7 +16,7 @@ import pytest
 import shapely
 from shapely import LineString, box
 
-from corepath.job.tables.threads import CLEARANCE
+from corepath.job.tables.builtin import threads
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.cycles import expand
 from corepath.motion.fit import flatten
@@ -61,8 +61,8 @@ def points(program: Program, tolerance: float = 0.0005) -> list[tuple[Kind, np.n
 def test_clearance_holes_are_those_of_iso_273() -> None:
     """A bolt hole judged by a wrong table."""
     for thread, sizes in ISO_273.items():
-        assert CLEARANCE[thread][1:] == sizes
-        assert CLEARANCE[thread].nominal == float(thread[1:])
+        assert threads()[thread][1:4] == sizes
+        assert threads()[thread].nominal == float(thread[1:])
 
 
 @pytest.mark.parametrize("thread", DIN_974)

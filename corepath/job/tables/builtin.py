@@ -13,11 +13,21 @@ from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from corepath.lengths import Said, mm
 
-__all__ = ["Figure", "Hardware", "Resin", "Wood", "hardware", "resins", "woods"]
+__all__ = [
+    "Clearance",
+    "Figure",
+    "Hardware",
+    "Resin",
+    "Wood",
+    "hardware",
+    "resins",
+    "threads",
+    "woods",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +69,16 @@ class Hardware:
             f"{named}: from the table of {self.name}, not of your parts; measure yours and "
             "give the keys"
         )
+
+
+class Clearance(NamedTuple):
+    """A thread's nominal diameter and the clearance holes of its bolt, mm; the sources of both."""
+
+    nominal: float
+    fine: float
+    medium: float
+    coarse: float
+    sources: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +137,7 @@ def _figure(entry: Mapping[str, Any]) -> Figure:
 @cache
 def hardware() -> Mapping[str, Hardware]:
     """Return all hardware by name: the usual lengths in the order of the table, then the others."""
-    rows = _read("hardware.toml")
+    rows = {name: row for name, row in _read("hardware.toml").items() if name != "thread"}
     found = {
         name: Hardware(
             name, row["title"], row["thread"], **{key: _figure(row[key]) for key in HARDWARE_KEYS}
@@ -131,6 +151,18 @@ def hardware() -> Mapping[str, Hardware]:
             found[other] = replace(
                 usual, name=other, length=replace(usual.length, value=float(length))
             )
+    return MappingProxyType(found)
+
+
+@cache
+def threads() -> Mapping[str, Clearance]:
+    """Return all threads by name, in the order of the table of hardware, where they stand first."""
+    found = {}
+    for name, row in _read("hardware.toml")["thread"].items():
+        nominal, holes = _figure(row["nominal"]), row["clearance"]
+        fine, medium, coarse = (float(holes[key]) for key in ("fine", "medium", "coarse"))
+        sources = (nominal.source, str(holes["source"]))
+        found[name] = Clearance(nominal.value, fine, medium, coarse, sources)
     return MappingProxyType(found)
 
 

@@ -1,44 +1,16 @@
-"""Threads and their clearance holes, mm.
+"""Which bolts a hole suits, and what is said of bolt holes and of hardware from the table, in mm.
 
-Metric clearance holes: ISO 273:1979, series fine, medium, coarse (from memory). Inch threads:
-nominal sizes of ASME B1.1, clearance holes close, normal, loose of ASME B18.2.8 (from memory,
-rounded to 0.01 mm).
+Threads and their clearance holes stand with the hardware in `data/hardware.toml`.
 """
 
 from __future__ import annotations
 
-from types import MappingProxyType
-from typing import NamedTuple
-
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
-from corepath.job.tables.builtin import Hardware, hardware
+from corepath.job.tables.builtin import Clearance, Hardware, hardware, threads
 from corepath.lengths import marked, mm, said_all
 
-__all__ = ["CLEARANCE", "Clearance", "fit_cautions", "suits"]
-
-
-class Clearance(NamedTuple):
-    """A thread's nominal diameter and the clearance holes of its bolt, mm."""
-
-    nominal: float
-    fine: float
-    medium: float
-    coarse: float
-
-
-CLEARANCE = MappingProxyType(
-    {
-        "M3": Clearance(3.0, 3.2, 3.4, 3.6),
-        "M4": Clearance(4.0, 4.3, 4.5, 4.8),
-        "M5": Clearance(5.0, 5.3, 5.5, 5.8),
-        "M6": Clearance(6.0, 6.4, 6.6, 7.0),
-        "M8": Clearance(8.0, 8.4, 9.0, 10.0),
-        "#10-24": Clearance(4.83, 5.23, 5.61, 6.05),
-        "#10-32": Clearance(4.83, 5.23, 5.61, 6.05),
-        "1/4-20": Clearance(6.35, 6.76, 7.14, 7.49),
-    }
-)
+__all__ = ["fit_cautions", "suits"]
 
 
 def suits(diameter: float) -> list[str]:
@@ -47,7 +19,7 @@ def suits(diameter: float) -> list[str]:
     # 1e-9: a hole of just the listed size counts, also when it was converted from inches
     return [
         name
-        for name, hole in CLEARANCE.items()
+        for name, hole in threads().items()
         if hole.fine - 1e-9 <= diameter <= hole.coarse + 1e-9
     ]
 
@@ -55,7 +27,7 @@ def suits(diameter: float) -> list[str]:
 def fit_cautions(job: Job) -> tuple[str, ...]:
     """Return cautions about bolt holes and about hardware from the table, in words; empty if none.
 
-    Raises InputError for a row of hardware whose thread is not in `CLEARANCE`.
+    Raises InputError for a row of hardware whose thread the table does not have.
     """
     said = []
     for plug in job.plug:
@@ -84,13 +56,13 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
 def _hole_of(row: Hardware) -> Clearance:
     """Return the clearance holes of a row's bolt. Raises InputError for a thread that is not
     here."""
-    if row.thread not in CLEARANCE:
+    if row.thread not in threads():
         says = (
             f"its row {row.name} in the table of hardware has the thread {row.thread}, for which "
             "no holes are known"
         )
-        raise InputError([Fault("insert.hardware", says, allowed=", ".join(CLEARANCE))])
-    return CLEARANCE[row.thread]
+        raise InputError([Fault("insert.hardware", says, allowed=", ".join(threads()))])
+    return threads()[row.thread]
 
 
 def _marked(bound: tuple[float, str]) -> tuple[float, str]:
@@ -98,8 +70,8 @@ def _marked(bound: tuple[float, str]) -> tuple[float, str]:
 
 
 def _misfit(diameter: float) -> str:
-    tight = [(hole.fine, name) for name, hole in CLEARANCE.items() if hole.fine > diameter]
-    loose = [(hole.coarse, name) for name, hole in CLEARANCE.items() if hole.coarse < diameter]
+    tight = [(hole.fine, name) for name, hole in threads().items() if hole.fine > diameter]
+    loose = [(hole.coarse, name) for name, hole in threads().items() if hole.coarse < diameter]
     parts = []
     if loose:
         parts.append(
