@@ -31,7 +31,7 @@ __all__ = ["app", "guide_folder", "run"]
 
 app = typer.Typer(
     help="From the design of a laminated board's wood core to G-code that has been read back.",
-    epilog="Exit codes: 0 well, 1 a check or the read-back failed, 2 the input is wrong. "
+    epilog="Exit codes: 0 OK, 1 a check or the read-back failed, 2 the input is wrong. "
     "Pages named docs/NAME lie in the folder that --guide prints.",
     no_args_is_help=True,
     rich_markup_mode=None,

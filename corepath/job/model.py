@@ -554,7 +554,7 @@ class CutterSection(Section):
         2, description="number of cutting edges"
     )
     cutting_length: PositiveLength = Field(description="length of the edges")
-    stick_out: PositiveLength = Field(description="length out of the collet")
+    stick_out: PositiveLength = Field(description="stick-out: length out of the collet")
     shank: PositiveLength | None = Field(
         None,
         description="diameter of the shank; the cutting one if not given. A tapered ball gets no "

@@ -352,8 +352,8 @@ class _Builder:
             return
         facing = Facing(self.board.blank, top, plan.planes, plan.first_stop - 1)
         watch = [
-            "stop when the casting shows full width all round and at every plug; hands off until "
-            "the spindle stands"
+            "stop when the casting shows full width all round and at every plug; keep hands "
+            "clear until the spindle has stopped"
         ]
         self._add(
             self._made(

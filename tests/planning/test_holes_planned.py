@@ -138,7 +138,7 @@ def test_the_list_tells_each_hole_in_the_board_frame(drilled: Plan) -> None:
             "06-B-inserts-2.nc",
         )
         assert hole["ends"] == "in the spoil board" and "G8" in hole["bore"]["made"]
-        assert hole["seat"]["made"] == "helix and turns"
+        assert hole["seat"]["made"] == "helical bore, finishing pass"
     table = hole_table(drilled.results.lists.holes)
     assert all(hole in table for hole in ("dowel 1", board.places[0].id)) and "(G83)" in table
     assert max(len(row) for row in table.splitlines()) <= 80

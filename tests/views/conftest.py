@@ -238,8 +238,8 @@ def build(flip: str = "x") -> Shop:
             obstacles=(clamp,),
              watch=("thin floor; hold island and rim (tape) apart from each other",)),
         work(5, "B", "skim", corner, 11.4, facing=Facing(board.blank, 13.7, planes, 2),
-             watch=("stop when the casting shows full width all round; hands off until the spindle "
-                    "stands",)),
+             watch=("stop when the casting shows full width all round; keep hands clear until the "
+                    "spindle has stopped",)),
         work(6, "B", "inserts", skimmed, 2.4, holes=tuple(
             Hole(p.id, sx * p.x, sy * p.y, 11.9, (Step(14.2, 10.2), Step(7.8, 2.4)),
                 None) for p in board.places)),

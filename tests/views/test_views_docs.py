@@ -45,7 +45,7 @@ def test_each_check_has_its_page(sample) -> None:  # type: ignore[no-untyped-def
     )
     assert sorted(listed) == sorted(pages)
     for name, text in pages.items():
-        assert text.startswith(f"# {name}\n") and "**To mend it:**" in text, name
+        assert text.startswith(f"# {name}\n") and "**Fix:**" in text, name
 
 
 def test_links_in_the_guide_lead_somewhere() -> None:

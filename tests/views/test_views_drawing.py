@@ -197,7 +197,7 @@ def test_the_title_block_tells_cutter_zero_and_plan(sheets: dict[str, str]) -> N
         text for text, _, _ in texts(named(ET.fromstring(sheets["05-B-skim.svg"]), "title"))
     )
     assert "05-B-skim-pass-1.nc to 5" in skim and "05-B-skim-all.nc" in skim
-    assert "17.0 min, all in one 3.4 min" in skim and "never again" in skim
+    assert "17.0 min, all in one 3.4 min" in skim and "do not touch off again" in skim
     assert "Test piece <7> & more" in skim
 
 

@@ -34,7 +34,7 @@ def check(
         bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
     ] = False,
 ) -> None:
-    """Print the stack-up table, window first, and what would mend it."""
+    """Print the stack-up table, window first, and what would fix it."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
 

@@ -107,11 +107,11 @@ def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: U
 
 def _apart(apart: Apart) -> str:
     """Return what is not counted in the minutes, with an allowance for it."""
-    hands = f"{apart.changes} changes of cutter, allow {round(apart.change_minutes, 2):.0f}"
+    hands = f"{apart.changes} tool changes, allow {round(apart.change_minutes, 2):.0f} min"
     if apart.stops:
-        hands += f"; {apart.stops} stops, allow {round(apart.stop_minutes, 2):.0f}"
+        hands += f"; {apart.stops} stops, allow {round(apart.stop_minutes, 2):.0f} min"
     return wrapped(
-        f"apart: {round(apart.dwell, 3):.1f} of dwells; {hands}; set-ups are not counted"
+        f"apart: {round(apart.dwell, 3):.1f} min of dwells; {hands}; set-ups are not counted"
     )
 
 

@@ -34,7 +34,7 @@ def contributor_table(checks: Sequence[Check], units: Units = MM) -> str:
     table.heads(f"check, {units.short}", no_wrap=True)
     for name in ("value", "rss", "worst"):
         table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("what costs most, and how much", overflow="fold")
+    table.add_column("largest contributors", overflow="fold")
     for check in checks:
         if check.largest:
             costs = ", ".join(f"{name} {mm(cost):.2f}" for name, cost in check.largest)

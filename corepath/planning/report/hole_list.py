@@ -76,7 +76,7 @@ def _insert(insert: InsertSection) -> ListedInsert:
 def _made(work: Work, hole: Hole, step: Step) -> str:
     """Return how a step is made, in words, with the G word where the control knows cycles."""
     if step.diameter > work.cutter.diameter + SAME_SIZE:
-        return "helix and turns"
+        return "helical bore, finishing pass"
     peck = peck_of(work, hole.top - step.floor)
     words = f"drilled, pecks of {mm(peck):g}" if peck else "drilled in one stroke"
     if not work.milling.canned:

@@ -77,7 +77,7 @@ _LINES_LEAST = 8.0
 """mm on the sheet below which what is left of a deck line is not drawn"""
 
 _CAUTION = (
-    "Eyes, ears and lungs: protect them. Keep hands off until the spindle stands. "
+    "Eyes, ears and lungs: protect them. Keep hands clear until the spindle has stopped. "
     "Makers' sheets and local rules come first."
 )
 
@@ -376,7 +376,7 @@ def _rows(
     scene: Scene, work: Work, programs: Sequence[Program], digest: str, minutes: Mapping[str, float]
 ) -> list[tuple[str, str]]:
     zero, cutting = work.zero, work.cutting
-    again = "touching again is allowed" if zero.again else "touch once, never again"
+    again = "you may touch off again" if zero.again else "do not touch off again"
     xy = (
         "middle of the blank"
         if zero.x == 0 and zero.y == 0

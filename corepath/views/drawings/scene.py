@@ -97,7 +97,7 @@ class Scene:
             )
         if self.setup == "D":
             return "laid up, in its cradle: X along the level chord, Z over the rise 0 of the form"
-        return "as it comes, deck side up"
+        return "raw blank, deck side up"
 
     @property
     def stem_order(self) -> dict[str, int]:

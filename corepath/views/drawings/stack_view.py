@@ -36,7 +36,7 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
     with svg.group("stack-up", id="stack-up"):
         svg.line(box.x0, box.y0 - 1, SIDE.x0 - 1, box.y0 - 1, "narrow")
         words = (
-            f"Stack-up: heights {number(factor)}:1, lengths a scheme; {UNIT} above the "
+            f"Stack-up: heights {number(factor)}:1, lengths not to scale; {UNIT} above the "
             "finished bottom"
         )
         svg.text(box.x0 + 4, box.y0 + 4, words, "label strong", size=NORMAL)

@@ -58,7 +58,7 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
         )
         blocks.append(Banner("DO NOT CUT", (says, *_failures(facts))))
     elif facts.withheld:
-        says = "No G-code was written, since something fails. Mend it, plan again, print anew."
+        says = "No G-code was written, since something fails. Fix it, plan again, print anew."
         blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts))))
     fills = tuple(line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.says)
     if fills:
@@ -110,8 +110,8 @@ def _core(facts: Facts) -> Rows:
             f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} "
             "at the edge",
         ),
-        ("window", f"{mm(window.value)} to spare, {mm(window.worst)} with every error against it"),
-        ("stop of the skim", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
+        ("window", f"margin {mm(window.value)}, worst case {mm(window.worst)}"),
+        ("stop skimming at", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
         ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),
     ]
     if facts.planned:
@@ -138,7 +138,7 @@ def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
         "The same code stands on every page and in the head of every file. Where they differ, "
         "do not cut."
     )
-    return Table("The way", ("", "page", "what", "state"), tuple(rows), note=note, strong=strong)
+    return Table("Steps", ("", "page", "what", "state"), tuple(rows), note=note, strong=strong)
 
 
 def measure_page(facts: Facts) -> Page:

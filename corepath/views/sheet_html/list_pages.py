@@ -78,11 +78,11 @@ def stack_page(facts: Facts) -> Page:
              unit_word(check.unit), check.where, _largest(check))
         )  # fmt: skip
     note = (
-        "Worst: with every error against it. Each must be at least its limit. Costs most: the "
-        "errors that take most of "
+        "Worst: with every error against it. Each must be at least its limit. Largest "
+        "contributors: the errors that take most of "
     )
     note += "it. Fill is judged at the lowest pass until a stop is recorded, and less its margin."
-    head = ("check", "", "value", "worst", "at least", "", "where", "costs most")
+    head = ("check", "", "value", "worst", "at least", "", "where", "largest contributors")
     blocks: tuple[Block, ...] = (
         Drawing(
             "Section of the stack-up: blank, groove, plug, insert and deck with their checks",

@@ -47,7 +47,7 @@ def dowel_rows(facts: Facts, setup: Setup) -> tuple[tuple[str, str], ...]:
         section = facts.board.dowels[one.dowel - 1]
         parts = f"{mm(section.depth_in_bed, 1)} in the bed, {mm(one.stand, 1)} above"
         words = (
-            f"{size(section.diameter)} thick, at most {mm(one.length, 1)} long: {parts}; wood "
+            f"diameter {size(section.diameter)}, length up to {mm(one.length, 1)}: {parts}; wood "
             "or plastic"
         )
         words += "" if one.fits else "; the job's own is too long here"

@@ -78,8 +78,7 @@ _EACH = (
     "show yet.",
     "Spindle still? Vacuum the face; look along the groove, all round, at every plug. Mark what "
     "does not show.",
-    "Z is not touched again between passes. A plug that shows rotten or hollow: stop, record it as "
-    "a void.",
+    "Z is not touched again between passes. A porous or hollow plug: stop, record it as a void.",
 )
 
 
@@ -187,7 +186,7 @@ def _stops(facts: Facts) -> Table:
         fills = [
             row for row in fills if any("fail" in cell or "caution" in cell for cell in row[1:])
         ]
-    note = "To spare beyond the limit with every error against it."
+    note = "Margin beyond the limit in the worst case."
     numbers = tuple(range(1, len(head)))
     return Table("If it stops there", tuple(head), (*fills, *wanted), note=note, numbers=numbers)
 

@@ -123,14 +123,14 @@ def stack_drawing(facts: Facts) -> str:
     factor = next((f for f in _FACTORS if f * whole <= _TALLEST), _FACTORS[-1])
     height = _TOP + whole * factor + 6.0
     svg = Document(
-        _WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths a scheme."
+        _WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths not to scale."
     )
     base = _TOP + heights.top * factor
 
     def y(z: float) -> float:
         return base - z * factor
 
-    words = f"Heights {number(factor)}:1, lengths a scheme; {UNIT} above the finished bottom"
+    words = f"Heights {number(factor)}:1, lengths not to scale; {UNIT} above the finished bottom"
     svg.text(2, 4.5, words, "label strong", size=NORMAL)
     _scheme(svg, facts, heights, y)
     labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [], wider=WIDER)

@@ -73,7 +73,7 @@ function play() {
   if (p.spot.piece === p.t.count - 1) stand({ piece: 0, share: 1 });
   p.playing = true;
   p.last = performance.now();
-  byId("play").textContent = "halt";
+  byId("play").textContent = "pause";
   byId("play").setAttribute("aria-pressed", "true");
   draw();
 }
