@@ -19,10 +19,11 @@ T = TypeVar("T")
 
 
 class Chance:
-    """The chance of one job, by its seed and its index in the draw."""
+    """The chance of one job, by its seed and its index in the draw; further `parts` make one that
+    hangs on nothing else that is drawn."""
 
-    def __init__(self, seed: int, index: int) -> None:
-        self._generator = np.random.Generator(np.random.PCG64([seed, index]))
+    def __init__(self, seed: int, index: int, *parts: int) -> None:
+        self._generator = np.random.Generator(np.random.PCG64([seed, index, *parts]))
 
     def share(self) -> float:
         """From 0 to 1."""

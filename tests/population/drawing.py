@@ -26,6 +26,7 @@ from tests.population.features import (
     draw_screws,
     touch_place,
 )
+from tests.population.habits import add_habits
 from tests.population.shapes import Shape, draw_shape
 from tests.population.shop import draw_cutters, draw_machine, widest
 from tests.population.toml_text import INCH, Mm, toml_text
@@ -101,6 +102,7 @@ class _Sketch:
             ]
         self.traits["stop in D"] = bool(cradle)
         self.traits |= self._traits(shape, deck, name, cutters)
+        self.traits["habits"] = add_habits(Chance(seed, index, 1), self.job, self.files)
         text = toml_text({"title": f"Drawn {seed}-{index}", "units": "inch" if self.inch else "mm",
             **self.job},
                          self.inch)  # fmt: skip

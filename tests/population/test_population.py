@@ -7,13 +7,15 @@ import json
 import math
 import tomllib
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
+from pydantic import BaseModel
 from shapely import LineString, Point, Polygon, box
 
+from corepath.job.model import Job
 from corepath.planning import checks_report, prepare
 from corepath.planning.report.geometry import geometry_dict
 from tests.population.chance import Chance
@@ -27,9 +29,48 @@ SEED, COUNT = 415, 160
 FIRST = [0.5118216247, 0.331872391868]
 
 
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
 @pytest.fixture(scope="module")
 def draws() -> list[Drawn]:
     return [draw(SEED, index) for index in range(COUNT)]
+
+
+def _keys(table: Mapping[str, Any], *above: str) -> Iterator[tuple[str, ...]]:
+    """The path of each key of a job, numbers of lists left out."""
+    for key, value in table.items():
+        inner = value if isinstance(value, list) else [value]
+        if any(isinstance(one, Mapping) for one in inner):
+            for one in inner:
+                yield from _keys(one, *above, key)
+        else:
+            yield (*above, key)
+
+
+def _of_the_model(model: type[BaseModel], *above: str) -> Iterator[tuple[str, ...]]:
+    """The path of each key that a job may hold."""
+    for name, field in model.model_fields.items():
+        sections = [
+            part
+            for part in (field.annotation, *get_args(field.annotation))
+            if isinstance(part, type) and issubclass(part, BaseModel)
+        ]
+        key = field.alias or name
+        if not sections:
+            yield (*above, key)
+        for section in sections:
+            yield from _of_the_model(section, *above, key)
+
+
+def test_every_key_stands_in_a_sample_or_a_drawn_job(draws: list[Drawn]) -> None:
+    """What nobody ever gives has never been planned with."""
+    texts = [path.read_text("utf-8") for path in SAMPLES.glob("*.toml")]
+    used = {key for text in texts for key in _keys(tomllib.loads(text))}
+    used |= {key for drawn in draws for key in _keys(tomllib.loads(drawn.text))}
+    known = set(_of_the_model(Job))
+    assert ("groove", "floor") in known and ("cutter", "diameter") in known and len(known) > 150
+    assert known - used == set()
 
 
 def test_a_run_of_checks_alone_plans_nothing(
