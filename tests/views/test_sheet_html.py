@@ -24,10 +24,12 @@ from corepath.cli.app import app
 from corepath.cli.commands.record_options import words_of
 from corepath.job.load import read_job
 from corepath.job.record.settled import Settled
+from corepath.lengths import MM
 from corepath.planning import prepare
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.views.sheet_html import Facts, pages, sheet_html
+from corepath.views.sheet_html.facts import figure
 from corepath.views.sheet_html.page_parts import Command, Measures, Slot, Steps
 from corepath.views.sheet_html.sheet_file import _css_string
 from corepath.views.sheet_html.stack_drawing import placed_checks
@@ -382,3 +384,9 @@ def test_a_changer_that_knows_lengths_asks_for_no_touch(
         line for line in asked if "is loaded by the file, which then waits. Touch Z with it" in line
     ]
     assert len(loaded) == len({work.cutter.number for work in coupon.works if work.setup == "A"})
+
+
+def test_a_check_just_below_nothing_is_no_minus_nothing() -> None:
+    """ "-0.00" beside *ok* reads like a failure."""
+    assert MM.text(figure(-0.0004, "mm")) == "0.00"
+    assert MM.text(figure(-0.006, "mm")).endswith("0.01")

@@ -36,8 +36,9 @@ def mm(value: float, places: int = 2) -> str:
 
 
 def figure(value: float, unit: str) -> str:
-    """Return the figure of a check in its unit; a length in that of the job."""
-    return f"{lengths.in_unit(round(value, PLACES), unit):.2f}"
+    """The figure of a check in its unit; a length in that of the job. Never "-0.00"."""
+    value = round(value, PLACES)
+    return f"{lengths.in_unit(value if round(value, 2) else 0.0, unit):.2f}"
 
 
 def size(value: float) -> str:

@@ -103,7 +103,7 @@ def stack_page(facts: Facts) -> Page:
         "stack",
         "S",
         "Stack-up",
-        "all heights of the core and what each has to spare",
+        "all heights of the core and the margin of each check",
         blocks,
         short="stack-up",
     )
