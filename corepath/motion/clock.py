@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.cycles import expand_counted
-from corepath.motion.program import Kind, Move, Pass, rapid
+from corepath.motion.program import FULL_TURN, Kind, Move, Pass, rapid
 
 __all__ = ["EXACT_DEVIATION", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds"]
 
@@ -34,7 +34,6 @@ EXACT_DEVIATION = 0.002
 """Deviation, mm, of a control that keeps to the path: what its drives still cut off (common
 practice, no source)."""
 
-_FULL = 1e-6  # mm: an arc whose ends lie closer than this is a full turn
 
 Floats = NDArray[np.float64]
 
@@ -190,7 +189,7 @@ def _bend(
         out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
     )
     sweep = np.where(sweep < 0.0, sweep + math.tau, sweep)
-    sweep = np.where(np.sqrt(((into - out) ** 2).sum(axis=1)) < _FULL, math.tau, sweep)
+    sweep = np.where(np.sqrt(((into - out) ** 2).sum(axis=1)) < FULL_TURN, math.tau, sweep)
     level, rise = radius * sweep, arcs[:, 3] - starts[:, 2]
     length = np.hypot(level, rise)
     share = level / np.where(length > 0.0, length, 1.0)

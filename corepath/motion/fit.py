@@ -15,7 +15,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from corepath.motion.program import Kind, Move, arc, line
+from corepath.motion.program import FULL_TURN, Kind, Move, arc, line
 
 __all__ = [
     "CORNER",
@@ -121,10 +121,13 @@ def flatten(start: tuple[float, float, float], move: Move, tolerance: float = 0.
     radius = float(np.hypot(move.i, move.j))
     first = np.arctan2(start[1] - cy, start[0] - cx)
     turn = (np.arctan2(move.y - cy, move.x - cx) - first) % (2 * np.pi)
-    if move.kind is Kind.CW:
-        turn -= 2 * np.pi
-    if abs(turn) < 1e-12:
+    if np.hypot(move.x - start[0], move.y - start[1]) < FULL_TURN:
+        # told by the ends, not by the angle: rounding may put that on either side of the start
         turn = 2 * np.pi
+        if move.kind is Kind.CW:
+            turn = -turn
+    elif move.kind is Kind.CW:
+        turn -= 2 * np.pi
     # chord error of an arc: r (1 - cos(step / 2))
     step = 2 * np.arccos(max(1 - tolerance / radius, 0.0)) if radius > 0 else np.pi
     t = np.linspace(0.0, 1.0, int(np.ceil(abs(turn) / step)) + 1)

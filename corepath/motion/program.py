@@ -17,9 +17,13 @@ from corepath.lengths import Said, said_all
 from corepath.motion.cutter import Cutter, Cutting
 
 __all__ = [
-    "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup", "System", "Zero",
+    "FULL_TURN", "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup",
+    "System", "Zero",
     "arc", "drill", "line", "rapid",
 ]  # fmt: skip
+
+FULL_TURN = 1e-6
+"""mm: an arc whose ends lie closer than this is a full turn (RS-274: NIST IR 6556, 3.5.3.2)."""
 
 Setup = Literal["A", "B", "C", "D"]
 System = Literal["G54", "G55"]

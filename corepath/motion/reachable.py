@@ -72,7 +72,7 @@ def _slowed(stretch: Pass, accel: float) -> Pass:
         move._replace(feed=_rounded(move.feed, top)) if move.feed > top else move
         for move, top in zip(moves, most.tolist(), strict=True)
     ]
-    return Pass.of(slow, stretch.says, stretch.points)
+    return replace(stretch, moves=tuple(slow))
 
 
 def _rounded(feed: float, top: float) -> float:

@@ -168,3 +168,16 @@ def test_flatten_of_a_full_turn_and_of_a_clockwise_quarter() -> None:
     assert full[len(full) // 4, 1] > 4.9
     quarter = flatten((5.0, 0.0, 0.0), Move(Kind.CW, 0.0, -5.0, 0.0, 1.0, -5.0, 0.0), 0.001)
     assert quarter[:, 0].min() > -1e-9 and quarter[:, 1].max() < 1e-9
+
+
+@pytest.mark.parametrize("kind", [Kind.CW, Kind.CCW])
+@pytest.mark.parametrize("off", [0.0, 1e-14, -1e-14])
+def test_a_full_turn_goes_its_own_way_round(kind: Kind, off: float) -> None:
+    """The end's angle may round to either side of the start: the turn still goes round once, as it
+    is called. A quarter of the way on from (1, 0) it is at (0, -1) clockwise."""
+    turn = flatten((1.0, 0.0, 0.0), Move(kind, 1.0, off, 0.0, 100.0, -1.0, 0.0), FINE)
+    quarter = turn[(len(turn) - 1) // 4]
+    ahead = -1.0 if kind is Kind.CW else 1.0
+    assert quarter[:2] == pytest.approx((0.0, ahead), abs=0.02)
+    length = np.hypot(*np.diff(turn[:, :2], axis=0).T).sum()
+    assert length == pytest.approx(2 * math.pi, abs=1e-3)

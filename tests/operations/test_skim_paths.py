@@ -16,6 +16,7 @@ from shapely import LineString, Polygon, box
 from corepath.errors import CorepathError
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Kind, Move, Pass, Zero
+from corepath.operations import programs
 from corepath.operations.facing import skim_paths as skim
 from corepath.work.keepoff import spared
 from corepath.work.works import Facing, Obstacle, Work
@@ -242,3 +243,13 @@ def test_no_room_at_all_is_refused_in_words() -> None:
     """An empty file would pass for a skim."""
     with pytest.raises(CorepathError, match="no room at all"):
         skim.skim_programs(make_work(obstacles=(Obstacle(box(-300, -300, 300, 300), 20.0),)))
+
+
+def test_passes_keep_their_heights_where_feeds_are_slowed() -> None:
+    """The writer names a pass by its planes; where they were lost, files counted passes instead."""
+    work = make_work(first_stop=3)
+    assert work.facing is not None
+    for made, planned in zip(programs(work), skim.skim_programs(work), strict=True):
+        planes = [one.planes for one in made.passes]
+        assert planes == [one.planes for one in planned.passes]
+        assert sum(planes, ())[-1] in work.facing.planes
