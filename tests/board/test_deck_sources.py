@@ -4,6 +4,7 @@ key."""
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +24,7 @@ from corepath.board.deck.make_deck import build_deck
 from corepath.board.deck.patches import patches_of
 from corepath.board.outline.make_outline import build_outline
 from corepath.errors import InputError
+from corepath.lengths import units_of
 
 SQUARE = np.array([[0, 0, 60, 0], [60, 0, 60, 40], [60, 40, 0, 40], [0, 40, 0, 0]], dtype=float)
 CSV = {"deck.stations": None, "deck.grid": "a.csv", "deck.grid_units": "mm"}
@@ -462,6 +464,17 @@ def test_gaps_and_faults_of_a_grid_are_named_with_their_place(make_job, tmp_path
         "board.thickness": 7.39,
     }
     assert says in faults_of(make_job, keys, tmp_path)["deck.grid"]
+
+
+def test_a_place_of_a_grid_is_told_in_the_unit_of_the_job(make_job, tmp_path):
+    """In a job in inches a place in mm is looked for 25 times too far away: 8 mm is 0.315 in."""
+    places = [(x, y) for x in np.arange(-110.0, 100.0, 5.0) for y in np.arange(-40.0, 41.0, 4.0)]
+    rows = [f"{x},{y},{wave(x, y)}" for x, y in places]
+    (tmp_path / "deck.csv").write_text("\n".join([*rows, "0.0,8.0,7.0"]))
+    keys = {"deck.stations": None, "deck.grid": "deck.csv", "deck.grid_units": "mm"}
+    told = faults_of(make_job, {**keys, "board.thickness": 7.39}, tmp_path)["deck.grid"]
+    found = re.search(r"two values at \(0, ([0-9.]+)\)", units_of("inch").text(told))
+    assert found and float(found[1]) == pytest.approx(0.315, abs=0.0005)
 
 
 def test_a_gap_beyond_the_board_is_none(make_job, tmp_path):

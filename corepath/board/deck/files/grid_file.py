@@ -21,6 +21,7 @@ from shapely import Polygon
 from corepath.board.deck.files.file_bytes import MM, FileHeights
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
+from corepath.lengths import mm
 
 __all__ = ["grid_heights", "read_grid"]
 
@@ -52,8 +53,13 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         or gy[0] > low + slack
         or gy[-1] < high - slack
     ):
-        spans = f"X {gx[0]:g} to {gx[-1]:g}, Y {gy[0]:g} to {gy[-1]:g}"
-        needs = f"X {left:.1f} to {right:.1f}, Y {low:.1f} to {high:.1f}, the outline"
+        spans = (
+            f"X {mm(float(gx[0])):g} to {mm(float(gx[-1])):g}, "
+            f"Y {mm(float(gy[0])):g} to {mm(float(gy[-1])):g~}"
+        )
+        needs = (
+            f"X {mm(left):.1f} to {mm(right):.1f}, Y {mm(low):.1f} to {mm(high):.1f~}, the outline"
+        )
         raise InputError([Fault(_KEY, f"{name} does not cover the board", spans, needs)])
     missing = ~np.isfinite(h)
     if missing.any():
@@ -66,8 +72,8 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         if over.any():
             k = int(np.argmax(over))
             says = (
-                f"{name} has a gap: {int(over.sum())} values are missing, first at ({gx[i[k]]:g}, "
-                f"{gy[j[k]]:g})"
+                f"{name} has a gap: {int(over.sum())} values are missing, first at "
+                f"({mm(float(gx[i[k]])):g}, {mm(float(gy[j[k]])):g})"
             )
             raise InputError(
                 [Fault(_KEY, says, allowed="a value at each place of the grid over the board")]
@@ -204,7 +210,13 @@ def _lattice(rows: Floats, name: str) -> tuple[Floats, Floats, Floats]:
     if len(twice):
         x, y = rows[order[twice[0]], :2]
         raise InputError(
-            [Fault(_KEY, f"{name} has two values at ({x:g}, {y:g})", allowed="one at each place")]
+            [
+                Fault(
+                    _KEY,
+                    f"{name} has two values at ({mm(x):g}, {mm(y):g})",
+                    allowed="one at each place",
+                )
+            ]
         )
     h = np.full((len(gx), len(gy)), math.nan)
     h[i, j] = np.where(np.abs(rows[:, 2]) <= _FARTHEST, rows[:, 2], math.nan)

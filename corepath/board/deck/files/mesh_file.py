@@ -24,6 +24,7 @@ from corepath.board.deck.files.file_bytes import MM, FileHeights
 from corepath.board.deck.files.mesh_rays import Cells, cells_of, look_down
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
+from corepath.lengths import mm
 
 __all__ = ["mesh_heights", "placed_faces"]
 
@@ -158,7 +159,7 @@ def _uncovered(name: str, x: Floats, y: Floats, top: Floats) -> list[Fault]:
     k = int(np.argmax(gap))
     says = (
         f"{name} does not cover the board: no face over {gap.sum()} mm² of it, first at "
-        f"({x[k]:g}, {y[k]:g})"
+        f"({mm(float(x[k])):g}, {mm(float(y[k])):g})"
     )
     spans = "mesh_at, mesh_angle and mesh_units such that the mesh covers the outline"
     return [_fault(says, spans)]
@@ -172,7 +173,10 @@ def _layers(
     if not folded.any():
         return []
     k = int(np.argmax(folded))
-    where = f"({x[k]:g}, {y[k]:g}), at {top[k]:.2f} and below it at {second[k]:.2f} mm"
+    where = (
+        f"({mm(float(x[k])):g}, {mm(float(y[k])):g}), at {mm(float(top[k])):.2f} and below it at "
+        f"{mm(float(second[k])):.2f~}"
+    )
     says = f"{name} folds: more than one upper surface at {where}"
     return [_fault(says, "one upper surface seen from above, without overhangs")]
 
@@ -198,10 +202,10 @@ def _edges(name: str, faces: Floats, indices: Ints, cells: Cells, outline: Polyg
         return []
     k = int(np.argmax(seen))
     x, y, z = middle[k]
-    how = "nothing" if np.isnan(aside[k]) else f"the ground {z - aside[k]:.2f} mm below"
+    how = "nothing" if np.isnan(aside[k]) else f"the ground {mm(float(z - aside[k])):.2f~} below"
     says = (
-        f"{name} has an overhang, a vertical step or a hole at ({x:.1f}, {y:.1f}): beside its edge "
-        f"at {z:.2f} is {how}"
+        f"{name} has an overhang, a vertical step or a hole at ({mm(float(x)):.1f}, "
+        f"{mm(float(y)):.1f}): beside its edge at {mm(float(z)):.2f} is {how}"
     )
     return [_fault(says, "one upper surface seen from above, closed, without overhangs or steps")]
 
@@ -252,8 +256,8 @@ def _cautions(name: str, faces: Floats, indices: Ints, face: Ints) -> list[str]:
         k = int(np.argmax(lone))
         at = faces[k % len(faces), k // len(faces)]
         found.append(
-            f"{name} is not closed: {lone.sum()} edges have one face only, one at ({at[0]:.1f}, "
-            f"{at[1]:.1f}); "
+            f"{name} is not closed: {lone.sum()} edges have one face only, one at "
+            f"({mm(float(at[0])):.1f}, {mm(float(at[1])):.1f}); "
             "taken as it lies, since no hole shows inside the outline"
         )
     # two faces that look the same way run along their common edge in opposite directions
