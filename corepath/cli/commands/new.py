@@ -47,7 +47,7 @@ def new(
         if quiet:
             say("\n".join(f"Wrote {path}" for path in (name, measuring) if path is not None))
             return
-        say(f'Wrote {name}, "{title}". Change it to your board; it is ready to plan as it is.')
+        say(f'Wrote {name}, "{title}". Change it to your board; it is ready to plan.')
         if measuring is not None:
             say(f"Wrote {measuring}: where to measure the blank.")
             again = next_command("record", name).removeprefix("Next: ")
