@@ -153,6 +153,30 @@ def test_a_wide_flat_cutter_does_not_sink_into_a_crease() -> None:
     assert (found - brute).min() > -0.004  # 0.0015 of it from the nodes 1 mm apart
 
 
+def hill(x: Array, y: Array) -> Array:
+    """A low hill on level ground, 36 wide and 0.27 high: at its top it bends to a radius of 150, the
+    least that a deck has if its job says nothing."""
+    away = np.minimum(np.hypot(x - 7.0, y + 4.0) / 18.0, 1.0)
+    return 10.0 + 0.27 * (1.0 - away**2) ** 4
+
+
+@pytest.mark.parametrize(
+    "cutter",
+    [Cutter(4, "flat", 50.0, 0.0, 2, 30.0, 40.0), Cutter(5, "bull", 60.0, 3.0, 2, 30.0, 40.0)],
+    ids=["flat", "bull"],
+)
+def test_a_hill_between_axis_and_rim_is_not_cut_into(cutter: Cutter) -> None:
+    """Axis and rim stand on level ground beside it: 0.24 of it were cut off."""
+    found = CutterOffset(sampled(hill, half=80, edge=10.0), cutter)
+    angles = np.linspace(0, 2 * math.pi, 16, endpoint=False)
+    for away in (0.0, 6.0, 12.0, 18.0, 22.0):
+        x, y = 7.0 + away * np.cos(angles), -4.0 + away * np.sin(angles)
+        # The top of the hill lies under the flat part: nothing of the ground is higher than 10.27.
+        tips = found.tip(x, y)
+        assert away < cutter.radius - cutter.corner_radius
+        assert tips == pytest.approx(np.full(16, 10.27), abs=0.001)
+
+
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.floats(-0.02, 0.02), min_size=3, max_size=60), st.floats(-0.1, 0.1))
 def test_thinned_chords_stay_in_the_band(bumps: list[float], slope: float) -> None:

@@ -112,6 +112,7 @@ def test_figures_and_findings_hang_on_no_part(monkeypatch, chunk):
 def test_a_change_by_m6_is_seen_before_the_file_is_cut():
     """T2 alone only chooses a tool where the file has M6 later on; in a comment it has none."""
     assert changes_by_m6(["T2", "G1 X6", "N4 m06 (now)"])
+    assert changes_by_m6(["T2\r", "M6\r"]), "a file whose lines end in CR LF"
     assert not changes_by_m6(["T2", "(M6 is not used) G1 X6", "M60", "M3 S6"])
 
 

@@ -8,7 +8,9 @@ import pytest
 from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.stackup.checks.registration import Registered, registered
+from corepath.stackup.checks import registration as module
+from corepath.stackup.checks.registration import Registered, registered, registration
+from corepath.stackup.linear import Linear
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -73,6 +75,18 @@ def test_how_far_seats_are_off_is_told_of_seats(prepared: Prepared):
     )
     assert off < 1.0
     assert check.says.endswith(f"; seats up to {off:.2f} off their places")
+
+
+def test_a_known_movement_counts_whichever_way_it_goes(
+    prepared: Prepared, monkeypatch: pytest.MonkeyPatch
+):
+    """Half a millimetre to one side and 0.2 of errors: 0.70 off, where -0.30 was told."""
+    moved = Registered("seat", "I1", Linear.of(-0.5) + Linear.term("dowel play", 0.2))
+    edge = Registered("edge", "groove", Linear.of(4.0))
+    monkeypatch.setattr(module, "registered", lambda stack, board: (edge, moved))
+    assert registration(prepared.stackup, prepared.board).says.endswith(
+        "; seats up to 0.70 off their places"
+    )
 
 
 def test_a_recorded_touch_is_a_measured_height(prepared: Prepared):

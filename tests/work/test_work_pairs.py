@@ -16,7 +16,7 @@ from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.planning import prepare_job
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
-from corepath.work.cutting.pairs import CHANGE, Share, shares
+from corepath.work.cutting.pairs import CHANGE, Share, _ids, shares
 from corepath.work.cutting.reach import largest_left, passes, reached
 from corepath.work.works import Pocket
 
@@ -156,3 +156,10 @@ def test_swallow_tail_is_cut_by_two() -> None:
     works = prepare_job(job, SAMPLES).works
     stems = [(work.stem, work.cutter.diameter) for work in works if work.name == "groove"]
     assert stems == [("03-A-groove", 8.0), ("03-A-groove-2", 4.0)]
+
+
+def test_more_pieces_than_letters_have_names_of_their_own() -> None:
+    """The 27th piece of a pocket had no letter left, and no plan came of it."""
+    names = _ids("P1", 60)
+    assert names[0] == "P1 a" and names[25:28] == ["P1 z", "P1 aa", "P1 ab"]
+    assert len(set(names)) == 60 and _ids("P1", 1) == ["P1"]

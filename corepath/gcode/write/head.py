@@ -133,7 +133,7 @@ def _cutter(cutter: Cutter, grid: TickGrid) -> str:
     listed = f" as measured, listed as {grid.size(cutter.listed)}" if cutter.measured else ""
     form = cutter_words(cutter.facts(), ", diameter ", size=grid.size, measured=listed)
     lengths = (
-        f"cutting length {grid.size(cutter.cutting_length)}, stick-out "
-        f"{grid.size(cutter.stick_out)}"
+        f"cutting length {grid.size(cutter.cutting_length)}, stick-out from "
+        f"the collet {grid.size(cutter.stick_out)}"
     )
     return f"{form}, flutes {cutter.flutes}, {lengths}"

@@ -34,6 +34,7 @@ class CutterOffset:
         self.surface = surface
         self.cutter = cutter
         self._block, self._bends = self._curvatures()
+        self._peaks = _highest_nodes(surface, round(self._block / surface.step))
 
     def _curvatures(self) -> tuple[float, Array]:
         """Size of the blocks, mm, and bounds (columns, rows, 2), 1/mm, of the curvature under the
@@ -87,11 +88,27 @@ class CutterOffset:
             self.surface.frame,
             self.cutter.profile,
             self._bends,
+            self._peaks,
             self._block,
             np.ascontiguousarray(xx.ravel()),
             np.ascontiguousarray(yy.ravel()),
         )
         return np.asarray(flat).reshape(xx.shape)
+
+
+def _highest_nodes(surface: DeckSurface, size: int) -> Array:
+    """Height and place (columns, rows, 3), mm, of the highest node in each block of `size` by
+    `size` nodes of the deck's grid."""
+    short = [(0, -n % size) for n in surface.grid.shape]
+    nodes = np.pad(surface.grid, short, constant_values=-np.inf)
+    columns, rows = nodes.shape[0] // size, nodes.shape[1] // size
+    blocks = nodes.reshape(columns, size, rows, size).swapaxes(1, 2).reshape(columns, rows, -1)
+    highest = blocks.argmax(axis=2)
+    i = np.arange(columns)[:, None] * size + highest // size
+    j = np.arange(rows)[None, :] * size + highest % size
+    return np.ascontiguousarray(
+        np.stack((blocks.max(axis=2), surface.xs[i], surface.ys[j]), axis=-1)
+    )
 
 
 def _level_rim(surface: DeckSurface) -> bool:

@@ -49,6 +49,8 @@ then stood up to 0.1 too low; with 128 places they are 1.2 mm apart there, and t
 """
 _STARTS = 8
 """Places in a ring under the land from which a summit is climbed, besides the middle."""
+_HILLS = 3
+"""Most hills between axis and rim that are climbed, the highest first."""
 
 
 @njit(cache=True)
@@ -164,10 +166,62 @@ def _summit(
 
 
 @njit(cache=True)
+def _hills(
+    coef: Array, frame: Array, profile: CutterProfile, bend: float, x: float, y: float,
+    peaks: Array, block: float, best: float,
+) -> float:  # fmt: skip
+    """The largest of `best` and of the drop-cutter heights on hills that stand under the cutter
+    between its axis and its edge.
+
+    Rim and middle may both stand on level ground beside a hill: no slope leads to it from there.
+    So the highest node of each block says where one is. `peaks` (n, m, 3) has their heights and
+    places, `block` (mm) is the size of the blocks, the first of which begins at the first node.
+    """
+    land, corner, radius = profile.flat, profile.corner, profile.radius
+    # Between two nodes the ground may be higher than at both: by half the curvature times the
+    # square of half a diagonal of the lattice.
+    rise = 0.25 * bend * frame[2] * frame[2]
+    columns, rows, _ = peaks.shape
+    i0 = max(math.floor((x - radius - frame[0]) / block), 0)
+    i1 = min(math.floor((x + radius - frame[0]) / block), columns - 1)
+    j0 = max(math.floor((y - radius - frame[1]) / block), 0)
+    j1 = min(math.floor((y + radius - frame[1]) / block), rows - 1)
+    below = math.inf
+    for _climb in range(_HILLS):
+        # The highest node under the cutter that is lower than the one before it.
+        high = best - rise
+        qx = qy = out = 0.0
+        found = False
+        for i in range(i0, i1 + 1):
+            for j in range(j0, j1 + 1):
+                # No node of a block stands higher than its peak: most blocks end here.
+                if peaks[i, j, 0] <= high:
+                    continue
+                px, py = peaks[i, j, 1] - x, peaks[i, j, 2] - y
+                away = math.hypot(px, py)
+                if away > radius:
+                    continue
+                tall = peaks[i, j, 0] - height(away - land, profile)
+                if high < tall < below:
+                    high, qx, qy, out, found = tall, px, py, away - land, True
+        if not found:
+            break
+        below = high
+        if out <= 0.0:
+            best = max(best, _summit(coef, frame, land, x, y, qx, qy))
+        else:
+            # On the corner: it touches there where the ground is as steep as the corner is.
+            away = math.hypot(qx, qy)
+            slope = out / math.sqrt(max(corner * corner - out * out, 1e-6))
+            best = max(best, _rim(coef, frame, profile, x, y, qx / away, qy / away, slope))
+    return best
+
+
+@njit(cache=True)
 def _disc(
     coef: Array, frame: Array, profile: CutterProfile, bend: float, x: float, y: float, h: float,
     steep: float,
-    ring: Array, at: Array,
+    ring: Array, at: Array, peaks: Array, block: float,
 ) -> float:  # fmt: skip
     """Drop-cutter height of a cutter with a flat part: the best of its rim and of the ground under
     it.
@@ -188,11 +242,11 @@ def _disc(
         at[k] = height_at(coef, frame, x + ring[k * every, 0], y + ring[k * every, 1])
         low = min(low, at[k])
         top = max(top, at[k])
-    # Middle and rim all at one height: taken for level ground, as everywhere beyond the shaped part
-    # of a deck. A hill between them that reaches neither is not seen.
+    best = _hills(coef, frame, profile, bend, x, y, peaks, block, top)
+    # Middle and rim all at one height: level ground, as everywhere beyond the shaped part of a
+    # deck, but for a hill between them.
     if top - low < 1e-9:
-        return top
-    best = top
+        return best
     for k in range(count):
         left = at[(k + count - 1) % count]
         right = at[(k + 1) % count]
@@ -225,7 +279,7 @@ def _disc(
 def _tip(
     coef: Array, frame: Array, profile: CutterProfile, bend: float, up: float, x: float, y: float,
     ring: Array,
-    at: Array,
+    at: Array, peaks: Array, block: float,
 ) -> float:  # fmt: skip
     """Drop-cutter height of a cutter with a flat part over (x, y).
 
@@ -242,7 +296,7 @@ def _tip(
         return h + slope * land + corner * (math.sqrt(1.0 + slope * slope) - 1.0)
     if slope > (bend + up) * (land + corner):
         return _rim(coef, frame, profile, x, y, hx / slope, hy / slope, slope)
-    return _disc(coef, frame, profile, bend, x, y, h, slope, ring, at)
+    return _disc(coef, frame, profile, bend, x, y, h, slope, ring, at, peaks, block)
 
 
 @njit(cache=True)
@@ -251,6 +305,7 @@ def tips(
     frame: Array,
     profile: CutterProfile,
     bends: Array,
+    peaks: Array,
     block: float,
     x: Array,
     y: Array,
@@ -260,7 +315,8 @@ def tips(
 
     `frame` is (x0, y0, step, edge) of the surface. `bends` (n, m, 2) bounds the curvature under the
     cutter, 1/mm: of any sign, and of hollows only, in square blocks of `block` mm that begin two
-    steps before (x0, y0).
+    steps before (x0, y0). `peaks` (i, j, 3) are height and place of the highest node in each of the
+    blocks of `block` mm that begin at (x0, y0).
     """
     land, corner = profile.flat, profile.corner
     out = np.empty(x.shape[0])
@@ -285,8 +341,9 @@ def tips(
             i = min(max(int((x[n] - left) / block), 0), columns - 1)
             j = min(max(int((y[n] - low) / block), 0), rows - 1)
             out[n] = _tip(
-                coef, frame, profile, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at
-            )
+                coef, frame, profile, bends[i, j, 0], bends[i, j, 1], x[n], y[n], ring, at, peaks,
+                block,
+            )  # fmt: skip
             continue
         best = _ball(coef, frame, profile, x[n], y[n], 0.0, 0.0)
         if tight:

@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.errors import CorepathError
 from corepath.geometry.polygons import grow, polygons, quarter_segments
 from corepath.geometry.polylines import Floats, steps
+from corepath.lengths import mm
 from corepath.operations.pockets.fronts import zone_of
 
 __all__ = ["OVERLAP", "Remainder", "remainders"]
@@ -141,5 +142,6 @@ def _prove(found: list[Remainder], left: BaseGeometry, radius: float, name: str)
     if missed:
         place = missed[0].representative_point()
         raise CorepathError(
-            f"{name}: no path sweeps all that was left; missed at X{place.x:.2f} Y{place.y:.2f}"
+            f"{name}: no path sweeps all that was left; missed at X{mm(place.x):.2f} "
+            f"Y{mm(place.y):.2f}"
         )

@@ -29,7 +29,8 @@ def changes_by_m6(lines: Iterable[str]) -> bool:
     return any(
         word.letter == "M" and abs(word.value - 6.0) < 1e-4
         for text in likely
-        for word in read_line(text).words
+        # a line of a CRLF file ends in CR, which is no word
+        for word in read_line(text.rstrip("\r")).words
     )
 
 

@@ -202,7 +202,8 @@ def registration(stack: Stackup, board: Board) -> Check:
     }
     things = registered(stack, board)
     seats = [thing for thing in things if thing.kind == "seat"]
-    off = max((thing.left.worst()[1] for thing in seats), default=None)
+    # Either way: a movement that is known may lie to one side of the place.
+    off = max((max(-low, high) for low, high in (one.left.worst() for one in seats)), default=None)
     note = "" if off is None else f"; seats up to {mm(off):.2f} off their places"
     return weakest(
         judge(

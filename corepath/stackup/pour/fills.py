@@ -4,6 +4,7 @@ one."""
 from __future__ import annotations
 
 from corepath.job.record.settled import Settled
+from corepath.lengths import mm
 from corepath.stackup.pour.top_up import FillAdvice, Stage, common_stop, judge_fill
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours
@@ -41,7 +42,7 @@ def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
         else:
             lines.append(
                 "all castings as they are allow a stop at "
-                f"{stack.skim.planes[stop - 1]:.2f} or above"
+                f"{mm(stack.skim.planes[stop - 1]):.2f} or above"
             )
     return tuple(lines)
 

@@ -21,7 +21,7 @@ from corepath.stackup.height_table import InsertHeights
 from corepath.stackup.stackup import CastingStack, PlaceStack
 from corepath.views.drawing_sheet import NORMAL, SMALL, Labels, arrowhead
 from corepath.views.drawings.section import Level, name_levels
-from corepath.views.sheet_html.facts import Facts, mm
+from corepath.views.sheet_html.facts import Facts, figure, mm
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import WIDTH
 from corepath.views.svg import WIDER, Box, Document, number
@@ -283,7 +283,7 @@ def _checks(
         for check, spot in placed:
             low, high = y(spot.low), y(spot.high)
             _span(svg, spot.x, low, high)
-            words = f"{check.id} {mm(check.value)}" + (
+            words = f"{check.id} {figure(check.value, check.unit)}" + (
                 "" if check.verdict == "ok" else f" {check.verdict}"
             )
             style = "label halo" if check.verdict == "ok" else "label strong halo"

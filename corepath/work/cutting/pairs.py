@@ -112,4 +112,9 @@ def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Sh
 
 
 def _ids(id: str, count: int) -> list[str]:
-    return [id] if count == 1 else [f"{id} {letter}" for letter in string.ascii_lowercase[:count]]
+    """`id` alone, or with a letter for each of `count` pieces: a to z, then aa, ab ..."""
+    if count == 1:
+        return [id]
+    letters = string.ascii_lowercase
+    pairs = [*letters, *(a + b for a in letters for b in letters)]
+    return [f"{id} {pairs[k]}" for k in range(count)]
