@@ -154,8 +154,8 @@ def test_a_wide_flat_cutter_does_not_sink_into_a_crease() -> None:
 
 
 def hill(x: Array, y: Array) -> Array:
-    """A low hill on level ground, 36 wide and 0.27 high: at its top it bends to a radius of 150, the
-    least that a deck has if its job says nothing."""
+    """A low hill on level ground, 36 wide and 0.27 high: at its top it bends to a radius of 150,
+    the least that a deck has if its job says nothing."""
     away = np.minimum(np.hypot(x - 7.0, y + 4.0) / 18.0, 1.0)
     return 10.0 + 0.27 * (1.0 - away**2) ** 4
 

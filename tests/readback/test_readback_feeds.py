@@ -8,6 +8,7 @@ The small plan of our own: 2000 mm/min sideways, 1500 down; acceleration 500 mm/
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ import pytest
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
+from corepath.readback.motion.discipline import check_room
 from corepath.readback.motion.feeds import reachable
 from corepath.stock.path import lay
 
@@ -86,3 +88,24 @@ def test_what_a_machine_comes_to_on_chords_is_that_of_their_circle():
 def test_what_a_machine_comes_to_on_a_straight_way():
     """sqrt(2 a s) from standing: 60 sqrt(2 * 500 * 4) = 3795 over 4 mm."""
     assert reached("G1 X4\n") == pytest.approx([60 * math.sqrt(4000)])
+
+
+@pytest.mark.parametrize(("travel", "kinds"), [(190.0, {"travel"}), (210.0, set())])
+def test_a_circle_needs_its_whole_width_of_travel(travel: float, kinds: set[str]) -> None:
+    """It begins and ends at one place: by its ends alone it would need no room at all. 200 wide."""
+    path = lay(
+        read_program("G21 G90\nG0 X0 Y0 Z5\nF900\nG2 X0 Y0 I100 J0\nM2\n", "x.nc"),
+        (0, 0, 0),
+        Cutter(1, "flat", 6.0, 0.0, 2, 20, 30),
+        0.0,
+        0.0005,
+        Findings(),
+    )
+    shop = SimpleNamespace(
+        travel=(travel, 210.0, 50.0),
+        deepest=lambda setup: -1.0,
+        allowed=SimpleNamespace(heights=0.01),
+    )
+    findings = Findings("x.nc")
+    check_room(path, SimpleNamespace(setup="A", lowest=0.0), shop, findings)
+    assert set(findings.counts) == kinds

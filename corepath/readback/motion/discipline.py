@@ -110,7 +110,9 @@ def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
     cut."""
     if not len(path.end):
         return
-    span = np.ptp(np.vstack((path.start, path.end)), axis=0)
+    # The chords of arcs too: a full circle begins and ends at one place and goes far from it.
+    pieces = path.pieces
+    span = np.ptp(np.vstack((path.start, path.end, pieces.lower, pieces.upper)), axis=0)
     for axis, needed, room in zip("XYZ", span, shop.travel, strict=True):
         if needed > room + 1e-6:
             findings.add(
