@@ -50,8 +50,19 @@ def add_habits(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) 
             if {"chip_load", "rpm", "flutes"} <= cutter.keys():
                 turned = float(cutter["chip_load"]) * cutter["flutes"] * cutter["rpm"]
                 cutter["feed"] = Mm(round(0.95 * turned))
+    if chance.yes(0.2):
+        job["cutter"].append(_taper(chance, max(one["number"] for one in job["cutter"]) + 1))
     _of_parts(chance, job, files)
     return True
+
+
+def _taper(chance: Chance, number: int) -> dict[str, Any]:
+    """A tapered ball among the cutters, which finishes the deck where it is the quickest."""
+    return {
+        "number": number, "shape": "taper", "diameter": Mm(chance.one_of((2.0, 3.0))),
+        "taper_angle": chance.even(3.0, 8.0, 0.5), "flutes": 2, "cutting_length": Mm(20.0),
+        "stick_out": Mm(30.0), "shank": Mm(6.0), "chip_load": Mm(0.03),
+    }  # fmt: skip
 
 
 def _of_parts(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) -> None:

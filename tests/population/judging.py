@@ -149,7 +149,8 @@ def _why(proof: Proof) -> tuple[dict[str, int], str]:
 def _write(proof: Proof, folder: Path) -> None:
     """As `corepath plan` writes them: the programs, and what docs/verify.py reads."""
     prepared = proof.prepared
-    for one in proof.made:
+    for one in (*proof.made, *proof.walks):
+        (folder / one.name).parent.mkdir(exist_ok=True)
         (folder / one.name).write_text(one.text, "ascii", newline="\n")
     report = full_report(proof, results_of(proof))
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
