@@ -621,7 +621,8 @@ def rehearsal(folder, entry, job, mine, programs) -> None:
     marks = [(0.0, 0.0)] if entry["setup"] == "D" else [one["at"] for one in job["dowel"]]
     if machine.get("touch_at") or machine["z_zero"] == "face":
         marks = [*marks, machine.get("touch_at") or (0.0, 0.0)]
-    looks = sorted({stop for stop in stops if stop})
+    # two stops with no motion between them: the second shows where the tip stands already
+    looks = sorted(stop for stop in stops if stop)
     shown = [moves[k - 1][3] for k in looks[1:]]
     for (x, y), at in zip(marks, [*shown, *[(math.inf, math.inf)] * len(marks)], strict=False):
         if not math.hypot(at[0] + x0 - flip[0] * x, at[1] + y0 - flip[1] * y) <= 0.01:

@@ -466,6 +466,25 @@ def test_each_fault_of_a_rehearsal_is_found(early: Path) -> None:
             assert judge.rehearsal("AB"[seed % 2], spoil), (rule, seed)
 
 
+@pytest.mark.parametrize(("stops", "says"), [(2, []), (1, ["D.nc: does not show X0.00 Y0.00"])])
+def test_a_mark_under_the_tip_needs_a_stop_and_no_motion(
+    tmp_path: Path, stops: int, says: list[str]
+) -> None:
+    """The first way down may end over the mark: the next stop shows it, where the tip stands."""
+    script = _loaded()
+    walk = "G0 X-10 Y-5\nG1 X10\nG1 Y5\nG1 X-10\nG1 Y-5\nM5\nG0 Y5\nM2\n"
+    modes = "\n".join(["G17", "G21", "G90", "G94", "G54", "G40", "G49", "G80", "G64"])
+    way = "T1\nM0\nF1000\nG1 Z50\nF2000\nG1 X0 Y0\n" + "M0\n" * stops
+    data = f"{modes}\nM5\n{way}{walk}".encode()
+    (tmp_path / "D.nc").write_bytes(data)
+    entry = {"file": "D.nc", "sha256": hashlib.sha256(data).hexdigest(), "setup": "D"}
+    ends = {"x": [-10.0, 10.0], "y": [-5.0, 5.0]}
+    trim = {"file": "09-D-trim.nc", "zero": dict.fromkeys("xyz", 0.0), "system": "G54"}
+    machine = {"flip_about": "x", "z_zero": "bed"}
+    script.rehearsal(tmp_path, entry, {"machine": machine}, [{**trim, "extents": ends}], {})
+    assert [one[: len(says[0])] if says else one for one in script.found[:1]] == says
+
+
 def test_each_fault_of_a_restart_is_found(early: Path) -> None:
     """All rules of the bench, of a groove and of inserts, which have a stop on their first way
     down."""

@@ -49,7 +49,8 @@ def add_habits(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) 
             cutter["shank"] = cutter["diameter"]
             if {"chip_load", "rpm", "flutes"} <= cutter.keys():
                 turned = float(cutter["chip_load"]) * cutter["flutes"] * cutter["rpm"]
-                cutter["feed"] = Mm(round(0.95 * turned))
+                fastest = float(job["machine"].get("rapid", 3000.0))
+                cutter["feed"] = Mm(min(round(0.95 * turned), fastest))
     if chance.yes(0.2):
         job["cutter"].append(_taper(chance, max(one["number"] for one in job["cutter"]) + 1))
     _of_parts(chance, job, files)
