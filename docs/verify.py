@@ -404,7 +404,8 @@ def main(folder: Path) -> int:
         if a["setup"] == "A" and "top" in a and a["operation"] != "flush"
     ]
     thick = max([job["blank"]["thickness"], *raw])
-    first = planes[min(stop, max(report["skim"]["first_sight"], 1)) - 1]
+    # The skim goes on until all castings show: nobody stops before the first pass that can do it.
+    first = planes[min(stop, max(report["skim"]["earliest"], 1)) - 1]
     tops = {"A": thick, "B": thick, "C": first, "D": math.inf}
     known = {entry["file"]: text_of(folder, entry, report["plan"]) for entry in entries}
     for entry in entries:
