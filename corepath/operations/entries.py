@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from corepath.geometry.polylines import along, place_at, turned_to
 from corepath.motion.cycles import expand
 from corepath.motion.fit import fit_arcs, flatten
-from corepath.motion.program import Kind, Move, Pass, arc, line, rapid
+from corepath.motion.program import Kind, Move, Pass, line, rapid
 from corepath.operations.facing.facing_paths import check_path
 from corepath.work.works import Work
 
@@ -31,9 +31,6 @@ LEAST_PITCH = 0.05
 """mm; a ramp that gains less than this in a turn is no entry (common practice, no source)."""
 ABOVE = 1.0
 """mm above the highest stock where a rapid down ends."""
-# rad; longest arc in one move, so that rounding of its ends cannot push it past half a turn.
-_THIRD = 2 * math.pi / 3
-_CHORD = 0.002  # mm: chords of circles where arcs are not allowed
 
 
 def slope_of(angle: float) -> float:
@@ -131,35 +128,6 @@ class Trail:
         if moves:
             self._add(*moves)
             self._fitted += len(points) - 1 - len(moves)
-
-    def turn(self, cx: float, cy: float, angle: float, z: float, feed: float) -> None:
-        """Counter-clockwise by `angle` (rad) about a centre, at even pitch to `z`, in pieces of at
-        most a third of a turn.
-
-        Chords of at most `_CHORD` where arcs are not allowed.
-        """
-        radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
-        count = max(1, math.ceil(angle / _THIRD - 1e-9))
-        if not self.work.arcs:
-            count = max(count, math.ceil(angle / (2 * math.acos(max(1 - _CHORD / radius, 0.5)))))
-        start = self.z
-        for k in range(1, count + 1):
-            at, level = first + angle * k / count, start + (z - start) * k / count
-            x, y = cx + radius * math.cos(at), cy + radius * math.sin(at)
-            if self.work.arcs:
-                self._add(arc(False, x, y, level, cx - self.x, cy - self.y, feed))
-            else:
-                self._add(line(x, y, level, feed))
-
-    def helix(self, cx: float, cy: float, z: float, feed: float) -> None:
-        """Down to `z` about a centre, counter-clockwise, no steeper than a ramp may be; nothing if
-        already there."""
-        if z >= self.z:
-            return
-        lap = 2 * math.pi * math.dist((cx, cy), self.place)
-        turns = (self.z - z) / max(slope_of(self.work.cutter.ramp_angle) * lap, LEAST_PITCH)
-        # Rounded up to thirds of a turn, so every piece is a whole arc.
-        self.turn(cx, cy, 2 * math.pi * math.ceil(3 * turns - 1e-9) / 3, z, feed)
 
     def finish(self, says: str = "") -> Pass:
         """Up to the safe height; returns the pass after checking it for obstacles and its lowest

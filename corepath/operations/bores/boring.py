@@ -33,7 +33,7 @@ APPROACH = 0.5
 """mm above the stock where a helix begins: more than the error of the touch and of a blank that
 lies badly."""
 
-# rad; longest arc in one move, as in `operations.entries`.
+# rad; longest arc in one move, so that rounding of its ends cannot push it past half a turn.
 _THIRD = 2.0 * math.pi / 3.0
 _WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
 _CHORD = 0.002  # mm inside circles where arcs are not allowed

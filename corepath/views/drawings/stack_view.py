@@ -7,13 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
+from corepath.board.deck.form import septic
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import NORMAL, SIDE, SMALL
 from corepath.views.drawings.scene import Scene
 from corepath.views.drawings.section import Level, name_levels
 from corepath.views.svg import Box, Document, number, shown
 
-__all__ = ["StackHeights", "draw_stack"]
+__all__ = ["StackHeights", "deck_line", "draw_stack"]
 
 
 def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
@@ -146,7 +149,12 @@ def _scheme(
     svg.line(x0, y(0), x1, y(0), "wide")
     svg.line(x0, y(heights.stop - heights.lowest), x1, y(heights.stop - heights.lowest), "hidden")
     svg.path(
-        _profile(heights, y, x0, edge_line + 1.6 * min(job.deck.edge_band, 16.0), x0 + 88, x1),
+        deck_line(
+            y,
+            heights.edge,
+            heights.deck,
+            (x0, edge_line + 1.6 * min(job.deck.edge_band, 16.0), x0 + 88, x1),
+        ),
         "deck wide",
     )
     svg.text(
@@ -168,23 +176,23 @@ def _scheme(
     svg.text(x0 + 2, y(heights.raw_top) - 1.4, "rim", "label halo", size=SMALL)
 
 
-def _profile(
-    heights: StackHeights,
+def deck_line(
     y: Callable[[float], float],
-    x0: float,
-    band: float,
-    full: float,
-    x1: float,
+    edge: float,
+    deck: float,
+    along: tuple[float, float, float, float],
 ) -> str:
     """Return path data of the deck from the blank's edge over the edge band up to its full height,
-    along the curve of the blend."""
-    # The smoothstep of degree 7 that the deck itself has (`board/deck`), on a scheme's lengths.
-    points = [(x0, y(heights.edge)), (band, y(heights.edge))]
-    for k in range(1, 25):
-        u = k / 24
-        rise = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
-        points.append(
-            (band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise))
-        )
-    points.append((x1, y(heights.deck)))
+    along the curve of the blend.
+
+    `edge` and `deck` are the heights of both, which `y` turns into sheet mm; `along` has where the
+    line begins, where the edge band ends, where the deck has its full height and where the line
+    ends, sheet mm.
+    """
+    start, band, full, end = along
+    shares = np.arange(1, 25) / 24
+    points = [(start, y(edge)), (band, y(edge))]
+    for u, rise in zip(shares.tolist(), septic(shares).tolist(), strict=True):
+        points.append((band + (full - band) * u, y(edge + (deck - edge) * rise)))
+    points.append((end, y(deck)))
     return "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points)

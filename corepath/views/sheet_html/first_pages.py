@@ -37,8 +37,8 @@ CAUTIONS = (
     "Eyes and ears: protect them, and those of everyone in the room.",
     "Dust: extract at the cutter, wear a mask for fine dust. Dust of cured resin and of glass is "
     "dust too.",
-    "Hands and cutter: keep them apart until the spindle stands; it runs on for seconds. Unplug it "
-    "to change cutters.",
+    "Hands and cutter: keep them apart until the spindle has stopped; it runs on for seconds. "
+    "Unplug it to change cutters.",
     "Holding: try island and rim with a firm push, each on its own, in every set-up. Vacuum can "
     "fail.",
     "Resin: read both data sheets first. Isocyanates can sensitise skin and lungs for good: "

@@ -203,8 +203,8 @@ def flush_page(facts: Facts) -> Page | None:
         *((words, "", done) for words in touching(facts, works[0], None)),
         *(("Run", f"{work.stem}.nc", done) for work in works),
         (
-            "Hands off until the spindle stands. Straight-edge over every casting: nothing may "
-            "rock.",
+            "Hands clear until the spindle has stopped. Straight-edge over every casting: nothing "
+            "may rock.",
             "",
             done,
         ),

@@ -183,13 +183,13 @@ def _run_words(facts: Facts, work: Work) -> str:
 
 def _end(setup: Setup) -> str:
     return {
-        "A": "Hands off until the spindle stands. Vacuum the pockets. Leave the blank held; "
+        "A": "Hands clear until the spindle has stopped. Vacuum the pockets. Leave the blank held; "
         "measure: next page.",
-        "B": "Hands off until the spindle stands. Blow and look: prongs and barrels must clear the "
-        "deck to be.",
-        "C": "Hands off until the spindle stands. Feel the deck: no ridge, no step. Look at every "
-        "casting.",
-        "D": "Hands off until the spindle stands. Cut the web by hand, then dress the edge.",
+        "B": "Hands clear until the spindle has stopped. Blow and look: prongs and barrels must "
+        "stay below the finished deck.",
+        "C": "Hands clear until the spindle has stopped. Feel the deck: no ridge, no step. Look at "
+        "every casting.",
+        "D": "Hands clear until the spindle has stopped. Cut the web by hand, then dress the edge.",
     }[setup]
 
 

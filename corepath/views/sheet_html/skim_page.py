@@ -50,7 +50,7 @@ def skim_page(facts: Facts) -> Page:
         f"Never below {mm(skim.planes[-1])}: the deck would be too thin.",
     )
     blocks: tuple[Block, ...] = (
-        Banner("Hands off until the spindle stands", rule, grave=False),
+        Banner("Hands clear until the spindle has stopped", rule, grave=False),
         _passes(facts, skim, state),
         *(() if skim.recorded else (_stops(facts),)),
         Steps("Each pass", stepped("skim-each", [(line, "", state == "done") for line in _EACH])),

@@ -12,8 +12,6 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from corepath.lengths import UNIT
 from corepath.reported import PLACES
 from corepath.stackup.checks.verdict import Check
@@ -21,6 +19,7 @@ from corepath.stackup.height_table import InsertHeights
 from corepath.stackup.stackup import CastingStack, PlaceStack
 from corepath.views.drawing_sheet import NORMAL, SMALL, Labels, arrowhead
 from corepath.views.drawings.section import Level, name_levels
+from corepath.views.drawings.stack_view import deck_line
 from corepath.views.sheet_html.facts import Facts, figure, mm
 from corepath.views.sheet_html.inline import inlined
 from corepath.views.sheet_html.setup_drawing import WIDTH
@@ -174,27 +173,13 @@ def _scheme(
     svg.line(
         x[0], y(heights.stop - heights.lowest), x[1], y(heights.stop - heights.lowest), "hidden"
     )
-    svg.path(_profile(heights, edge, y), "deck wide", id="deck")
+    blend = (_LEFT, _GROOVE[1] + 1.0, _PLUG[0] - 3.0, _RIGHT)
+    svg.path(deck_line(y, heights.edge, heights.deck, blend), "deck wide", id="deck")
 
 
 def _edge_line(facts: Facts) -> float:
     groove = facts.job.groove
     return _GROOVE[0] + (_GROOVE[1] - _GROOVE[0]) * groove.outside / groove.width
-
-
-def _profile(heights: DrawnHeights, edge: float, y: Callable[[float], float]) -> str:
-    """Return path data of the deck from the blank's edge over the edge band up to its full
-    height."""
-    # The smoothstep of degree 7 that the deck's blend has, at lengths that are not to scale.
-    band, full = _GROOVE[1] + 1.0, _PLUG[0] - 3.0
-    points = [(_LEFT, y(heights.edge)), (band, y(heights.edge))]
-    for u in np.linspace(0.0, 1.0, 25)[1:]:
-        rise = 35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7
-        points.append(
-            (band + (full - band) * u, y(heights.edge + (heights.deck - heights.edge) * rise))
-        )
-    points.append((_RIGHT, y(heights.deck)))
-    return "M" + "L".join(f"{number(float(a))} {number(float(b))}" for a, b in points)
 
 
 def _names(

@@ -8,34 +8,20 @@ import math
 import numpy as np
 import shapely
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
+
+from corepath.geometry.polygons import grow, polygons
 
 __all__ = ["largest_left", "passes", "reached"]
 
-_SAGITTA = 0.0004  # mm: chords of round joins leave this much
 _SLIVER = 0.002  # mm: strips along walls from chords do not count
 _LEAST = 0.01  # mm2
 # share of the radius: a piece narrower than this beside the cutter is left to a smaller one
 _ROOM = 0.1
 
 
-def _grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
-    turn = math.acos(max(1 - _SAGITTA / max(abs(distance), _SAGITTA), 0.0))
-    return shape.buffer(distance, quad_segs=max(8, math.ceil(math.pi / 4 / turn)))
-
-
-def _pieces(shape: BaseGeometry) -> list[Polygon]:
-    parts = [
-        part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and not part.is_empty
-    ]
-    return sorted(
-        parts, key=lambda p: (round(p.bounds[0], 4), round(p.bounds[1], 4), round(p.area, 4))
-    )
-
-
 def passes(area: Polygon, radius: float) -> bool:
     """Whether a cutter of `radius` mm passes through all of the area, around its islands too."""
-    centre = _pieces(_grow(area, -radius))
+    centre = polygons(grow(area, -radius))
     return len(centre) == 1 and len(centre[0].interiors) == len(area.interiors)
 
 
@@ -44,20 +30,20 @@ def reached(area: Polygon, radius: float) -> list[Polygon]:
     covers there."""
     centres = [
         piece
-        for piece in _pieces(_grow(area, -radius))
-        if not _grow(piece, -_ROOM * radius).is_empty
+        for piece in polygons(grow(area, -radius))
+        if not grow(piece, -_ROOM * radius).is_empty
     ]
-    return [piece for centre in centres for piece in _pieces(_grow(centre, radius))]
+    return [piece for centre in centres for piece in polygons(grow(centre, radius))]
 
 
 def largest_left(area: Polygon, radius: float) -> float:
     """The largest distance (mm) from what a cutter of `radius` clears into a corner that it leaves;
     0 if none, inf if it does not fit at all."""
-    cleared = _grow(_grow(area, -radius), radius)
+    cleared = grow(grow(area, -radius), radius)
     if cleared.is_empty:
         return math.inf
     worst = 0.0
-    for piece in _pieces(area.difference(_grow(cleared, _SLIVER))):
+    for piece in polygons(area.difference(grow(cleared, _SLIVER))):
         if piece.area > _LEAST:
             tips = shapely.points(np.asarray(piece.exterior.coords)[:, :2])
             worst = max(worst, float(shapely.distance(tips, cleared).max()))
