@@ -7,7 +7,7 @@ from corepath.errors import InputError
 from corepath.job.load import check_source
 from corepath.job.model import Job
 from corepath.job.text.source import parse
-from corepath.stackup.advice.suggest import Suggestion
+from corepath.stackup.advice.suggest import Suggestion, with_values
 
 
 def load_text(text: str, file: str) -> Job:
@@ -22,15 +22,7 @@ def load_text(text: str, file: str) -> Job:
 
 def suggested_job(job: Job, suggestion: Suggestion) -> Job:
     """The job with the suggested values in it."""
-    update: dict[str, object] = {}
-    for key, value in suggestion.values.items():
-        section, name = key.split(".")
-        held = getattr(job, section)
-        if isinstance(held, tuple):
-            update[section] = tuple(item.model_copy(update={name: value}) for item in held)
-        else:
-            update[section] = held.model_copy(update={name: value})
-    return job.model_copy(update=update)
+    return with_values(job, suggestion.values)
 
 
 def contrast(one: str, other: str) -> float:

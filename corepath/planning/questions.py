@@ -3,12 +3,18 @@ measure."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from corepath.errors import InputError
+from corepath.job.model import Job
+from corepath.job.rules.consistency import ValidSections, contradictions
+from corepath.job.text.source import key_of
 from corepath.job.text.writing import write_new
-from corepath.planning.prepare import Prepared
-from corepath.stackup.advice.suggest import Suggestion, suggest
+from corepath.lengths import marked, said_all
+from corepath.planning.prepare import Prepared, prepare_job
+from corepath.stackup import Check
+from corepath.stackup.advice.suggest import Suggestion, suggest, with_values
 from corepath.stackup.measuring.places_to_measure import template_text
 from corepath.stackup.pass_shows import PassShows, showing
 from corepath.stackup.pour.cups import cup_plan
@@ -60,8 +66,30 @@ def stops(prepared: Prepared) -> StopTable:
 
 
 def suggestion(prepared: Prepared) -> Suggestion:
-    """Return job values that pass with the widest margin."""
-    return suggest(prepared.stackup, prepared.checks)
+    """Return job values that pass with the widest margin, checked: a job with them was prepared,
+    and what fails in it is named in `against`."""
+    found = suggest(prepared.stackup, prepared.checks)
+    return replace(found, against=said_all(_against(prepared, found)))
+
+
+def _against(prepared: Prepared, found: Suggestion) -> list[str]:
+    """Return what is against the suggested values: rules of the job file, checks that fail."""
+    job = with_values(prepared.resolved, found.values)
+    broken = contradictions(ValidSections({name: getattr(job, name) for name in Job.model_fields}))
+    if broken:
+        return [f"{key_of(path)}: {says}" for path, says, _ in broken]
+    # None of the values changes deck or skin: the deck is at hand, the skin's checks stay.
+    skin = prepared.skin.checks if prepared.skin is not None else ()
+    bare = job.model_copy(update={"skin": None})
+    try:
+        after = prepare_job(bare, Path(), prepared.known, prepared.board.deck)
+    except InputError as error:
+        return [f"{fault.key}: {marked(fault.says)}" for fault in error.faults]
+    return [_failed(check) for check in (*after.checks, *skin) if check.verdict == "fail"]
+
+
+def _failed(check: Check) -> str:
+    return f"{check.id}, {marked(check.where)}: {marked(check.says)}. Fix: {marked(check.mend)}"
 
 
 def measuring_path(job_path: Path) -> Path:

@@ -6,12 +6,21 @@ from typing import Any
 import numpy as np
 import pytest
 
+from corepath.cli.tables.stackup_tables import suggestion_lines
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.advice.suggest import EFFECTS, _held_margins, _least_change, suggest
+from corepath.planning.questions import _against, suggestion
+from corepath.stackup.advice.suggest import (
+    EFFECTS,
+    Suggestion,
+    _beside,
+    _held_margins,
+    _least_change,
+    suggest,
+)
 from tests.given import suggested_job
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -244,6 +253,45 @@ def test_effects_are_those_that_the_checks_show(job: Job, as_it_is: dict[str, fl
         if (check, key) == ("fill", "groove.floor"):
             wanted = 0.025  # 2 % of the depth before the gel, 0.5 % after
         assert (other[check] - as_it_is[check]) / by == pytest.approx(wanted, abs=0.02), check
+
+
+def test_a_suggestion_that_no_value_can_make_pass_names_what_fails(job: Job):
+    """Dowel 1 at X-113, 5 wide, leaves 120 - 113 - 2.5 = 4.5 of wood to the blank's edge: with 20
+    asked for no depth helps, and the suggestion said "these values pass" all the same."""
+    apart = prepare_job(changed(job, "limits", spacing=20.0), SAMPLES)
+    found = suggestion(apart)
+    assert found.deep_enough and not found.passes
+    assert [line.partition(",")[0] for line in found.against] == ["spacing"]
+    assert "These values pass" not in suggestion_lines(found, "mm")
+    assert suggestion(prepare_job(job, SAMPLES)).passes
+
+
+def test_a_suggested_value_that_the_job_file_refuses_is_no_suggestion(job: Job):
+    """A floor 0.05 above the raw top of the blank, 10.6, cuts nothing."""
+    prepared = prepare_job(job, SAMPLES)
+    against = _against(prepared, Suggestion({"groove.floor": 10.65}, 0.3))
+    assert against == ["groove.floor: the floor lies above the raw top: nothing would be cut"]
+
+
+@pytest.mark.parametrize(
+    ("section", "name", "wanted"),
+    [
+        ("deck", "clean_up", (1.0, 1.0)),  # all planes rise by as much
+        ("skim", "step", (0.0, 1.0)),  # the planned stop is one step above the lowest pass
+        ("cast", "pour_short", (-1.0, 0.0)),
+        ("groove", "floor", (0.02, 0.0)),  # the resin loses 2 % of the depth before it gels
+    ],
+)
+def test_what_holds_in_b_and_opens_bores_moves_as_the_program_thinks(
+    job: Job, section: str, name: str, wanted: tuple[float, float]
+):
+    """Height of the casting in B at the lowest pass; room of a blind bore below the planned one."""
+    by = 0.02
+    moved = changed(job, section, **{name: getattr(getattr(job, section), name) + by})
+    now = [margin for _, margin in _beside(prepare_job(job, SAMPLES).stackup)]
+    then = [margin for _, margin in _beside(prepare_job(moved, SAMPLES).stackup)]
+    for before, after, slope in zip(now, then, wanted, strict=True):
+        assert (after - before) / by == pytest.approx(slope, abs=0.02)
 
 
 def test_margins_that_hold_each_other_down_are_solved_all_the_same():

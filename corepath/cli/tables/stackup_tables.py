@@ -125,12 +125,20 @@ def suggestion_lines(suggested: Suggestion, units: str) -> str:
         )
     if suggested.passes:
         words = f"These values pass; the least margin beyond the worst case is {least}:"
+    elif suggested.deep_enough:
+        words = f"With these values the heights pass, with {least} left in the worst case:"
     else:
         words = f"No values pass in the worst case; these come nearest, {least} short:"
+    against = [
+        textwrap.fill(own.text(f"- {marked(line)}"), WIDTH, subsequent_indent="  ")
+        for line in suggested.against
+    ]
     return "\n".join(
         [
             own.text(words),
             *(_assigned(key, own.scaled(value)) for key, value in suggested.values.items()),
+            *(["These values are not enough. What still fails with them:"] if against else []),
+            *against,
         ]
     )
 

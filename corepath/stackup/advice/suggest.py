@@ -6,23 +6,29 @@ least of the others is made as large as possible, and so on until no margin can 
 ample (lexicographic max-min, each step one linear program solved by scipy's HiGHS). Of all sets
 that do equally well, the one that changes the job least is taken. What the record says is cut,
 poured or skimmed stays as it is.
+
+The program knows the checks on heights. Whoever shows a suggestion prepares the job with it first
+and keeps in `against` what fails there (`corepath.planning.questions.suggestion`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.job.model import Job
 from corepath.reported import Key, report_keys
 from corepath.stackup.advice.remedies import is_cut
+from corepath.stackup.checks.depth_checks import holds_at
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.pour.pour import depth_loss
-from corepath.stackup.stackup import Stackup
+from corepath.stackup.stackup import CLOSED, Stackup
 
-__all__ = ["Suggestion", "suggest"]
+__all__ = ["Suggestion", "suggest", "with_values"]
 
 Floats = NDArray[np.float64]
 
@@ -38,18 +44,42 @@ SLACK = 1e-5
 hundred times the solver's tolerance, 1e-7, and a thousandth of what values are rounded to."""
 
 
-@report_keys(Key("values", places=None), "least_margin", "passes")
+@report_keys(Key("values", places=None), "least_margin", "passes", "against")
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """Values (mm) by the key of the job file, and the least margin (mm) that they leave."""
+    """Values (mm) by the key of the job file, and the least margin (mm) that they leave.
+
+    `against`: in words what fails, or is refused as input, in a job with these values; filled once
+    such a job was checked.
+    """
 
     values: Mapping[str, float]
     least_margin: float
+    against: tuple[str, ...] = ()
+
+    @property
+    def deep_enough(self) -> bool:
+        """Whether the checks on heights pass by the linear program."""
+        # ten times the solver's tolerance of 1e-7: a margin of 0 counts as held
+        return self.least_margin >= -1e-6
 
     @property
     def passes(self) -> bool:
-        # ten times the solver's tolerance of 1e-7: a margin of 0 counts as held
-        return self.least_margin >= -1e-6
+        return self.deep_enough and not self.against
+
+
+def with_values(job: Job, values: Mapping[str, float]) -> Job:
+    """Return the job with suggested values (mm, by key) in it; a key of an array of tables is set
+    in each of them."""
+    update: dict[str, Any] = {}
+    for key, value in values.items():
+        section, name = key.split(".")
+        held = update.get(section, getattr(job, section))
+        if isinstance(held, tuple):
+            update[section] = tuple(row.model_copy(update={name: value}) for row in held)
+        else:
+            update[section] = held.model_copy(update={name: value})
+    return job.model_copy(update=update)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,4 +229,27 @@ def _margins(
             effect = {**effect, "groove.floor": depth_loss(stack.job.cast)}
         rows.append(np.array([effect.get(name, 0.0) for name in names]))
         base.append(check.worst - check.limit)
+    if not stack.skim.recorded:
+        for effect, margin in _beside(stack):
+            rows.append(np.array([effect.get(name, 0.0) for name in names]))
+            base.append(margin)
     return rows, base
+
+
+def _beside(stack: Stackup) -> list[tuple[Mapping[str, float], float]]:
+    """Return effects and margins (mm) of what the weakest check of an id does not tell before the
+    skim has stopped: the casting that holds in B, and each blind bore."""
+    skim, heights = stack.skim, stack.heights
+    in_b, _ = holds_at(stack, skim.judged_plane)
+    less = {"groove.floor": depth_loss(stack.job.cast), "cast.pour_short": -1.0}
+    found: list[tuple[Mapping[str, float], float]] = [
+        ({"deck.clean_up": 1.0, **less}, in_b.worst - in_b.limit)
+    ]
+    # A blind bore ends as far past the deck as its errors ask for, but stays CLOSED above the bed:
+    # where the planned stop is too low for both, the deck pass may not open it.
+    for place in stack.places:
+        if not place.place.insert.through:
+            deepest = heights.bore(skim.planned_plane - CLOSED, place.place.id)
+            past = deepest - heights.finished(place.highest_over_bore, skim.planned_plane, place.at)
+            found.append(({"deck.clean_up": 1.0, "skim.step": 1.0}, past.worst()[0]))
+    return found

@@ -24,6 +24,7 @@ __all__ = [
     "fill_room",
     "fill_short",
     "hold_at",
+    "holds_at",
     "inserts_at",
     "seen_at",
     "shows_at",
@@ -400,8 +401,13 @@ def _or_higher(stack: Stackup, short: float) -> str:
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:
-    """Check the height of the casting that joins board and rim: in B after a stop at `plane` (mm
-    above the bed), in C after the deck."""
+    """Check the height of the casting that joins board and rim: the lower of B after a stop at
+    `plane` (mm above the bed) and C after the deck."""
+    return weakest(holds_at(stack, plane))
+
+
+def holds_at(stack: Stackup, plane: float) -> tuple[Check, Check]:
+    """Return the checks of `hold_at` in B and in C, each by itself."""
     # the groove is always the first casting
     groove = stack.castings[0]
     at = groove.lowest_at
@@ -422,6 +428,4 @@ def hold_at(stack: Stackup, plane: float) -> Check:
             "a lower hold.least_height",
         )
 
-    return weakest(
-        [judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")]
-    )
+    return judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")
