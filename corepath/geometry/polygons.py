@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 __all__ = ["grow", "inradius", "opened", "polygons", "quarter_segments"]
 
+_RADIUS = 0.0005  # mm: how closely the radius of the largest circle is found
 _SAGITTA = 0.0004  # mm: chords of round joins leave this much, twice for a shape grown and shrunk
 
 
@@ -50,9 +51,16 @@ def opened(shape: BaseGeometry, radius: float) -> BaseGeometry:
 
 
 def inradius(region: Polygon) -> float:
-    """Returns the radius of the largest circle inside `region`, mm, within 0.2 % of the root of its
-    area: within 1 % where the region is at most six times as long as wide."""
-    scale = math.sqrt(region.area)
-    return float(
-        shapely.maximum_inscribed_circle(region, tolerance=max(1e-4, 0.002 * scale)).length
-    )
+    """Returns the radius of the largest circle inside `region`, mm, within 0.001 of the true
+    one."""
+    rough = max(1e-4, 0.002 * math.sqrt(region.area))
+    least = float(shapely.maximum_inscribed_circle(region, tolerance=rough).length)
+    left, low, right, high = region.bounds
+    # no circle is wider than the box round the region; a round one is done here
+    most = min(least + rough, (right - left) / 2.0, (high - low) / 2.0)
+    # In a long slot every place of its middle line is as good as another, so that the search for
+    # the centre cannot be fine there; whether anything is left within a wall is quick to see.
+    while most - least > _RADIUS:
+        middle = (least + most) / 2.0
+        least, most = (least, middle) if grow(region, -middle).is_empty else (middle, most)
+    return least
