@@ -178,6 +178,15 @@ class Run:
             self.stock.pour(mask, pour.below)
             self.castings[name] = inside(self.stock, pour.area)
 
+    def _floors(self) -> None:
+        """Measure the wood under each casting, while none is poured."""
+        if self.castings:
+            return
+        measures = MeasureList("after A")
+        areas = {name: pour.area for name, pour in self.shop.pour.items()}
+        measure_floors(self.stock, areas, measures)
+        self.measures.extend(measures)
+
     def operation(self, work: Work) -> None:
         """Cut all files of one operation; one that the shop has done counts as cut as its work
         asks."""
@@ -186,6 +195,7 @@ class Run:
         )
         self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, zero)
         if work.name == "flush":
+            self._floors()
             self._pour()
         if work.name in self.shop.done:
             self._as_cut(work)
@@ -401,10 +411,8 @@ class Run:
     def left(self, setup: str, works: Sequence[Work]) -> None:
         """Measure what is left after a set-up."""
         measures, shop = MeasureList(f"after {setup}"), self.shop
-        if setup == "A" and not self.castings:
-            measure_floors(
-                self.stock, {name: pour.area for name, pour in shop.pour.items()}, measures
-            )
+        if setup == "A":
+            self._floors()
         board = None if shop.outline is None else shop.mirrored_area(shop.outline, setup)
         holes = [
             hole for work in works if work.name == "inserts" and setup == "C" for hole in work.holes

@@ -171,7 +171,8 @@ class Stock:
     `raw` is the height of its upper raw face, column by column, mm. With `lies` (a function of x
     and y arrays that returns the heights of the lower and the upper face) the blank is as it was
     measured, else flat. `began` is `top` before the paths `past` were cut, which are those of this
-    set-up; with `remembers` false neither is kept, so that memory does not grow with the paths.
+    set-up, or since its pour or saw; with `remembers` false neither is kept, so that memory does
+    not grow with the paths.
     """
 
     def __init__(
@@ -337,6 +338,8 @@ class Stock:
         self.cast_bottom[blind] = self.wood_top[blind]
         self.cast_top[blind] = level[blind]
         self._settle()
+        # The paths so far met no resin: replayed over it, they would cut it away.
+        self._begin()
 
     def flip(self, about: Literal["x", "y"], onto: Singles | None = None) -> None:
         """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x).

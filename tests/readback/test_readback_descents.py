@@ -115,6 +115,18 @@ def test_roughing_may_go_down_as_the_deck_does(plan):
     assert rough(0.0, along.format(z=12 - 20 * 0.2)) == {"steep-ramp"}
 
 
+def test_poured_resin_stands_in_the_way_down():
+    """A slot down to 4, filled 1 above a blank of 12: on its way down to 11 the axis meets 2 mm."""
+    stock, findings = Stock(100, 60, 12, 0.5), Findings("x.nc")
+    for text in ("G0 X-20 Y0 Z25\nG1 Z4\nX20\nG0 Z25\n", "G0 X0 Y0 Z25\nG1 Z11\nG0 Z25\n"):
+        program = read_program(f"G21 G90\nT2\nM3 S18000\nF1500\n{text}M5\nM2\n", "x.nc")
+        path = lay(program, (0, 0, 0), CUTTER, 12.0, 0.0005, findings)
+        cut_path(stock, path)
+        if not stock.has_casting.any():
+            stock.pour(np.ones_like(stock.top, dtype=bool), -1.0)
+    assert descents_solved(path, stock, 0.0).under.max() == pytest.approx(2.0, abs=1e-5)
+
+
 def test_roughing_straight_down_is_found_whatever_the_slope(plan):
     """A flat cutter of 12 down 2 mm in the middle of the board."""
     assert rough(0.2, "G0 X0 Y0 Z13\nG1 Z10\n") == {"plunge"}

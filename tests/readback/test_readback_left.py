@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -28,6 +29,19 @@ def test_wood_under_and_over_is_that_of_the_depths(read):
     assert over.where is not None and thinnest.where is not None
     assert thinnest.value <= over.value
     assert sum(dict(floor.extra)["counts"]) > 100
+
+
+def test_wood_under_is_measured_before_a_flush_too(plan):
+    """Resin poured 0.4 proud and planed level in A: the floors lie 1.2 above the bed, as cut."""
+    skim = plan.works[3]
+    level = replace(
+        skim, order=4, setup="A", name="flush", facing=replace(skim.facing, planes=(12.0,))
+    )
+    pour = {name: replace(one, below=-0.4) for name, one in plan.shop.pour.items()}
+    found = replace(plan, works=(*plan.works, level)).with_shop(pour=pour).read()
+    for name in pour:
+        under = [one for one in found.measures if one.id == f"{name} wood under"]
+        assert [one.value for one in under] == [pytest.approx(1.2, abs=1e-5)]
 
 
 def test_each_pass_says_where_most_wood_lies_over_the_casting(read):

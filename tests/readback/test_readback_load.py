@@ -124,6 +124,17 @@ def lay_and_cut(body: str, cutter: Cutter, stock: Stock):
     return path, cut_path(stock, path)
 
 
+def test_resin_is_cut_by_the_path_after_the_pour_not_by_those_before():
+    """A slot of 4 filled 1 mm proud of a blank of 12 and planed level: 4 wide, 1 deep, at 900 is
+    3.6 cm³/min, also where each stretch is measured anew on finer columns (0 was measured)."""
+    stock = Stock(80, 40, 12, 0.5)
+    lay_and_cut(SLOT, SMALL, stock)
+    stock.pour(np.ones_like(stock.top, dtype=bool), -1.0)
+    path, cut = lay_and_cut("G0 X-28 Y0.1 Z14\nG1 Z12 F300\nX28 F900\n", SMALL, stock)
+    rate = true_removal(path, cut, stock, 1.0).rate
+    assert np.median(rate) == pytest.approx(4 * 1 * 900, rel=0.05)
+
+
 @pytest.mark.parametrize("wide", [0.2, 0.4])
 def test_a_strip_narrower_than_the_columns_takes_its_area_times_the_feed(wide: float):
     """A finishing lap along a wall that runs with the columns: they tell half a millimetre of
