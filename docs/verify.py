@@ -149,7 +149,8 @@ def read(
             sweep = (
                 (last - first) % (2 * math.pi) if motion == 3 else -((first - last) % (2 * math.pi))
             )
-            if place[:2] == target[:2]:
+            # ends at one angle: once round, either way
+            if min(abs(sweep), 2 * math.pi - abs(sweep)) < 1e-9:
                 sweep = math.copysign(2 * math.pi, 1 if motion == 3 else -1)
             if abs(math.dist(place[:2], (cx, cy)) - math.dist(target[:2], (cx, cy))) > 0.003:
                 breach(name, number, "the arc's radius at its start is not that at its end")

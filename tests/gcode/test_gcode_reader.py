@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.gcode.read import motions
+from corepath.gcode.read.arcs import flatten, lengths
 from corepath.gcode.read.motions import read_program
 
 HEAD = "G17\nG21\nG90\nG94\nG54\nG40\nG49\nG80\nG64\nT1\nG0 Z10\nS9000 M3\nG4 P2\nG0 X0 Y0\nF600\n"
@@ -55,6 +56,32 @@ def test_units_and_distance_mode_scale_and_add():
     assert program.end[2:-1, 0] == pytest.approx([25.4, 50.8, 76.2])
     assert program.end[3, 1] == pytest.approx(12.7)
     assert program.feed[2] == pytest.approx(600 * 25.4)
+
+
+@pytest.mark.parametrize("code", ["G2", "G3"])
+@pytest.mark.parametrize("inverse_time", [False, True])
+def test_an_arc_that_ends_at_the_angle_of_its_start_goes_once_round(code: str, inverse_time: bool):
+    """About the origin from radius 5 to 5.001 (allowed to differ by 0.002) at the angle of (3, 4):
+    10 pi long, by way of (-3, -4), either way round; it was a full circle one way, nothing the
+    other, and the same arc with its angle rounded the other way the reverse."""
+    to = "X3.0006 Y4.0008 I-3 J-4"
+    program = read(
+        f"G1 X3 Y4\nG93 {code} {to} F2\nG94\n" if inverse_time else f"G1 X3 Y4\n{code} {to}\n"
+    )
+    assert not list(program.findings)
+    arcs = program.kind, program.start, program.end, program.centre
+    long = lengths(*arcs)[program.kind >= 2]
+    assert long == pytest.approx(10 * np.pi, rel=1e-9)
+    _, ends, _ = flatten(*arcs, 0.001)
+    assert np.hypot(ends[2:, 0] + 3, ends[2:, 1] + 4).min() < 0.1
+    if inverse_time:
+        assert program.feed[program.kind >= 2] == pytest.approx(20 * np.pi, rel=1e-9)
+
+
+def test_radii_too_far_apart_at_one_angle_are_no_full_circle():
+    """0.003 is more than the standard's 0.002 mm: an error there, a finding here."""
+    found = read("G1 X3 Y4\nG3 X3.0018 Y4.0024 I-3 J-4\n").findings
+    assert [one.kind for one in found] == ["arc-mismatch"]
 
 
 def test_feed_in_inverse_time_is_length_times_f():

@@ -1,9 +1,10 @@
 """Arcs of the XY plane: centre from a radius, sweep, radius agreement, and chords for everything
 curved.
 
-Clockwise is seen from above (+Z). A full circle is an arc whose end is its start. Heights run
-linearly along the sweep (helix). Source: NIST IR 6556 (2000), section 3.5.3. Lengths in mm, angles
-in radians.
+Clockwise is seen from above (+Z). A full circle is an arc whose end is its start, or lies at the
+angle of its start, at a radius that agrees with its as that of any arc must. Heights run linearly
+along the sweep (helix). Source: NIST IR 6556 (2000), section 3.5.3. Lengths in mm, angles in
+radians.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ __all__ = [
 # How far the radii at start and end of an arc may differ (NIST IR 6556, 3.5.3.2), both in mm.
 RADIUS_AGREEMENT_MM = 0.002
 RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
+
+_ONE_ANGLE = 1e-9  # radians between the ends of an arc that lie at one angle
 
 MOST_PIECES = 10_000_000
 """Straight pieces of one file that are still held in memory: ten million lines, or a tenth as many
@@ -77,10 +80,11 @@ def sweeps(kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats) -
     first = np.arctan2(start[arcs, 1] - centre[arcs, 1], start[arcs, 0] - centre[arcs, 0])
     last = np.arctan2(end[arcs, 1] - centre[arcs, 1], end[arcs, 0] - centre[arcs, 0])
     turn = np.mod(last - first, 2.0 * np.pi)
-    # A full circle is known by its end, not by its angles: their difference may come out a little
-    # under a whole turn or a little over none. 1e-9 mm is rounding, far below a step of the text.
-    whole = np.all(np.abs(end[arcs, :2] - start[arcs, :2]) < 1e-9, axis=1)
-    turn[whole] = 0.0
+    # Ends at one angle are a full circle either way round, also where their radii differ as far as
+    # the standard lets them. The difference of their angles may come out a little over none or
+    # under a whole turn: `_ONE_ANGLE` is rounding, below a step of the text at a radius of 100 m.
+    whole = np.minimum(turn, 2.0 * np.pi - turn) < _ONE_ANGLE
+    whole |= np.all(np.abs(end[arcs, :2] - start[arcs, :2]) < 1e-9, axis=1)
     clockwise = kind[arcs] == 2
     result[arcs] = np.where(
         clockwise,

@@ -11,7 +11,14 @@ from __future__ import annotations
 
 import math
 
-from corepath.gcode.read.arcs import RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM, centre_from_radius
+import numpy as np
+
+from corepath.gcode.read.arcs import (
+    RADIUS_AGREEMENT_INCH,
+    RADIUS_AGREEMENT_MM,
+    centre_from_radius,
+    lengths,
+)
 from corepath.gcode.read.blocks import AXES, Block, g_name, near_integer
 from corepath.gcode.read.canned_cycles import CYCLES, Cycle, cycle_steps
 from corepath.gcode.read.line_checks import HOMES, Wrong, check_block, motion_code, only_states
@@ -225,12 +232,8 @@ class Machine:
         self.x, self.y, self.z = x, y, z
 
     def _length(self, kind: int, x: float, y: float, z: float, cx: float, cy: float) -> float:
-        level = math.hypot(x - self.x, y - self.y)
-        if kind >= 2:
-            turn = math.atan2(y - cy, x - cx) - math.atan2(self.y - cy, self.x - cx)
-            turn = turn % (2.0 * math.pi) if kind == 3 else -turn % (2.0 * math.pi)
-            level = math.hypot(self.x - cx, self.y - cy) * (2.0 * math.pi if level < 1e-9 else turn)
-        return math.hypot(level, z - self.z)
+        start, end = np.array([[self.x, self.y, self.z]]), np.array([[x, y, z]])
+        return float(lengths(np.array([kind], np.int8), start, end, np.array([[cx, cy]]))[0])
 
     def _home(self, block: Block, line: int) -> None:
         """Run G28 or G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home,
