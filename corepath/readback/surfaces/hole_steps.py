@@ -24,6 +24,11 @@ from corepath.work.works import Hole
 __all__ = ["check_holes", "hole_mask", "is_open"]
 
 
+# mm that columns of a hole stand off its wall: as far as a hole may be narrower than asked, and a
+# little off its place (`Allowed.holes` is of the diameter).
+_WALL = 0.05
+
+
 def _reach(pieces: Pieces, x: float, y: float) -> NDArray[np.float64]:
     """Return the greatest distance of each piece from (x, y), (m,)."""
     ends = [np.hypot(end[:, 0] - x, end[:, 1] - y) for end in (pieces.lower, pieces.upper)]
@@ -36,9 +41,12 @@ def hole_mask(stock: Stock, x: float, y: float, radius: float) -> NDArray[np.boo
 
 
 def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
-    """Tell whether no column within a radius, less half the diagonal of a cell, holds anything."""
-    # 0.71 of a cell is half its diagonal: a column nearer to the wall may stand on either side.
-    mask = hole_mask(stock, x, y, max(radius - 0.71 * stock.grid.cell, 0.3 * stock.grid.cell))
+    """Tell whether no column of a hole of a radius holds anything.
+
+    A hole so narrow that it may lie between the columns (under 1.6 of them wide) counts as open
+    where it does: its motions alone tell its depth.
+    """
+    mask = hole_mask(stock, x, y, max(radius - _WALL, 0.0))
     return not bool((stock.solid & mask).any())
 
 
@@ -163,11 +171,9 @@ def _check_depth(
     if last:
         low = high = float(mine.low.min())
     else:
-        cell = stock.grid.cell
-        outer = hole_mask(stock, hole.x, hole.y, hole.steps[number].diameter / 2.0 - 0.71 * cell)
-        ring = outer & ~hole_mask(
-            stock, hole.x, hole.y, hole.steps[number + 1].diameter / 2.0 + 0.71 * cell
-        )
+        outer, inner = (hole.steps[k].diameter / 2.0 for k in (number, number + 1))
+        ring = hole_mask(stock, hole.x, hole.y, outer - _WALL)
+        ring &= ~hole_mask(stock, hole.x, hole.y, inner + _WALL)
         heights = stock.top[ring]
         if not heights.size:
             return
