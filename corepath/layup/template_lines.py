@@ -24,7 +24,7 @@ from shapely import Polygon
 from corepath.board.features import Board
 from corepath.board.footprints import offset
 from corepath.job.model import Job
-from corepath.layup.laid import LaidUp, bolts_of, laid_up, skin_outside
+from corepath.layup.laid import LaidUp, bolts_of, laid_up
 from corepath.lengths import MM_PER_INCH, Units, mm, said_all, units_of
 
 __all__ = [
@@ -132,19 +132,17 @@ def board_template(
     board: Board,
     digest: str,
     *,
-    flat: bool = False,
+    reach: float | None = None,
     on: Face = "core",
-    slot: float | None = None,
 ) -> Template:
-    """Returns the template of a board, along the arc, or flat for skins and hand work. `on` is the
-    face that it lies on; `digest` names the plan.
+    """Returns the template of a board: along the arc, or, with `reach`, flat for skins and hand
+    work. `on` is the face that it lies on; `digest` names the plan.
 
-    `slot` is how far the far edge of the trim's slot lies outside the outline, mm; None where no
-    machine trims.
+    `reach` is how far the skins reach beyond the outline, mm.
     """
+    flat = reach is not None
     laid = laid_up(job, board)
     placing = _placing(laid, on if not flat else "core")
-    reach = skin_outside(job, slot) if flat else None
     shapes: list[Shape] = [*_areas(job, board, reach, placing), *_holes(job, board, flat, placing)]
     shapes += _blank(job, board, placing)
     half, wide = job.blank.length / 2.0, job.blank.width / 2.0

@@ -33,7 +33,7 @@ from corepath.stackup.pour.fills import low_fills
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.checks.holding_checks import holding_checks, screws_below
 from corepath.work.checks.hole_checks import hole_checks_at
-from corepath.work.checks.laid_checks import laid_checks
+from corepath.work.checks.laid_checks import laid_checks, skin_reach
 from corepath.work.cutting.cutters import cutter_faults
 from corepath.work.one_touch import touch_cautions
 
@@ -171,7 +171,7 @@ def prepare_job(
     if faults:
         raise InputError(faults)
     progress("checks", 0.65)
-    skin = find_skin(job, board, folder)
+    skin = find_skin(job, board, skin_reach(job, works), folder)
     checks = (
         *depth_checks(stack),
         *place_checks(stack, board),

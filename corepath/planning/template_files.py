@@ -10,7 +10,7 @@ from corepath.layup.template_lines import Face, Template, board_template
 from corepath.planning.prepare import Prepared
 from corepath.views.templates.template_dxf import dxf_text
 from corepath.views.templates.template_svg import Paper, pages, svg_text
-from corepath.work.checks.laid_checks import trim_slot
+from corepath.work.checks.laid_checks import skin_reach
 
 __all__ = ["template_files", "template_of", "write_template"]
 
@@ -27,10 +27,9 @@ def template_of(
     """
     if form:
         return form_template(prepared.job, prepared.board, prepared.digest)
-    slot = trim_slot(prepared.job, prepared.works)
-    return board_template(
-        prepared.job, prepared.board, prepared.digest, flat=flat, on=on, slot=slot
-    )
+    job, board, digest = prepared.job, prepared.board, prepared.digest
+    reach = skin_reach(job, prepared.works) if flat else None
+    return board_template(job, board, digest, reach=reach, on=on)
 
 
 def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:

@@ -28,7 +28,7 @@ from corepath.skin.bending import bend
 from corepath.skin.checks import skin_checks
 from corepath.skin.plate import bending_pressure
 from corepath.skin.study import SkinStudy, study_skin
-from corepath.skin.terms import BAG, BAR, cover_of, laminate_of
+from corepath.skin.terms import BAG, BAR, SkinCover, laminate_of
 
 __all__ = ["Option", "SkinAdvice", "advise_skin", "changed"]
 
@@ -132,15 +132,15 @@ def advise_skin(
         except InputError:
             return False
         if goal == 1:
-            return not _fails(trial, built, outline)
-        return _rank(study_skin(trial, built, outline, _TRIAL_STEP)) <= goal
+            return not _fails(trial, built, study.cover)
+        return _rank(study_skin(trial, built, study.cover, _TRIAL_STEP)) <= goal
 
     def found(values: Mapping[str, float] | None) -> list[Option]:
         if values is None:
             return []
         trial = changed(job, values)
         built = _deck(trial, values, deck, outline, folder)
-        judged = _rank(study_skin(trial, built, outline))
+        judged = _rank(study_skin(trial, built, study.cover))
         verdict = next(word for word, number in _RANK.items() if number == judged)
         return (
             [Option(values, verdict, None if built is deck else built.highest)]
@@ -159,10 +159,10 @@ def advise_skin(
     )
 
 
-def _fails(trial: Job, deck: DeckSurface, outline: Polygon) -> bool:
+def _fails(trial: Job, deck: DeckSurface, cover: SkinCover) -> bool:
     """Whether a row of the check would fail."""
     assert trial.skin is not None
-    skin, cover = laminate_of(trial.skin), cover_of(trial, outline)
+    skin = laminate_of(trial.skin)
     if bending_pressure(deck, cover, skin).most.value > skin.pressure / BAR:
         return True
     return bend(deck, cover, skin).strain.value > skin.strain_limit

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.job.model import Job
@@ -24,7 +23,6 @@ from corepath.skin.terms import (
     Laminate,
     PlacedFigure,
     SkinCover,
-    cover_of,
     laminate_of,
     largest,
 )
@@ -71,13 +69,13 @@ class SkinStudy:
 
 
 def study_skin(
-    job: Job, deck: DeckSurface, outline: Polygon, membrane_step: float | None = None
+    job: Job, deck: DeckSurface, cover: SkinCover, membrane_step: float | None = None
 ) -> SkinStudy:
-    """Returns the study of the skin of `job` on `deck` inside `outline`; a coarser `membrane_step`
+    """Returns the study of the skin of `job` on `deck` over `cover`; a coarser `membrane_step`
     (mm) serves trials. Raises ValueError for a job without `[skin]`."""
     if job.skin is None:
         raise ValueError("the job has no [skin]")
-    skin, cover = laminate_of(job.skin), cover_of(job, outline)
+    skin = laminate_of(job.skin)
     bending = bend(deck, cover, skin)
     pressure = bending_pressure(deck, cover, skin)
     membrane = stretch(deck, cover, skin, membrane_step)

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import Polygon, box
 
 from corepath.board.footprints import offset
 from corepath.job.model import Job, SkinSection
-from corepath.layup.laid import skin_outside
 from corepath.lengths import mm
 
 __all__ = [
@@ -122,11 +121,13 @@ def _nodes(half: float, step: float) -> Floats:
     return np.linspace(-half, half, 2 * count + 1)
 
 
-def cover_of(job: Job, outline: Polygon) -> SkinCover:
+def cover_of(job: Job, outline: Polygon, reach: float) -> SkinCover:
     """Returns what the skin of `job` covers: the blank's rectangle, or the board inside `outline`
-    and what skins reach beyond it."""
+    and `reach` mm beyond it, as far as its laminates are cut."""
     if job.skin is not None and job.skin.covers == "board":
-        edge = offset(outline, max(skin_outside(job, None), _LEAST_REACH))
+        half_x, half_y = job.blank.length / 2.0, job.blank.width / 2.0
+        blank = box(-half_x, -half_y, half_x, half_y)
+        edge = offset(outline, max(reach, _LEAST_REACH)).intersection(blank)
         if isinstance(edge, Polygon):
             left, low, right, high = edge.bounds
             return SkinCover(max(-left, right), max(-low, high), edge)

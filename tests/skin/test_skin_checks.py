@@ -56,7 +56,7 @@ def job(**sections: dict[str, Any]) -> Job:
 
 
 def found(one: Job) -> SkinFound:
-    skin = find_skin(one, build_board(one, SAMPLES), SAMPLES)
+    skin = find_skin(one, build_board(one, SAMPLES), one.groove.outside, SAMPLES)
     assert skin is not None
     return skin
 
@@ -150,7 +150,7 @@ def test_pressure_moves_less_than_a_twentieth_when_its_grid_is_halved(name: str)
     one = load_job(path)
     one = one.model_copy(update={"skin": job().skin})
     board = build_board(one, SAMPLES)
-    skin, cover = laminate_of(one.skin), cover_of(one, board.outline)
+    skin, cover = laminate_of(one.skin), cover_of(one, board.outline, one.groove.outside)
     usual, finer = (bending_pressure(board.deck, cover, skin, parts).most.value for parts in (4, 8))
     assert usual == pytest.approx(finer, rel=0.05)
 
@@ -188,7 +188,7 @@ def test_board_alone_is_covered() -> None:
 def test_no_skin_no_study() -> None:
     one = job().model_copy(update={"skin": None})
     board = build_board(one, SAMPLES)
-    assert find_skin(one, board, SAMPLES) is None
+    assert find_skin(one, board, one.groove.outside, SAMPLES) is None
     assert skin_files(one, board, None, "0") == {}
 
 

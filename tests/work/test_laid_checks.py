@@ -11,11 +11,19 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from corepath.errors import CorepathError
 from corepath.job.load import load_job
-from corepath.job.model import Job, LayupSection, ObstacleSection, OutlineSection, TrimSection
+from corepath.job.model import (
+    Job,
+    LayupSection,
+    ObstacleSection,
+    OutlineSection,
+    SkinSection,
+    TrimSection,
+)
 from corepath.lengths import INCH, Said
 from corepath.operations import programs
 from corepath.planning import Prepared, prepare_job
@@ -201,3 +209,26 @@ def test_an_inch_job_reads_its_web_in_inches() -> None:
     found = check(board(skin_outside=12.8), "web")
     assert "6.80 outside" in found.says and "0.2677 outside" in INCH.text(found.says)
     assert "0.5039 beyond" in INCH.text(found.says)
+
+
+def test_template_report_and_study_of_the_skin_agree_how_far_it_reaches() -> None:
+    """The slot ends 6.8 outside the outline and laminates lap 6 onto the rim: 12.8, and a board of
+    120 by 40 carries a skin of 145.6 by 65.6."""
+    skin = SkinSection.model_validate(
+        {
+            "thickness": 0.4,
+            "modulus": 20.0,
+            "pressure": 0.8,
+            "strain_limit": 0.004,
+            "covers": "board",
+        },
+        context={"scale": 1.0},
+    )
+    ready = prepared(board().model_copy(update={"skin": skin}))
+    assert ready.skin is not None
+    cover = ready.skin.study.cover
+    assert (cover.half_x, cover.half_y) == pytest.approx((72.8, 32.8), abs=0.001)
+    edge = next(s for s in template_of(ready, flat=True).shapes if s.layer == "skin edge")
+    assert np.abs(edge.points).max(axis=0) == pytest.approx((72.8, 32.8), abs=0.001)
+    report = layup_report(ready.job, ready.board, ready.works)
+    assert report is not None and report["skin_outside"] == pytest.approx(12.8)

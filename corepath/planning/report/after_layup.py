@@ -20,12 +20,11 @@ from corepath.layup.laid import (
     drill_at,
     laid_up,
     pins_of,
-    skin_outside,
 )
 from corepath.layup.ribs import form_of
 from corepath.lengths import mm
 from corepath.reported import reported
-from corepath.work.checks.laid_checks import trim_slot
+from corepath.work.checks.laid_checks import skin_reach
 from corepath.work.works import Work
 
 __all__ = ["NO_PROGRAMS", "layup_cautions", "layup_report"]
@@ -101,7 +100,7 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
         "greatest_slope": {"degrees": float(tilts[steepest]), "x": round(float(x[steepest]), 2)},
         "rise": {"left": _rise(laid, low), "right": _rise(laid, high)},
         "bed": laid.bed,
-        "skin_outside": skin_outside(job, trim_slot(job, works)),
+        "skin_outside": skin_reach(job, works),
         "shifts": {name: _ends(laid, name, low, high) for name in ("face", "under", "taper")},
         "bolts": [_bolt(laid, bolt) for bolt in bolts_of(job, board)],
         "dowels": [_pin(pin) for pin in pins_of(laid, [dowel.at for dowel in board.dowels])],

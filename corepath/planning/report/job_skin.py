@@ -31,10 +31,11 @@ class SkinFound(NamedTuple):
         return skin_report(self.study, self.advice)
 
 
-def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
+def find_skin(job: Job, board: Board, reach: float, folder: Path) -> SkinFound | None:
     """Return the study, advice and checks of a job's skin; None for a job without `[skin]`.
 
-    `folder` holds the files that the job names.
+    `reach` is how far the laminates are cut beyond the outline, mm (`skin_reach`); `folder` holds
+    the files that the job names.
     """
     if job.skin is None:
         return None
@@ -42,8 +43,9 @@ def find_skin(job: Job, board: Board, folder: Path) -> SkinFound | None:
     from corepath.skin.checks import skin_checks
     from corepath.skin.skin_advice import advise_skin
     from corepath.skin.study import study_skin
+    from corepath.skin.terms import cover_of
 
-    study = study_skin(job, board.deck, board.outline)
+    study = study_skin(job, board.deck, cover_of(job, board.outline, reach))
     advice = advise_skin(job, board.deck, board.outline, study, folder)
     return SkinFound(study, advice, skin_checks(study, advice.mend))
 

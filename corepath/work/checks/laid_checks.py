@@ -30,7 +30,7 @@ from corepath.stackup.linear import Linear
 from corepath.work.keepoff import CLEARANCE
 from corepath.work.works import Obstacle, Trim, Work, point_of
 
-__all__ = ["laid_checks", "slot_width", "trim_slot"]
+__all__ = ["laid_checks", "skin_reach", "slot_width", "trim_slot"]
 
 Floats = NDArray[np.float64]
 # mm between the places of a slot or lap that are looked at.
@@ -50,6 +50,12 @@ def trim_slot(job: Job, works: Sequence[Work]) -> float | None:
     return None
 
 
+def skin_reach(job: Job, works: Sequence[Work]) -> float:
+    """How far (mm) the laminates reach beyond the outline, along the skin: one figure for check,
+    template, report and the study of the skin."""
+    return skin_outside(job, trim_slot(job, works))
+
+
 def slot_width(work: Work, trim: Trim) -> float:
     """Width (mm) of the slot that roughing and finishing laps cut together."""
     return 2.0 * work.cutter.radius + trim.finish
@@ -59,7 +65,7 @@ def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, .
     """web where D has a trim, obstacles where anything stands in D, spoil-board where holes pass
     into it."""
     laid = [work for work in works if work.setup == "D"]
-    reach = skin_outside(job, trim_slot(job, laid))
+    reach = skin_reach(job, laid)
     found = [_web(job, board, work, work.trim, reach) for work in laid if work.trim is not None]
     beside = [
         check for work in laid for obstacle in work.obstacles for check in _beside(work, obstacle)
