@@ -29,7 +29,7 @@ from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_
 from corepath.stackup.advice.remedies import Advice, advise
 from corepath.stackup.checks.stop_doubts import stop_doubts
 from corepath.stackup.make_stackup import withhold
-from corepath.stackup.pour.fills import low_fills
+from corepath.stackup.pour.fills import fill_lines
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.checks.holding_checks import holding_checks, screws_below
 from corepath.work.checks.hole_checks import hole_checks_at
@@ -108,8 +108,8 @@ class Prepared:
 
     @property
     def fills(self) -> tuple[str, ...]:
-        """Remarks on each casting whose measured fill is low."""
-        return low_fills(self.stackup, self.known.settled)
+        """Whether each fill that was measured is high enough, and what fixes a low one."""
+        return fill_lines(self.stackup, self.known.settled)
 
     @property
     def advice(self) -> Advice:

@@ -1,15 +1,16 @@
-"""Castings whose fill was measured after the cure: what each stop allows, and what fixes a low
-one."""
+"""Castings whose fill was measured after the cure: whether it fits, what each stop allows, and what
+fixes a low one."""
 
 from __future__ import annotations
 
 from corepath.job.record.settled import Settled
 from corepath.lengths import mm
 from corepath.stackup.pour.top_up import FillAdvice, Stage, common_stop, judge_fill
+from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours
 
-__all__ = ["fill_advices", "low_fills"]
+__all__ = ["fill_advices", "fill_lines"]
 
 
 def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
@@ -24,27 +25,40 @@ def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
             level=job.tolerances.level,
             stage=_stage(settled),
             stop=stop,
+            passed=_passed(stack, settled),
         )
         for pour in pours(stack)
         if pour.id in settled.fill
     )
 
 
-def low_fills(stack: Stackup, settled: Settled) -> tuple[str, ...]:
-    """Return in words each casting that is too low, and the last pass at which the skim may stop
-    with all of them as they are."""
+def fill_lines(stack: Stackup, settled: Settled) -> tuple[str, ...]:
+    """Return in words how each recorded fill fits, what fixes a low one and, where one is low, the
+    last pass at which the skim may stop with all of them as they are."""
     advices = fill_advices(stack, settled)
-    lines = [line for advice in advices if advice.verdict != "ok" for line in advice.says]
-    if lines and not settled.stopped:
-        stop = common_stop(advices)
-        if stop is None:
-            lines.append("no stop of the skim serves all castings as they are")
-        else:
-            lines.append(
-                "all castings as they are allow a stop at "
-                f"{mm(stack.skim.planes[stop - 1]):.2f} or above"
-            )
+    lines = [line for advice in advices for line in advice.says]
+    if settled.stopped or all(advice.verdict == "ok" for advice in advices):
+        return tuple(lines)
+    stop = common_stop(advices)
+    # A pass that is cut already cannot be undone: a stop above it serves nobody.
+    if stop is None or stop < _passed(stack, settled):
+        lines.append("no stop of the skim that is still ahead serves all castings as they are")
+    else:
+        lines.append(
+            "all castings as they are allow a stop at "
+            f"{mm(stack.skim.planes[stop - 1]):.2f} or above"
+        )
     return tuple(lines)
+
+
+def _passed(stack: Stackup, settled: Settled) -> int:
+    """Return the number of the deepest pass of this plan that is cut, 0 for none.
+
+    By its height where that is recorded: numbers are those of the plan it was cut from.
+    """
+    if settled.deepest is None:
+        return settled.passes
+    return sum(plane >= settled.deepest - TIE for plane in stack.skim.planes)
 
 
 def _stage(settled: Settled) -> Stage:

@@ -164,7 +164,7 @@ def judge_fill(
     deciding = missing[decides]
     if deciding.verdict == "ok":
         return FillAdvice(
-            pour.id, p, "ok", missing, deciding, None, None, (_enough(pour, p, deciding),)
+            pour.id, p, "ok", missing, deciding, None, None, said_all([_enough(pour, p, deciding)])
         )
     # Resin cannot be added once the deck is cut, nor a stop chosen that has been passed or made.
     top_up = (
