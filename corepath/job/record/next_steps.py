@@ -170,11 +170,21 @@ def _deck(facts: JobFacts) -> str:
 
 
 def _after_inserts(facts: JobFacts, settled: Settled) -> list[str]:
+    lines = [_deck(facts)]
     seats = [name for name in facts.inserts if name not in settled.seat_depth]
-    if not seats:
-        return [_deck(facts)]
-    says = "Measure the seats below the skimmed face with a depth gauge: "
-    return [_deck(facts), says + _each(facts, "--seat-depth", seats, "D")]
+    if seats:
+        says = "Measure the seats below the skimmed face with a depth gauge: "
+        lines.append(says + _each(facts, "--seat-depth", seats, "D"))
+    # Only a blind bore has a depth, and only there must the deck pass reach it.
+    blind = [
+        name
+        for name, through in facts.inserts.items()
+        if not through and name not in settled.bore_depth
+    ]
+    if blind:
+        says = "Measure the blind bores below the skimmed face, which the deck pass must open: "
+        lines.append(says + _each(facts, "--bore-depth", blind, "D"))
+    return lines
 
 
 def _in_c(facts: JobFacts, settled: Settled) -> list[str]:
