@@ -16,7 +16,8 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.record.ascut import Record, load_record, record_path, save_record
 from corepath.job.record.entry_kinds import KINDS, Entry
 from corepath.job.record.next_steps import next_measurements
-from corepath.job.record.record_facts import CastingFacts, JobFacts
+from corepath.job.record.record_facts import CastingFacts, JobFacts, Within, off_stop
+from corepath.job.text import source
 
 DAY = "2026-05-17"
 
@@ -516,6 +517,31 @@ def test_missing_file_is_an_empty_record(tmp_path: Path) -> None:
     assert record_path(tmp_path / "wide.board.toml") == tmp_path / "wide.board.ascut.toml"
 
 
+def test_what_is_added_while_the_record_is_read_is_not_lost(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file was read twice: an entry written in between counted as read, and its number was
+    given again."""
+    path = tmp_path / "job.ascut.toml"
+    save_record(record_of(thickness(0, 0, 10.0)), path)
+    both = tmp_path / "both.ascut.toml"
+    both.write_bytes(path.read_bytes())
+    save_record(load_record(both).add(thickness(50, 0, 10.0), FACTS), both)
+    read = source.read_regular
+
+    def slow(file: Path, most: int) -> bytes:
+        held = read(file, most)
+        if file == path:
+            path.write_bytes(both.read_bytes())  # another run, right after the first reading
+        return held
+
+    monkeypatch.setattr(source, "read_regular", slow)
+    record = load_record(path).add(thickness(90, 0, 10.0), FACTS)
+    with pytest.raises(OutputError, match="another hand"):
+        save_record(record, path)
+    assert path.read_bytes() == both.read_bytes()
+
+
 def test_changed_by_another_hand_meanwhile(tmp_path: Path) -> None:
     """Two commands at once must not lose an entry of one of them."""
     path = tmp_path / "job.ascut.toml"
@@ -688,6 +714,35 @@ def test_next_is_about_the_skim_while_it_runs() -> None:
     assert "--stop-at HEIGHT" in lines[0]
     passes = record_of(cut("groove"), *filled, Entry("cut", operation="skim", number=1, date=DAY))
     assert "--stop-at HEIGHT" in next_measurements(FACTS, passes.settled())[0]
+
+
+def test_next_asks_for_the_depth_of_blind_bores_alone() -> None:
+    """The deck pass must open a blind bore, which nobody was asked to measure; a through bore has
+    no depth. A seat that was measured shows that the inserts are cut."""
+    facts = replace(FACTS, inserts={"I1": True, "I2": False})
+    seat = Entry("seat-depth", insert="I2", value=1.5, date=DAY)
+    record = Record().add_all([cut("groove"), stop(3), seat], facts)
+    assert record.stage == "inserts"
+    lines = next_measurements(facts, record.settled())
+    assert any(line.endswith("--bore-depth I2 D") for line in lines)
+    assert any(line.endswith("--seat-depth I1 D") for line in lines)
+    bore = Entry("bore-depth", insert="I2", value=6.0, date=DAY)
+    lines = next_measurements(facts, record.add(bore, facts).settled())
+    assert not any("--bore-depth" in line for line in lines)
+
+
+def test_which_pass_a_figure_looks_like() -> None:
+    """Stop at 8.90, figures from 0.4 below to 0.1 above the plane of their stop: 8.50 to 9.00.
+
+    9.20 is nearer to 9.40 than to 8.90, 9.10 is not; 8.40 is a pass; 9.15 lies halfway, and of two
+    equally near passes the lower was cut last.
+    """
+    within, planes = Within(-0.4, 0.1), (9.9, 9.4, 8.9, 8.4)
+    assert off_stop(8.55, within, 8.9, planes) is None
+    found = [off_stop(value, within, 8.9, planes) for value in (9.2, 9.1, 8.4, 9.15)]
+    assert [off and off.likely for off in found] == [9.4, None, 8.4, None]
+    assert [off and off.by for off in found] == pytest.approx([0.2, 0.1, 0.1, 0.15])
+    assert found[0] is not None and (found[0].low, found[0].high) == pytest.approx((8.5, 9.0))
 
 
 def test_next_asks_for_the_width_again() -> None:

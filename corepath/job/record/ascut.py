@@ -155,7 +155,9 @@ def load_record(path: Path) -> Record:
         faults = _corrections(entries, SCALES[units])
     if faults:
         raise InputError(locate(faults, source))
-    return Record(tuple(entries), units, "", read_regular(path, LARGEST_TEXT), source=source)
+    # Not read a second time: another run may have added an entry meanwhile, which `save_record`
+    # would then take for read. Strict UTF-8 gives back the bytes it was decoded from.
+    return Record(tuple(entries), units, "", text.encode("utf-8"), source=source)
 
 
 def save_record(record: Record, path: Path) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from corepath.job.record.entry import Entry
 from corepath.job.record.gather import SAME_PLACE
 from corepath.job.record.reasons import Reason, before
-from corepath.job.record.record_facts import JobFacts, Within
+from corepath.job.record.record_facts import JobFacts, Within, off_stop
 
 if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
@@ -118,21 +118,15 @@ def _off_stop(
     stop = progress.stop
     if stop is None or stop.plane is None or within is None:
         return
-    low, high = stop.plane + within.low, stop.plane + within.high
-    if low <= value <= high:
+    off = off_stop(value, within, stop.plane, facts.passes.values())
+    if off is None:
         return
     says = f"{what} contradicts the stop at {facts.height(stop.plane)} (entry {stop.n})"
-    # The pass whose plane is nearest to the figure; of two equally near ones the lower.
-    likely = min(
-        facts.passes.values(),
-        key=lambda plane: (round(abs(plane - value), 6), plane),
-        default=stop.plane,
-    )
-    other = "" if likely == stop.plane else f"; it looks like the pass at {facts.height(likely)}"
-    mend = f"--correct {stop.n} --stop-at {facts.height(likely) if other else 'HEIGHT'}"
-    yield Reason(
-        says + other, f"{facts.shown(low)} to {facts.shown(high)}, or fix the stop first: {mend}"
-    )
+    likely = "HEIGHT" if off.likely is None else facts.height(off.likely)
+    other = "" if off.likely is None else f"; it looks like the pass at {likely}"
+    fix = f"--correct {stop.n} --stop-at {likely}"
+    allowed = f"{facts.shown(off.low)} to {facts.shown(off.high)}, or fix the stop first: {fix}"
+    yield Reason(says + other, allowed)
 
 
 def touch(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:

@@ -8,13 +8,13 @@ optional: a record can be kept for a job whose geometry has faults.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from corepath.lengths import units_of
 from corepath.motion.pass_name import pass_height, typed_within
 
-__all__ = ["CastingFacts", "JobFacts", "PlanFolder", "Within"]
+__all__ = ["CastingFacts", "JobFacts", "OffStop", "PlanFolder", "Within", "off_stop"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,35 @@ class Within:
 
     low: float
     high: float
+
+
+@dataclass(frozen=True, slots=True)
+class OffStop:
+    """A figure that a stop of the skim cannot have left: that leaves `low` to `high`, and the
+    figure lies `by` outside, mm.
+
+    `likely` is the plane of the pass that it looks like, None if it is the stop's own.
+    """
+
+    low: float
+    high: float
+    by: float
+    likely: float | None
+
+
+def off_stop(value: float, within: Within, plane: float, planes: Iterable[float]) -> OffStop | None:
+    """Return how a figure `value` contradicts a stop at `plane`; None where it agrees in the worst
+    case.
+
+    `within` is how far the figure may differ from the plane of a stop, `planes` the passes that may
+    have been the stop. All mm, heights above the bed in B.
+    """
+    low, high = plane + within.low, plane + within.high
+    if low <= value <= high:
+        return None
+    # Of two equally near passes the lower: that one was cut last.
+    likely = min(planes, key=lambda one: (round(abs(one - value), 6), one), default=plane)
+    return OffStop(low, high, max(low - value, value - high), None if likely == plane else likely)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ inserts and deck would be planned for a plane that is not there. Lengths in mm.
 
 from __future__ import annotations
 
-from corepath.job.record.record_facts import Within
+from corepath.job.record.record_facts import Within, off_stop
 from corepath.lengths import Said, mm
 from corepath.stackup.heights import Heights
 from corepath.stackup.linear import Linear
@@ -62,24 +62,22 @@ def stop_doubts(heights: Heights, skim: SkimPlan) -> tuple[str, ...]:
     ]
     worst: tuple[float, str] | None = None
     for what, value, within in figures:
-        low, high = plane + within.low, plane + within.high
-        off = max(low - value, value - high)
-        if off <= (0.0 if worst is None else worst[0]):
+        off = off_stop(value, within, plane, skim.planes)
+        if off is None or off.by <= (0.0 if worst is None else worst[0]):
             continue
         says = (
-            f"{what} contradicts the recorded stop at {mm(plane):.2f}, which leaves {mm(low):.2f} "
-            f"to {mm(high):.2f}"
+            f"{what} contradicts the recorded stop at {mm(plane):.2f}, which leaves "
+            f"{mm(off.low):.2f} to {mm(off.high):.2f}"
         )
-        worst = off, says + _other_pass(skim, value)
+        worst = off.by, says + _other_pass(off.likely)
     return () if worst is None else (Said(worst[1]),)
 
 
-def _other_pass(skim: SkimPlan, value: float) -> str:
-    """Return in words which pass it was more likely, and what to correct."""
-    nearest = min(skim.planes, key=lambda plane: (round(abs(plane - value), 6), -plane))
-    if nearest == skim.planned_plane:
+def _other_pass(likely: float | None) -> str:
+    """Return in words which pass it was more likely (plane, mm), and what to correct."""
+    if likely is None:
         return "; measure again, and correct the figure that is wrong"
     return (
-        f"; it looks like the pass at {mm(nearest):.2f}: correct the stop, or the figure, before "
+        f"; it looks like the pass at {mm(likely):.2f}: correct the stop, or the figure, before "
         "the work goes on"
     )
