@@ -4,6 +4,7 @@ written."""
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import ezdxf
@@ -11,6 +12,8 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.job.record.ascut import Record, save_record
+from corepath.job.record.entry_kinds import Entry
 
 runner = CliRunner()
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
@@ -261,3 +264,42 @@ def test_a_wrong_depth_is_exit_1_with_the_table_and_no_gcode(
     assert "No G-code was written, since a check failed:" in result.stdout
     assert "Fix:" in result.stdout
     assert list(out.glob("*.nc")) == [] and (out / "report.json").exists()
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "--blank 10x10x1", "--cutter flat:6", "--zero middle,bed", "--units mm", "-o out",
+        "--spoil-board 0", "--rapid 6000", "--accel 100", "--spin-up 0", "--cell 0.2",
+    ],
+)  # fmt: skip
+def test_an_option_of_a_single_file_is_not_ignored_with_a_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: str
+) -> None:
+    """Five of them were taken and did nothing, also where typed with their default."""
+    monkeypatch.chdir(tmp_path)
+    Path("job-plan").mkdir()
+    result = runner.invoke(app, ["readback", "job-plan", *typed.split()])
+    assert result.exit_code == 2
+    assert f"{typed.split()[0]}: goes with a single file" in result.output
+    assert [path.name for path in tmp_path.iterdir()] == ["job-plan"]
+
+
+def test_a_preview_is_not_drawn_from_figures_that_contradict_each_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`check` and `plan` refused a blank 9.4 thick after a stop at 8.90, `preview` drew it."""
+    monkeypatch.chdir(tmp_path)
+    Path("job.toml").write_text(COUPON)
+    entries = (
+        Entry("cut", operation="groove"),
+        Entry("stop", plane=8.8996),
+        Entry("thickness-after", at=(0.0, 10.0), value=9.4),
+    )
+    dated = tuple(
+        replace(entry, n=k, date="2026-05-17", stage="B") for k, entry in enumerate(entries, 1)
+    )
+    save_record(Record(dated, "mm", "Coupon", None, len(dated)), Path("job.ascut.toml"))
+    result = runner.invoke(app, ["preview", "job.toml"])
+    assert result.exit_code == 2 and "contradicts the recorded stop" in result.output
+    assert not Path("job-preview").exists()

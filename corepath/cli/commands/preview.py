@@ -50,6 +50,7 @@ def preview(
             from corepath.planning import preview as make_preview
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
+            prepared.refuse_contradictions()
             names = make_preview(prepared, folder, progress=progress).written
         if json:
             say(as_json({"folder": str(folder), "drawings": names}))

@@ -7,7 +7,7 @@ anywhere, and is read with the blank and the cutters that the options name.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -84,20 +84,37 @@ def readback(
         ),
     ] = None,
     spoil_board: Annotated[
-        float, typer.Option(help="mm below the blank that may be cut.", rich_help_panel=_FILE)
-    ] = 0.0,
-    rapid: Annotated[
-        float, typer.Option(help="mm/min, for the minutes.", rich_help_panel=_FILE)
-    ] = 6000.0,
-    accel: Annotated[
-        float, typer.Option(help="mm/s², for the minutes.", rich_help_panel=_FILE)
-    ] = 500.0,
-    spin_up: Annotated[
-        float,
+        float | None,
         typer.Option(
-            help="Seconds that the spindle needs to come up to speed.", rich_help_panel=_FILE
+            help="mm below the blank that may be cut; 0 if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
         ),
-    ] = 0.0,
+    ] = None,
+    rapid: Annotated[
+        float | None,
+        typer.Option(
+            help="mm/min, for the minutes; 6000 if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    accel: Annotated[
+        float | None,
+        typer.Option(
+            help="mm/s², for the minutes; 500 if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
+    spin_up: Annotated[
+        float | None,
+        typer.Option(
+            help="Seconds that the spindle needs to come up to speed; 0 if not given.",
+            rich_help_panel=_FILE,
+            show_default=False,
+        ),
+    ] = None,
     cell: Annotated[
         float | None,
         typer.Option(
@@ -120,32 +137,27 @@ def readback(
 ) -> None:
     """Read G-code again, cut a virtual blank, measure it."""
     with guarded(json_wanted=json):
+        from corepath.planning.foreign.foreign_options import ForeignOptions
+
+        given: dict[str, Any] = {
+            "blank": blank,
+            "cutter": cutter or None,
+            "zero": zero,
+            "units": units,
+            "cell": cell,
+            "spoil_board": spoil_board,
+            "rapid": rapid,
+            "accel": accel,
+            "spin_up": spin_up,
+        }
+        given = {name: value for name, value in given.items() if value is not None}
         # A job file is a likely slip; as a folder that does not exist it gets a clear fault.
         if target.is_file() and target.suffix != ".toml":
-            from corepath.planning.foreign.foreign_options import ForeignOptions
-
-            asked = ForeignOptions(
-                blank,
-                cutter or [],
-                zero or "middle,top",
-                units,
-                cell,
-                spoil_board,
-                rapid,
-                accel,
-                spin_up,
-            )
+            asked = ForeignOptions(None, (), "middle,top")._replace(**given)
             _file(target, asked, output, stl, json, quiet)
         else:
-            _only_for_files(
-                {
-                    "--blank": blank,
-                    "--cutter": cutter,
-                    "--zero": zero,
-                    "--units": units,
-                    "-o": output,
-                }
-            )
+            typed = [f"--{name.replace('_', '-')}" for name in given]
+            _only_for_files([*typed, *(["-o"] if output is not None else [])])
             _folder(target, stl, json, quiet)
 
 
@@ -197,15 +209,13 @@ def _next(folder: Path, reading: Reading) -> str:
     return "\nDo not run them.\n" + next_command("plan", job[1], "-o", folder)
 
 
-def _only_for_files(given: dict[str, object]) -> None:
+def _only_for_files(options: list[str]) -> None:
     """Raise InputError for options of a single file: a plan's folder has its own blank and
     cutters."""
     from corepath.errors import Fault, InputError
 
     faults = [
-        Fault(name, "goes with a single file; a plan's folder has it all")
-        for name, value in given.items()
-        if value
+        Fault(name, "goes with a single file; a plan's folder has it all") for name in options
     ]
     if faults:
         raise InputError(faults)
