@@ -24,6 +24,7 @@ from corepath.readback.judging import may_touch, measure_deck, measure_proud
 from corepath.readback.measure import Run
 from corepath.readback.motion.cut_load import check_load
 from corepath.readback.motion.discipline import choose_cutter
+from corepath.readback.motion.nose import check_nose_stock
 from corepath.readback.one_file import Done
 from corepath.readback.result import Case, Outcome
 from corepath.readback.shop import Shop
@@ -106,6 +107,7 @@ class _Trial(Run):
         cutter = choose_cutter(program, work, self.shop, Findings(name))
         zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
+        check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
         cut = cutting(stock, path)
         check_cut(path, cut, self.shop.allowed, findings)
         measures = MeasureList(name)

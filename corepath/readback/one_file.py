@@ -81,12 +81,12 @@ def cut_file(
     check_obstacles(path, work, findings)
     check_nose_obstacles(path, work.obstacles, work.collet, findings)
     check_frame(path, work, shop.allowed.edge, findings)
+    check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
     # All above needs the blank as it was before the file, all below what the file did to it.
     film.begin(work, zero, stock)
     cut = cutting(stock, path)
     check_cut(path, cut, shop.allowed, findings)
     cuts = (path.kind > 0) & (cut.removed > shop.allowed.removal)
-    check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
     check_spin_up(path, cuts, shop.spin_up, findings)
     check_feeds(path, work, cuts, findings)
     # Pockets and holes: `judging.check_ways_down`, where their engagement is known.

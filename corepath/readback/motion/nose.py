@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
+from corepath.stock.collet_kernels import collet_meets
+from corepath.stock.contact_kernels import underside_of
 from corepath.stock.material import Grid, Singles
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Obstacle
 
 __all__ = ["check_nose_obstacles", "check_nose_stock"]
 
-# mm: heights of the collet are rounded up to these, so that one distance map serves many pieces. A
-# collision shallower than this may be missed.
-_LEVELS = 0.25
+_CLEAR = 1e-3  # mm: touching is no collision; more than the rounding of a file's numbers
 
 
 def check_nose_obstacles(
@@ -38,40 +38,32 @@ def check_nose_obstacles(
                 f"the collet, {mm(collet):g} wide, comes within {mm(near[index]):.2f} "
                 f"of an obstacle {mm(obstacle.height):g} high"
             )
-            _add(path, pieces, int(index), says, obstacle.height, findings)
+            low = float(pieces.low[index])
+            depth = obstacle.height - low - path.cutter.stick_out
+            _add(path, pieces, int(index), says, depth, findings)
         findings.more("collet", len(met) - findings.keep)
 
 
 def check_nose_stock(
-    path: Path, left: Singles, grid: Grid, collet: float, findings: Findings
+    path: Path, before: Singles, grid: Grid, collet: float, findings: Findings
 ) -> None:
-    """Check that collet and nut keep off the stock beside the cut; `left` [iy, ix] is the height
-    map after the file."""
-    low, out = path.pieces.low, path.cutter.stick_out
-    highest = float(left.max(initial=0.0))
-    deep = path.pieces.pick(low + out < highest - 1e-3)
-    if not len(deep):
+    """Check that collet and nut keep off the stock as it stands when each motion is made; `before`
+    [iy, ix] is the height map before the file."""
+    pieces, out = path.pieces, path.cutter.stick_out
+    if not (pieces.low + out < float(before.max(initial=0.0)) - _CLEAR).any():
         return
-    from scipy.ndimage import distance_transform_edt
-
-    level = np.ceil((deep.low + out) / _LEVELS) * _LEVELS
-    met: list[int] = []
-    for height in np.unique(level):
-        stands = left > height
-        if not stands.any():
-            continue
-        away = distance_transform_edt(~stands, sampling=(grid.py, grid.px))
-        for index in np.flatnonzero(level == height):
-            # Less one cell: a column stands up to half a cell off the wall, and so does the way.
-            if _nearest(away, grid, deep, int(index)) < collet / 2.0 - grid.cell:
-                met.append(int(index))
-    hits = _once(np.array(sorted(met), dtype=np.int64), deep)
+    stands = collet_meets(
+        before.copy(), grid.x0, grid.y0, grid.px, grid.py,
+        np.ascontiguousarray(pieces.lower), np.ascontiguousarray(pieces.upper),
+        underside_of(path.cutter), out, collet / 2.0 - _CLEAR,
+    )  # fmt: skip
+    hits = _once(np.flatnonzero(stands > _CLEAR), pieces)
     for at in hits[: findings.keep]:
         says = (
             f"the collet, {mm(collet):g} wide, comes {mm(out):g} above the tip into the stock "
             "beside the cut"
         )
-        _add(path, deep, int(at), says, highest, findings)
+        _add(path, pieces, int(at), says, float(stands[at]), findings)
     findings.more("collet", len(hits) - findings.keep)
 
 
@@ -79,18 +71,6 @@ def _once(met: NDArray[np.int64], pieces: Pieces) -> NDArray[np.int64]:
     """Return the first piece of each motion."""
     _, first = np.unique(pieces.owner[met], return_index=True)
     return met[first]
-
-
-def _nearest(away: NDArray[np.float64], grid: Grid, pieces: Pieces, index: int) -> float:
-    """Return the least distance from one piece to what stands, at columns along it; infinite off
-    the grid."""
-    a, b = pieces.lower[index, :2], pieces.upper[index, :2]
-    count = max(int(np.ceil(np.hypot(*(b - a)) / grid.cell)), 1)
-    way = a + (b - a) * np.linspace(0.0, 1.0, count + 1)[:, None]
-    ix = np.floor((way[:, 0] - grid.x0) / grid.px + 0.5).astype(np.int64)
-    iy = np.floor((way[:, 1] - grid.y0) / grid.py + 0.5).astype(np.int64)
-    on = (ix >= 0) & (ix < grid.nx) & (iy >= 0) & (iy < grid.ny)
-    return float(away[iy[on], ix[on]].min(initial=np.inf))
 
 
 def _lines(pieces: Pieces) -> NDArray[np.object_]:
@@ -101,11 +81,10 @@ def _lines(pieces: Pieces) -> NDArray[np.object_]:
 
 
 def _add(
-    path: Path, pieces: Pieces, index: int, says: str, height: float, findings: Findings
+    path: Path, pieces: Pieces, index: int, says: str, depth: float, findings: Findings
 ) -> None:
     a, b = pieces.lower[index], pieces.upper[index]
     x, y, z = (float(value) for value in (a if a[2] < b[2] else b))
-    depth = height - z - path.cutter.stick_out
     findings.add(
         "collet", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z), depth=depth
     )
