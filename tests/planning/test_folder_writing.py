@@ -8,7 +8,9 @@ import json
 import os
 import random
 import resource
+import shutil
 import signal
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -392,6 +394,115 @@ def test_what_was_saved_at_the_moment_of_the_exchange_is_not_lost(
     assert _state(folder) == "b"
     assert (folder / "notes.txt").read_text() == "saved just now"
     assert (folder / "more.txt").read_text() == "made just now"
+    _tidy(folder)
+
+
+STEPS = frozenset(
+    ("os.link", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.chmod", "os.utime", "open",
+     "shutil.copystat", "shutil.rmtree", "fcntl.flock")
+)  # fmt: skip
+
+
+def _killed_at(folder: Path, step: int, late: bool) -> bool:
+    """Write plan b and end at once before the `step`th change of the disk; the user saves a note
+    right before the exchange. With `late`, steps count from then on. Whether it came that far."""
+
+    def work() -> None:
+        found, count, counting = exchange_module._renameat2(), 0, not late
+
+        def rename(one: Path, other: Path) -> None:
+            nonlocal counting
+            counting = True
+            (folder / "notes.txt.new").write_text("saved just now")
+            os.utime(folder / "notes.txt.new", ns=(2**62, 2**62))
+            (folder / "notes.txt.new").replace(folder / "notes.txt")
+            (folder / "photos" / "more.jpg").write_bytes(b"made just now")
+            assert found is not None
+            found(one, other)
+
+        def hook(event: str, arguments: tuple[object, ...]) -> None:
+            nonlocal count
+            count += counting and event in STEPS
+            if count > step:
+                os._exit(9)
+
+        exchange_module._renameat2 = lambda: rename  # type: ignore[assignment]
+        sys.addaudithook(hook)  # it cannot be taken away, but this process ends here
+        write_folder(folder, _plan("b"))
+
+    return os.waitstatus_to_exitcode(os.waitpid(_forked(work), 0)[1]) == 9
+
+
+@pytest.mark.whole
+def test_a_kill_at_any_step_leaves_one_plan_whole_and_all_that_is_the_users(
+    tmp_path: Path,
+) -> None:
+    """Killed right after the exchange, the old folder had the name of one that was never in use:
+    the next run removed it with the note that was saved last."""
+    if exchange_module._renameat2() is None:
+        pytest.skip("no exchange on this system")
+    folder, seen, saved = tmp_path / "board-plan", set(), 0
+    # every 11th step before the exchange, where little differs, and all from then on
+    for late, step in (
+        *((False, step) for step in range(0, 100, 11)),
+        *((True, k) for k in range(1000)),
+    ):
+        shutil.rmtree(folder, ignore_errors=True)
+        write_folder(folder, _plan("a"))
+        (folder / "notes.txt").write_text("clamp at the X+ end slipped")
+        (folder / "photos").mkdir()
+        (folder / "photos" / "1.jpg").write_bytes(b"made before")
+        (folder / "photos").chmod(0o750)
+        killed = _killed_at(folder, step, late)
+        seen.add(_state(folder))
+        write_folder(folder, _plan("a"))
+        _tidy(folder)
+        assert (folder / "photos" / "1.jpg").read_bytes() == b"made before"
+        assert (folder / "photos").stat().st_mode & 0o777 == 0o750
+        # The note was saved or not yet; once it was, it stays.
+        note = (folder / "notes.txt").read_text()
+        assert note in ("clamp at the X+ end slipped", "saved just now")
+        assert not (late and saved) or note == "saved just now", step
+        saved += late and note == "saved just now"
+        assert (folder / "photos" / "more.jpg").exists() or saved < 3
+        if late and not killed:
+            break
+    assert seen == {"a", "b"} and saved > 10 and not killed
+
+
+def test_a_subfolder_of_which_files_go_keeps_its_permissions(tmp_path: Path) -> None:
+    """`solid/` holds a body that is removed and a file of the user's: it was made anew, open to
+    all."""
+    folder = tmp_path / "p"
+    write_folder(folder, _plan("b"))
+    (folder / "solid" / "mine.txt").write_text("mine")
+    (folder / "solid").chmod(0o700)
+    write_folder(folder, _plan("a"))
+    assert [path.name for path in (folder / "solid").iterdir()] == ["mine.txt"]
+    assert (folder / "solid").stat().st_mode & 0o777 == 0o700
+
+
+def test_a_failure_after_the_exchange_is_not_told_as_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It said "what was there before is as it was" with the new plan in place; the old folder stays
+    hidden beside it, and the next run takes over what only that holds."""
+    folder = tmp_path / "p"
+    write_folder(folder, _plan("a"))
+    found = exchange_module._renameat2()
+    if found is None:
+        pytest.skip("no exchange on this system")
+
+    def failing(old: Path, new: Path, left_out: set[str]) -> None:
+        (old / "saved.txt").write_text("just now")
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(exchange_module, "_take_over", failing)
+        write_folder(folder, _plan("b"))
+    assert _state(folder) == "b" and not (folder / "saved.txt").exists()
+    write_folder(folder, _plan("b"))
+    assert (folder / "saved.txt").read_text() == "just now"
     _tidy(folder)
 
 

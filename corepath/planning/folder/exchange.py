@@ -3,7 +3,9 @@
 The new folder is made beside the old one. Files that stay are in both (hard links), so no file of
 the user's is copied or lost; then the two names change places (`renameat2` with RENAME_EXCHANGE,
 Linux), and the old folder is removed. A run that is killed leaves the old folder or the new one,
-whole, and perhaps a hidden one beside it, which the next run clears away (`take_up`).
+whole, and perhaps a hidden one beside it, which the next run clears away (`take_up`). The name of
+the hidden one holds the inode of the plan's folder as it was: once the two have changed places it
+is the hidden folder's own, which tells the old folder from one that was never in use.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Collection, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from corepath.errors import OutputError
@@ -25,7 +28,6 @@ __all__ = ["CannotExchange", "exchange", "take_up"]
 MOST = 2000
 """More files than this are no plan's folder: it is not exchanged, but written in place."""
 
-EARLIER = ".earlier-"
 _EXCHANGE = 2  # RENAME_EXCHANGE of <linux/fs.h>
 _HERE = -100  # AT_FDCWD of <fcntl.h>: paths count from the current folder
 # Errors that only say that this way does not work here (another file system, no hard links, an old
@@ -67,19 +69,18 @@ def exchange(target: Path, change: Change) -> None:
         for name, content in change.files.items():
             (fresh / name).parent.mkdir(parents=True, exist_ok=True)
             to_disk(fresh / name, content)
+        _keep_permissions(target, fresh)
         # The lock lies on the folder, not on its name: from the exchange on, another run that comes
         # to `target` meets this one.
         with locked(fresh):
             rename(target, fresh)
             # From here on `fresh` names the old folder: it must not be removed as a failed attempt.
             exchanged = True
-            earlier = fresh.rename(fresh.with_name(fresh.name.replace(STAGING, EARLIER)))
             names = {name for move in change.moves for name in move}
-            _take_over(earlier, target, {*change.files, *change.gone, *names, HALF_WRITTEN})
+            _clear(fresh, target, {*change.files, *change.gone, *names, HALF_WRITTEN})
     finally:
         if not exchanged:
             shutil.rmtree(fresh, ignore_errors=True)
-    shutil.rmtree(earlier, ignore_errors=True)
 
 
 def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
@@ -88,17 +89,33 @@ def take_up(target: Path, ours: Callable[[Path], Collection[str]]) -> None:
     A file that only the old folder has, such as a note saved in the moment of the exchange, is
     moved into the new one first; `ours` names the files of a plan's folder that the plan wrote.
     """
-    # A folder named STAGING is taken for one that was never in use; one named EARLIER was the
-    # plan's folder until a moment before.
-    beside = f".{_glob(target.name)}"
-    for path in (
-        *sorted(target.glob(f"{STAGING}*")),
-        *sorted(target.parent.glob(f"{beside}{STAGING}*")),
-    ):
+    for path in sorted(target.glob(f"{STAGING}*")):
         _remove(path)
-    for path in sorted(target.parent.glob(f"{beside}{EARLIER}*")):
-        _take_over(path, target, {*ours(path), HALF_WRITTEN}, lone=True)
-        _remove(path)
+    for path in sorted(target.parent.glob(f".{_glob(target.name)}{STAGING}*")):
+        if _was_in_use(path):
+            _clear(path, target, {*ours(path), HALF_WRITTEN})
+        else:
+            _remove(path)
+
+
+def _clear(old: Path, new: Path, left_out: set[str]) -> None:
+    """Remove the old folder, once all that only it holds was moved into the new one."""
+    # The new plan is in place: what fails now is no failure of the run. The next one goes on here.
+    with suppress(OSError):
+        _take_over(old, new, left_out)
+        # What is left is of no use to anybody. Killed while it removes that, the next run must not
+        # take the rest for files of the user's: the list of the plan's own may be gone by then.
+        _remove(old.rename(_staging(new, 0, old.name[-8:])))
+
+
+def _staging(target: Path, inode: int, ending: str = "") -> Path:
+    return target.with_name(f".{target.name}{STAGING}{inode}-{ending}")
+
+
+def _was_in_use(path: Path) -> bool:
+    """Whether a hidden folder is one that was the plan's folder when the run began."""
+    inode = path.name.rpartition(STAGING)[2].partition("-")[0]
+    return path.is_dir() and not path.is_symlink() and inode == str(path.stat().st_ino)
 
 
 def _remove(path: Path) -> None:
@@ -130,22 +147,44 @@ def _renameat2() -> Callable[[Path, Path], None] | None:
 def _fresh(target: Path) -> Path:
     """Make an empty folder beside the old one, with its permissions and owner."""
     try:
-        fresh = Path(tempfile.mkdtemp(prefix=f".{target.name}{STAGING}", dir=target.parent))
+        hidden = _staging(target, target.stat().st_ino)
+        fresh = Path(tempfile.mkdtemp(prefix=hidden.name, dir=target.parent))
     except OSError as error:
         if error.errno in _CANNOT or error.errno == errno.ENAMETOOLONG:
             raise CannotExchange from None
         raise
-    held, own = target.stat(), fresh.stat()
     try:
-        if (held.st_uid, held.st_gid) != (own.st_uid, own.st_gid):
-            os.chown(fresh, held.st_uid, held.st_gid)
-        shutil.copystat(target, fresh)
+        _like(target, fresh)
         # The permissions are wanted, but not the times of the old folder.
         os.utime(fresh)
     except OSError:
         shutil.rmtree(fresh, ignore_errors=True)
         raise CannotExchange from None
     return fresh
+
+
+def _like(old: Path, new: Path) -> None:
+    """Give a folder owner, permissions and times of another."""
+    held, own = old.stat(), new.stat()
+    if (held.st_uid, held.st_gid) != (own.st_uid, own.st_gid):
+        os.chown(new, held.st_uid, held.st_gid)
+    shutil.copystat(old, new)
+
+
+def _keep_permissions(target: Path, fresh: Path) -> None:
+    """Give the folders in the new folder the owner, permissions and times of those in the old one.
+
+    Raises CannotExchange where that is not allowed.
+    """
+    # Last, since a folder that is made read-only here would take no file any more.
+    try:
+        for name in _folders(fresh):
+            if (target / name).is_dir() and not (target / name).is_symlink():
+                _like(target / name, fresh / name)
+    except OSError as error:
+        if error.errno in _CANNOT:
+            raise CannotExchange from None
+        raise
 
 
 def _files(folder: Path) -> Iterator[str]:
@@ -178,9 +217,10 @@ def _link_all(target: Path, fresh: Path, change: Change) -> None:
     emptied = {name.rpartition("/")[0] for name in change.gone}
     try:
         for name in _folders(target):
+            if not os.access(target / name, os.W_OK | os.X_OK):
+                raise CannotExchange  # nothing in it could be removed afterwards
             if name not in emptied and not name.startswith(STAGING):
                 (fresh / name).mkdir(parents=True, exist_ok=True)
-                shutil.copystat(target / name, fresh / name)
         for name in names:
             to = moved.get(name, name)
             # Also left out: a file whose name another one is moved to.
@@ -194,12 +234,9 @@ def _link_all(target: Path, fresh: Path, change: Change) -> None:
         raise
 
 
-def _take_over(old: Path, new: Path, left_out: set[str], *, lone: bool = False) -> None:
-    """Move into the new folder what was saved in the old one since its files were linked.
-
-    With `lone`, only files of which no other folder holds a link and whose name is free in the new
-    one.
-    """
+def _take_over(old: Path, new: Path, left_out: set[str]) -> None:
+    """Move into the new folder what was saved in the old one since its files were linked."""
+    kept = {_inode(new / name) for name in _files(new)}
     # A list first: moving files away while walking could skip some.
     for name in list(_files(old)):
         here, there = old / name, new / name
@@ -207,10 +244,13 @@ def _take_over(old: Path, new: Path, left_out: set[str], *, lone: bool = False) 
             continue
         held, other = here.lstat(), there.lstat() if os.path.lexists(there) else None
         # An editor that saves by renaming breaks the hard link: then the old folder alone has the
-        # newer text. A file that is still linked has equal times and stays.
-        if other is not None and (lone or held.st_mtime_ns <= other.st_mtime_ns):
-            continue
-        if lone and held.st_nlink > 1:
+        # newer text. What the new folder holds, perhaps under another name, is not lost.
+        if _inode(here) in kept or (other is not None and held.st_mtime_ns <= other.st_mtime_ns):
             continue
         there.parent.mkdir(parents=True, exist_ok=True)
         here.replace(there)
+
+
+def _inode(path: Path) -> tuple[int, int]:
+    held = path.lstat()
+    return held.st_dev, held.st_ino
