@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CutterProfile", "contact_reach", "footprint", "height", "heights", "widest"]
+__all__ = ["CutterProfile", "contact_reach", "height", "widest"]
 
 Array = NDArray[np.float64]
 
@@ -59,28 +59,6 @@ def widest(up: float, profile: CutterProfile) -> float:
     elif up >= profile.corner:
         return profile.radius
     return profile.flat + math.sqrt(up * (2.0 * profile.corner - up))
-
-
-def heights(away: Array, profile: CutterProfile) -> Array:
-    """Returns the heights over the tip, mm, at the radii `away` (any shape, mm); inf beyond the
-    cutter."""
-    from corepath.motion.cutter_profile_kernels import heights
-
-    flat = heights(np.ascontiguousarray(away, dtype=np.float64).ravel(), profile)
-    return np.asarray(flat).reshape(np.shape(away))
-
-
-def footprint(profile: CutterProfile, cell: float) -> tuple[NDArray[np.bool_], Array]:
-    """Returns footprint and structuring element of the cutter for grey-scale morphology on a grid.
-
-    Both are (2k + 1, 2k + 1) with the axis in the middle: which nodes lie under the cutter, and
-    minus its height over the tip there, mm. `cell` (mm) is the distance of the grid's nodes.
-    """
-    reach = math.floor(profile.radius / cell)
-    along = np.arange(-reach, reach + 1) * cell
-    over = heights(np.hypot(along[:, None], along[None, :]), profile)
-    under = np.isfinite(over)
-    return under, np.where(under, -over, 0.0)
 
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:

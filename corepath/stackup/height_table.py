@@ -8,21 +8,20 @@ finished bottom lies on the bed. C is given for the planned stop, or the recorde
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.program import Setup
 from corepath.reported import Key, report_keys
+from corepath.stackup.heights import At, Heights
 from corepath.stackup.linear import Linear
+from corepath.stackup.skim import SkimPlan
+from corepath.stackup.stacks import CastingStack, PlaceStack
 from corepath.stackup.stations import Over
-
-if TYPE_CHECKING:
-    from corepath.stackup.heights import At, Heights
-    from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
 
 __all__ = ["Column", "Course", "HeightTable", "InsertHeights", "face_up", "height_table"]
 
@@ -134,21 +133,28 @@ def _figures(height: Linear) -> list[float]:
     return [round(value, 4) + 0.0 for value in (height.nominal, *height.worst())]
 
 
-def height_table(stack: Stackup) -> HeightTable:
-    """Work out the table of a stack-up, for its planned or recorded stop."""
-    heights, plane = stack.heights, stack.skim.planned_plane
-    rows = [
-        column for casting in stack.castings for column in _columns(heights, casting, plane).items()
-    ]
+def height_table(
+    heights: Heights,
+    castings: Sequence[CastingStack],
+    places: Sequence[PlaceStack],
+    skim: SkimPlan,
+    deck: tuple[float, float],
+) -> HeightTable:
+    """Work out the table for the planned or recorded stop of the skim.
+
+    `deck` holds the least and the largest height of the designed deck, mm.
+    """
+    plane = skim.planned_plane
+    rows = [column for casting in castings for column in _columns(heights, casting, plane).items()]
     return HeightTable(
         thickness=heights.blank.nominal,
         stop=heights.plane(plane),
-        lowest_plane=heights.plane(stack.skim.lowest_plane),
-        deck_highest=stack.deck_highest,
-        deck_lowest=stack.deck_lowest,
+        lowest_plane=heights.plane(skim.lowest_plane),
+        deck_highest=deck[1],
+        deck_lowest=deck[0],
         columns=dict(rows),
-        courses={casting.casting.id: _course(heights, casting) for casting in stack.castings},
-        inserts={place.place.id: _insert(heights, place, plane) for place in stack.places},
+        courses={casting.casting.id: _course(heights, casting) for casting in castings},
+        inserts={place.place.id: _insert(heights, place, plane) for place in places},
     )
 
 

@@ -19,7 +19,8 @@ from corepath.stackup.checks.depth_checks import clean_up_at, fill_at, hold_at, 
 from corepath.stackup.checks.place_checks import standing_at
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.measuring.blank import Blank
-from corepath.stackup.stackup import CastingStack, Stackup, stack_heights
+from corepath.stackup.stacks import CastingStack
+from corepath.stackup.stackup import Stackup, stack_heights
 
 __all__ = ["ChecksAt", "build_stackup", "withhold"]
 

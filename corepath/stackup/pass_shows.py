@@ -9,7 +9,8 @@ import numpy as np
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.depth_checks import seen_at
 from corepath.stackup.skim import TIE
-from corepath.stackup.stackup import CastingStack, Stackup
+from corepath.stackup.stacks import CastingStack
+from corepath.stackup.stackup import Stackup
 
 __all__ = ["PassShows", "showing"]
 

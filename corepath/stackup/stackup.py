@@ -14,7 +14,6 @@ from corepath.job.pose import pose_of
 from corepath.job.record.settled import Settled
 from corepath.lengths import mm
 from corepath.motion.program import Found, Setup, System, Zero
-from corepath.reported import Key, report_keys
 from corepath.stackup.footprint_places import footprint_places
 from corepath.stackup.height_table import HeightTable, height_table
 from corepath.stackup.heights import At, Heights
@@ -23,58 +22,9 @@ from corepath.stackup.measuring.blank import Blank
 from corepath.stackup.pour.flush import LocalFlush, flush_area
 from corepath.stackup.pour.pour import CastingPour, volume_of
 from corepath.stackup.skim import SkimPlan, plan_skim
+from corepath.stackup.stacks import CastingStack, PlaceStack
 
-__all__ = ["CastingStack", "PlaceStack", "Stackup", "stack_heights"]
-
-
-@report_keys(
-    Key("id", "casting.id"), Key("floor", "casting.floor"), Key("p_expected",
-        "pour.p_expected.nominal"),
-    Key("p_limit", "pour.p_limit"),
-)  # fmt: skip
-@dataclass(frozen=True, slots=True)
-class CastingStack:
-    """One casting in the stack-up: the operation that cuts it and the deck over its own footprint.
-
-    `places` (n, 2) sample the footprint (board frame, mm). The places named `..._at` are those
-    where the deck over it is highest and lowest, where the pocket may be deepest and shallowest,
-    and where the gap under the blank may be widest. `deck_highest` and `deck_lowest` are mm above
-    the finished bottom.
-    """
-
-    casting: Casting
-    operation: str
-    places: NDArray[np.float64]
-    deck_highest: float
-    deck_lowest: float
-    highest_at: At
-    lowest_at: At
-    deepest_at: At
-    shallowest_at: At
-    widest_gap_at: At
-    pour: CastingPour
-    flush: LocalFlush | None = None
-
-    def depth_at(self, heights: Heights, at: At) -> Linear:
-        """Return D at a place (board frame, mm)."""
-        return heights.depth(self.casting.floor, self.operation, at, self.casting.id)
-
-    def shows_at(self, heights: Heights, at: At) -> Linear:
-        """Return the highest skim plane at which the casting shows at a place: D + gB."""
-        return heights.shows_at(self.casting.floor, self.operation, at, self.casting.id)
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceStack:
-    """One insert in the stack-up: depths (mm) below the skimmed face, and the deck over it."""
-
-    place: Place
-    at: At
-    seat_depth: float
-    bore_depth: float
-    deck_over_seat: float
-    deck_over_bore: float
-    highest_over_bore: float
+__all__ = ["Stackup", "stack_heights"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +53,13 @@ class Stackup:
     @property
     def table(self) -> HeightTable:
         """The heights that drawings, sheet, report and record show, by set-up and casting."""
-        return height_table(self)
+        return height_table(
+            self.heights,
+            self.castings,
+            self.places,
+            self.skim,
+            (self.deck_lowest, self.deck_highest),
+        )
 
     @property
     def blank_top(self) -> float:

@@ -27,7 +27,8 @@ from corepath.stackup.checks.judge import weakest
 from corepath.stackup.checks.verdict import Check, Verdict
 from corepath.stackup.pour.pour import CastingPour, Shows, StopLimit
 from corepath.stackup.skim import TIE, SkimPlan
-from corepath.stackup.stackup import CastingStack, Stackup
+from corepath.stackup.stacks import CastingStack
+from corepath.stackup.stackup import Stackup
 
 __all__ = [
     "Question", "Stop", "StopRow", "StopTable", "possible_stops", "pours", "stop_limits",

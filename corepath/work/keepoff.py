@@ -24,7 +24,8 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.cutter import Cutter
-from corepath.motion.cutter_profile import contact_reach, footprint
+from corepath.motion.cutter_profile import contact_reach
+from corepath.motion.cutter_profile_kernels import footprint
 from corepath.motion.feeds.chips import effective_diameter
 from corepath.work.works import Deck, Obstacle, Work
 

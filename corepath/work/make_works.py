@@ -20,7 +20,8 @@ from corepath.lengths import mm
 from corepath.motion.cutter import DECK_SHAPES, Cutter
 from corepath.motion.program import Setup
 from corepath.stackup.pour.flush import flush_area, flush_parts
-from corepath.stackup.stackup import PlaceStack, Stackup
+from corepath.stackup.stacks import PlaceStack
+from corepath.stackup.stackup import Stackup
 from corepath.work.approach import with_approaches
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
 from corepath.work.cutting.deck_cutter import choose_deck

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from corepath.motion.cutter import Cutter, cutter_words
-from corepath.motion.cutter_profile import footprint, height, heights, widest
+from corepath.motion.cutter_profile import height, widest
+from corepath.motion.cutter_profile_kernels import footprint, heights
 from corepath.motion.feeds.chips import effective_diameter, rim_diameter, scallop_step
 from corepath.motion.feeds.deflection import bending
 from corepath.stock.contact_kernels import meets_at, rise, underside_of

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,7 +13,7 @@ from corepath.cli.guard import as_json, end, guarded, say
 if TYPE_CHECKING:
     from corepath.planning import Plan, Written
 
-__all__ = ["plan", "plan_text"]
+__all__ = ["plan"]
 
 
 def plan(
@@ -91,6 +90,8 @@ def plan(
         if json:
             say(as_json(made.report))
         else:
+            from corepath.cli.tables.plan_text import plan_text
+
             say(plan_text(made, written, folder, despite_failures))
             if not quiet:
                 say(_next(made, written, job, folder, despite_failures))
@@ -107,81 +108,6 @@ def _refuse(watch: bool, json: bool) -> None:
         raise InputError(
             [Fault("--json", "tells of one plan; --watch makes many", allowed="one of them")]
         )
-
-
-def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
-    """Return the report as text: checks, files, holes, cutters for the deck, findings, and what was
-    written where."""
-    from corepath.cli.tables.deck_cutter_table import deck_cutter_table
-    from corepath.cli.tables.foreign_table import mend_lines
-    from corepath.cli.tables.hole_table import hole_table
-    from corepath.cli.tables.paragraphs import check_table, file_table, finding_lines, wrapped
-    from corepath.lengths import units_of
-
-    units = units_of(made.prepared.job.units)
-    parts = [check_table(made.checks, units), ""]
-    results = made.results
-    if made.made:
-        parts += [
-            file_table(made.made, results.minutes, results.apart, units),
-            "",
-            hole_table(results.lists.holes, units),
-            "",
-            deck_cutter_table(results.cutters, units),
-            "",
-            finding_lines(made.findings, made.readback.counts if made.readback else None, units),
-            "",
-            *(
-                [mend_lines(sorted({one.kind for one in made.findings})), ""]
-                if made.findings
-                else []
-            ),
-        ]
-    programs = written.programs
-    walks = [name for name in written.written if name.startswith("rehearsal/")]
-    bodies = [name for name in written.written if name.endswith(".stl")]
-    others = len(written.written) - len(programs) - len(walks) - len(bodies)
-    parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
-    if walks:
-        parts.append(wrapped(f"Rehearsals, spindle off: {', '.join(walks)}"))
-    if bodies:
-        parts.append(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
-    if made.failed and not programs:
-        parts.append("No G-code was written, since " + _why(made) + ".")
-    elif made.failed and despite_failures:
-        parts.append(
-            "PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them."
-        )
-    # Said only where an earlier plan is partly repeated: which files must be loaded again.
-    if written.unchanged and (written.new or len(written.unchanged) < len(programs)):
-        changed = [name for name in programs if name not in (*written.unchanged, *written.new)]
-        parts += (
-            _listed("new", written.new)
-            + _listed("changed", changed)
-            + _listed("unchanged", written.unchanged)
-        )
-    if written.done:
-        parts.append(f"Moved {len(written.done)} G-code files of what is cut to {folder / 'done'}")
-    if written.withdrawn:
-        parts.append(
-            f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}"
-        )
-    return "\n".join(parts)
-
-
-def _listed(word: str, names: Sequence[str]) -> list[str]:
-    from corepath.cli.tables.paragraphs import wrapped
-
-    return [wrapped(f"  {word}: {', '.join(names)}")] if names else []
-
-
-def _why(made: Plan) -> str:
-    failed = [check.id for check in made.checks if check.verdict == "fail"]
-    return (
-        f"a check failed: {', '.join(dict.fromkeys(failed))}"
-        if failed
-        else "the read-back has findings"
-    )
 
 
 def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failures: bool) -> str:

@@ -98,8 +98,8 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
 
 def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
     """Return the whole report the first time, later what has changed and what is not OK."""
-    from corepath.cli.commands.plan import plan_text
     from corepath.cli.tables.paragraphs import check_remarks, finding_lines, wrapped
+    from corepath.cli.tables.plan_text import plan_text
     from corepath.lengths import units_of
 
     if first and not watched.quiet:

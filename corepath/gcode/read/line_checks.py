@@ -7,13 +7,9 @@ line that is not allowed leaves the state of the machine as it was.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from corepath.gcode.read.blocks import Block, g_name, near_integer
 from corepath.gcode.read.canned_cycles import CYCLES
-
-if TYPE_CHECKING:
-    from corepath.gcode.read.modal import Machine
+from corepath.gcode.read.modal_state import ModalState
 
 __all__ = ["HOMES", "Wrong", "check_block", "motion_code", "only_states"]
 
@@ -35,7 +31,7 @@ def only_states(code: int, block: Block) -> bool:
     )
 
 
-def check_block(machine: Machine, block: Block) -> None:
+def check_block(machine: ModalState, block: Block) -> None:
     """Check that a block may be executed in the machine's present state.
 
     Raises Wrong where it may not; what is only worth a finding goes to the machine's notes.
@@ -74,7 +70,7 @@ def check_block(machine: Machine, block: Block) -> None:
         raise Wrong("G53 needs G0 or G1")
 
 
-def _check_offset(machine: Machine, block: Block) -> None:
+def _check_offset(machine: ModalState, block: Block) -> None:
     """Check G43: it needs an index, and the offset of another cutter than the one in the spindle
     shifts every height."""
     if block.g.get("length offset") != 430:
@@ -88,7 +84,7 @@ def _check_offset(machine: Machine, block: Block) -> None:
         machine.notes.append(("length-offset", f"the offset H{index} while the cutter is T{tool}"))
 
 
-def _check_letters(machine: Machine, block: Block) -> None:
+def _check_letters(machine: ModalState, block: Block) -> None:
     words, g = block.words, block.g
     code = motion_code(machine, block)
     dwell = g.get("non-modal") == 40
@@ -105,7 +101,7 @@ def _check_letters(machine: Machine, block: Block) -> None:
         raise Wrong("axis words, but no motion mode was stated")
 
 
-def motion_code(machine: Machine, block: Block) -> int | None:
+def motion_code(machine: ModalState, block: Block) -> int | None:
     """Return the G code (times ten) of the motion that the line asks for, stated or in force, or
     None where it moves nothing."""
     explicit = block.g.get("motion")

@@ -22,50 +22,22 @@ from corepath.gcode.read.arcs import (
 from corepath.gcode.read.blocks import AXES, Block, g_name, near_integer
 from corepath.gcode.read.canned_cycles import CYCLES, Cycle, cycle_steps
 from corepath.gcode.read.line_checks import HOMES, Wrong, check_block, motion_code, only_states
+from corepath.gcode.read.modal_state import NAN, ModalState
 from corepath.gcode.read.read_program import Event
 
-__all__ = ["Machine", "Row"]
+__all__ = ["Machine"]
 
-NAN = math.nan
 # Bounds on what one short line (L10000, a Q of 0.0001) may ask for: it would fill the memory.
 _MOST_PECKS = 100_000
 _MOST_CYCLED = 3_000_000
-Row = tuple[float, float, float, float, float, float, float, int, bool, bool]
 
 
-class Machine:
-    """Modal state, and the rows that the motions add.
+class Machine(ModalState):
+    """The control: its modal state, and the rows that the motions add.
 
     A row is (kind, x, y, z of the end, x, y of the centre, feed, line, spindle, inch). A motion
     starts where the one before ended, except at the indices in `jumps` (the place became unknown).
     """
-
-    def __init__(self) -> None:
-        self.x = self.y = self.z = NAN
-        self.scale = 1.0
-        self.feed = NAN
-        self.speed = 0.0
-        self.motion: int | None = None
-        self.absolute = True
-        self.inverse_time = False
-        self.to_initial = True
-        self.spindle = False
-        self.selected: int | None = None
-        self.tool: int | None = None
-        self.system = 540
-        self.systems: list[int] = []
-        self.offsets: list[int] = []
-        self.path_modes: set[int] = set()
-        self.ended = False
-        self.cycled = 0.0
-        self.cycle = Cycle()
-        self.stated: set[str] = set()
-        self.stated_first: frozenset[str] | None = None
-        self.rows: list[Row] = []
-        self.offset = 0
-        self.jumps: dict[int, tuple[float, float, float]] = {}
-        self.events: list[Event] = []
-        self.notes: list[tuple[str, str]] = []
 
     @property
     def index(self) -> int:

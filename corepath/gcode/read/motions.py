@@ -20,7 +20,8 @@ from corepath.gcode.read.arcs import RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM
 from corepath.gcode.read.blocks import read_block
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.line_checks import Wrong
-from corepath.gcode.read.modal import Machine, Row
+from corepath.gcode.read.modal import Machine
+from corepath.gcode.read.modal_state import Row
 from corepath.gcode.read.plain import PLAIN, State, plain_block
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.gcode.read.words import LONGEST_LINE, read_line

@@ -25,7 +25,7 @@ from corepath.job.record.ascut_text import (
     head_text,
     printable,
 )
-from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, describe
+from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, describe, shown_by
 from corepath.job.record.entry_rules import refusals
 from corepath.job.record.record_facts import JobFacts
 from corepath.job.record.settled import Settled, settle
@@ -226,7 +226,7 @@ def _root(entry: Entry, by_number: dict[int, Entry]) -> int:
 def _progress(standing: Iterable[Entry]) -> Progress:
     progress = Progress()
     for entry in standing:
-        progress.take(entry)
+        progress.take(entry, shown_by(entry))
     return progress
 
 
@@ -242,7 +242,7 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
         # The entry itself may begin a stage ("cut groove" begins A). One that may be given for any
         # stage, such as a width, does not.
         if entry.kind not in KINDS or not KINDS[entry.kind].staged:
-            progress.take(entry)
+            progress.take(entry, shown_by(entry))
         stage = progress.stage
     number_of_pass, plane = entry.number, entry.plane
     if plane is not None and number_of_pass is None:

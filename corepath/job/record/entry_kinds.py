@@ -29,7 +29,7 @@ from corepath.job.record.reasons import Rule
 
 __all__ = [
     "KINDS", "OPERATIONS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure",
-    "operation_and_pass", "place_words", "rank", "subject",
+    "operation_and_pass", "place_words", "rank", "shown_by", "subject",
 ]  # fmt: skip
 
 ValueKind = Literal["length", "amount", "percent", ""]
@@ -435,6 +435,11 @@ KINDS: dict[str, EntryKind] = {
         replaces="nothing; entry N is ignored",
     ),
 }
+
+
+def shown_by(entry: Entry) -> str:
+    """Return what an entry proves done, "" for nothing; unknown kinds prove nothing."""
+    return KINDS[entry.kind].shows if entry.kind in KINDS else ""
 
 
 def describe(entry: Entry, scale: float = 1.0) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from corepath.job.record.entry_kinds import KINDS, Entry
+from corepath.job.record.entry_kinds import KINDS, Entry, shown_by
 from corepath.job.record.reasons import Reason
 from corepath.job.record.record_facts import JobFacts
 from corepath.job.record.work_progress import Progress
@@ -25,7 +25,7 @@ def refusals(standing: Sequence[Entry], facts: JobFacts) -> list[tuple[Entry, Re
     for entry in standing:
         found += [(entry, reason) for reason in _reasons(entry, progress, facts)]
         # taken although it may be rejected: its consequences would otherwise be reported as well
-        progress.take(entry)
+        progress.take(entry, shown_by(entry))
     return found
 
 

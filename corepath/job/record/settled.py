@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-from corepath.job.record.entry_kinds import KINDS, Entry
+from corepath.job.record.entry_kinds import KINDS, Entry, shown_by
 from corepath.job.record.gather import Placed
 from corepath.job.record.work_progress import Progress
 
@@ -113,7 +113,7 @@ def settle(standing: Sequence[Entry]) -> Settled:
     """Return what the standing entries settle, given in the order of the work."""
     progress = Progress()
     for entry in standing:
-        progress.take(entry)
+        progress.take(entry, shown_by(entry))
     found: dict[str, Any] = {
         "passes": progress.deepest_pass,
         "deepest": progress.deepest_plane,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from corepath.job.record.entry_kinds import KINDS, Entry
+from corepath.job.record.entry import Entry
 from corepath.job.record.record_facts import CastingFacts, JobFacts
 
 __all__ = ["Progress"]
@@ -25,10 +25,10 @@ class Progress:
     poured: dict[str, Entry] = field(default_factory=dict)
     passes: list[Entry] = field(default_factory=list)
 
-    def take(self, entry: Entry) -> None:
-        """Add a standing entry."""
+    def take(self, entry: Entry, shows: str) -> None:
+        """Add a standing entry; `shows` is what an entry of its kind proves done, "" for nothing
+        (`entry_kinds.shown_by`)."""
         self.taken.setdefault(entry.kind, []).append(entry)
-        shows = KINDS[entry.kind].shows if entry.kind in KINDS else ""
         if entry.kind == "stop" or (entry.kind == "cut" and entry.number is not None):
             self.passes.append(entry)
         if entry.kind == "cut" and entry.operation is not None:

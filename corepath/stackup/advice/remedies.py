@@ -20,7 +20,8 @@ from corepath.lengths import mm, said_all
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.depth_checks import fill_short
 from corepath.stackup.skim import TIE
-from corepath.stackup.stackup import CastingStack, Stackup
+from corepath.stackup.stacks import CastingStack
+from corepath.stackup.stackup import Stackup
 
 __all__ = ["Advice", "Deeper", "PlugAdvice", "advise", "is_cut"]
 

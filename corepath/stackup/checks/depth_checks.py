@@ -15,7 +15,8 @@ from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
-from corepath.stackup.stackup import CastingStack, PlaceStack, Stackup
+from corepath.stackup.stacks import CastingStack, PlaceStack
+from corepath.stackup.stackup import Stackup
 
 __all__ = [
     "clean_up_at",

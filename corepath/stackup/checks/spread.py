@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from corepath.stackup.checks.montecarlo import least_over, low_quantile, sample
 from corepath.stackup.linear import Linear
-from corepath.stackup.stackup import CastingStack, Stackup
+from corepath.stackup.stacks import CastingStack
+from corepath.stackup.stackup import Stackup
 
 __all__ = ["spread_of_depth", "spread_of_wood"]
 

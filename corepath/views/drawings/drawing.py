@@ -34,6 +34,7 @@ from corepath.views.drawing_sheet import (
     heading,
     rows_block,
 )
+from corepath.views.drawings.cradle_section import laid_slice
 from corepath.views.drawings.cuts import Bands, Strokes, strokes
 from corepath.views.drawings.detail import detail_scale, draw_detail
 from corepath.views.drawings.dimensions import BELOW, BESIDE, draw_dimensions, has_places
@@ -170,7 +171,8 @@ def operation_drawing(
     corners = tuple(corner for program in programs for corner in program.corners)
     lines = _sparse(drawn, work, view.unit)
     _plan(view, scene, work, drawn, lines, bands, section_y(scene, work), corners)
-    draw_section(svg, section_of(scene, work, section_y(scene, work)), _SECTION)
+    cut = laid_slice if work.setup == "D" else section_of
+    draw_section(svg, cut(scene, work, section_y(scene, work)), _SECTION)
     share = sum(map(length, drawn.runs)) / max(sum(map(length, lines)), 1e-9)
     room = _side(svg, scene, work, programs, bands, digest, minutes or {}, share)
     if detail:

@@ -101,12 +101,8 @@ def section_y(scene: Scene, work: Work) -> float:
 
 
 def section_of(scene: Scene, work: Work, y: float) -> Slice:
-    """Return the section at `y` (mm) as this operation finds the blank, and what it removes."""
-    if work.setup == "D":
-        # Imported here, since that module needs this one.
-        from corepath.views.drawings.cradle_section import laid_slice
-
-        return laid_slice(scene, work, y)
+    """Return the section at `y` (mm) as this operation finds the flat blank, and what it removes;
+    `cradle_section.laid_slice` is that of set-up D."""
     x0, _, x1, _ = work.blank.bounds
     top = scene.top(work.order)
     gone = shapely.union_all([*_before(scene, work.order, y, top), *_seats(scene, work, y, top)])

@@ -16,7 +16,7 @@ from corepath.lengths import UNIT
 from corepath.reported import PLACES
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import InsertHeights
-from corepath.stackup.stackup import CastingStack, PlaceStack
+from corepath.stackup.stacks import CastingStack, PlaceStack
 from corepath.views.drawing_sheet import NORMAL, SMALL, Labels, arrowhead
 from corepath.views.drawings.section import Level, name_levels
 from corepath.views.drawings.stack_view import deck_line

@@ -20,7 +20,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.errors import Fault
 from corepath.job.model import Job
 from corepath.motion.cutter import DECK_SHAPES, Cutter
-from corepath.motion.cutter_profile import footprint
+from corepath.motion.cutter_profile_kernels import footprint
 from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
 from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
 from corepath.work.cutting.running import Asked

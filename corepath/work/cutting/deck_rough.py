@@ -15,8 +15,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.cutter_profile import footprint
-from corepath.motion.cutter_profile import heights as over_tip
+from corepath.motion.cutter_profile_kernels import footprint
+from corepath.motion.cutter_profile_kernels import heights as over_tip
 from corepath.work.cutting.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.works import Deck, Work
