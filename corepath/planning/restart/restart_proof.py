@@ -65,7 +65,18 @@ def differs(file: ReadProgram, index: int, made: ReadProgram, clear: float) -> I
     turning = cuts & file.spindle_on[old]
     if not np.array_equal(_speeds(file)[old][turning], _speeds(made)[new][turning]):
         yield "the spindle turns at another speed than in the file"
+    if _events(file, index) != _events(made, begin):
+        yield "its stops, waits and starts of the spindle are not those of the file"
     yield from _approach(file, made, begin, clear)
+
+
+def _events(program: ReadProgram, index: int) -> list[tuple[int, str, float]]:
+    """Return what happens between motions after the motion `index`, counted from there."""
+    return [
+        (event.index - index, event.name, event.value)
+        for event in program.events
+        if event.index > index
+    ]
 
 
 def _states(file: ReadProgram, made: ReadProgram) -> Iterator[str]:
@@ -122,6 +133,18 @@ def _approach(file: ReadProgram, made: ReadProgram, begin: int, clear: float) ->
     level = np.hypot(*(made.end[:begin] - made.start[:begin])[plunges, :2].T)
     if not (level <= _SAME).all():
         yield "it does not go straight down"
-    waits = [event.value for event in made.events if event.name == "dwell" and event.index <= begin]
-    if made.spindle_on[: begin + 1].any() and max(waits, default=0.0) < spin_up(file) - _SAME:
+    if made.spindle_on[: begin + 1].any() and _waited(made, begin) < spin_up(file) - _SAME:
         yield "it does not wait for the spindle as long as the file does"
+
+
+def _waited(made: ReadProgram, begin: int) -> float:
+    """Return the longest wait, in seconds, between the last start of the spindle in the approach
+    and the first cut after it."""
+    longest, cut = 0.0, -1
+    cuts = [*np.flatnonzero(made.kind > 0).tolist(), made.count]
+    for event in made.events:
+        if event.name == "spindle-on" and event.index <= begin:
+            longest, cut = 0.0, cuts[int(np.searchsorted(cuts, event.index))]
+        elif event.name == "dwell" and event.index <= cut:
+            longest = max(longest, event.value)
+    return longest
