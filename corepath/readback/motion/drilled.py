@@ -94,19 +94,20 @@ def check_openings(work: Work, path: Path, findings: Findings) -> None:
     its rim, from `break_through` above its end."""
     if work.deck is None or not len(path.kind):
         return
-    feed = path.program.feed[path.index]
+    feed, pieces = path.program.feed[path.index], path.pieces
     limit = work.cutting.fastest / 2.0
-    # Only motions that are too fast for an opening need be looked for near one: few of a file.
-    fast = np.flatnonzero((path.kind > 0) & (feed > limit * _SLACK))
-    ways = np.stack([path.start[fast, :2], path.end[fast, :2]], axis=1)
-    tree = shapely.STRtree(shapely.linestrings(ways))
-    low = np.minimum(path.start[fast, 2], path.end[fast, 2])
+    # Only motions that are too fast for an opening need be looked for near one: few of a file. An
+    # arc may pass a bore that its chord stays off: each is taken in the pieces that are cut.
+    fast = (path.kind > 0) & (feed > limit * _SLACK)
+    hasty = pieces.pick(fast[pieces.owner])
+    tree = shapely.STRtree(
+        shapely.linestrings(np.stack([hasty.lower[:, :2], hasty.upper[:, :2]], axis=1))
+    )
     for opening in work.deck.openings:
         reach = opening.diameter / 2.0 + path.cutter.radius - _CLOSE
-        near = np.sort(
-            tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach)
-        )
-        wrong = fast[near[low[near] < opening.top + work.milling.break_through - _CLOSE]]
+        near = tree.query(shapely.Point(opening.x, opening.y), predicate="dwithin", distance=reach)
+        deep = near[hasty.low[near] < opening.top + work.milling.break_through - _CLOSE]
+        wrong = np.unique(hasty.owner[deep])
         for at in wrong[: findings.keep]:
             x, y, z = (float(value) for value in path.end[at])
             says = (
