@@ -3,9 +3,30 @@ file."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from corepath.lengths import MM_PER_INCH, units_of
 
-__all__ = ["pass_height", "typed_within"]
+__all__ = ["is_run", "minutes_to_stop", "pass_height", "typed_within"]
+
+
+def is_run(stem: str, stop: int) -> bool:
+    """Returns whether a file is run where the skim stops after pass number `stop`, pass by pass;
+    `stem` is its name without the ending.
+
+    >>> [is_run(stem, 3) for stem in ("05-B-skim-pass-3", "05-B-skim-pass-4", "07-C-deck")]
+    [True, False, True]
+    """
+    # `05-B-skim-all` is run instead of the passes, and would count the same minutes twice.
+    if "-B-skim-" not in stem:
+        return True
+    number = stem.rpartition("-")[2]
+    return number.isdigit() and int(number) <= stop
+
+
+def minutes_to_stop(minutes: Mapping[str, float], stop: int) -> float:
+    """Returns the sum of the minutes of the files (by stem) that `is_run` names."""
+    return sum(value for stem, value in minutes.items() if is_run(stem, stop))
 
 
 def typed_within(units: str) -> float:

@@ -7,6 +7,7 @@ from pathlib import Path
 from corepath.errors import Fault, InputError, OutputError
 from corepath.layup.ribs import form_template
 from corepath.layup.template_lines import Face, Template, board_template
+from corepath.planning.folder.in_place import Change, in_place
 from corepath.planning.prepare import Prepared
 from corepath.views.templates.template_dxf import dxf_text
 from corepath.views.templates.template_svg import Paper, pages, svg_text
@@ -51,15 +52,11 @@ def write_template(template: Template, path: Path, paper: Paper | None = None) -
     """Write a template, over an earlier one; whole files or none. Raises InputError,
     OutputError."""
     files = template_files(template, path, paper)
-    staged = {path.parent / name: path.parent / f".{name}.writing" for name in files}
+    content = {name: text.encode("utf-8") for name, text in files.items()}
     try:
-        for stage, text in zip(staged.values(), files.values(), strict=True):
-            stage.write_bytes(text.encode("utf-8"))
-        for target, stage in staged.items():
-            stage.replace(target)
+        # Pages of two drawings laid edge to edge would make a board of neither: all or none.
+        in_place(path.parent, Change(content), note=False)
     except OSError as error:
-        raise OutputError(f"{path}: cannot write: {error.strerror or error}") from error
-    finally:
-        for stage in staged.values():
-            stage.unlink(missing_ok=True)
-    return tuple(staged)
+        says = f"cannot write: {error.strerror or error}; what was there before is as it was"
+        raise OutputError(f"{path}: {says}") from error
+    return tuple(path.parent / name for name in files)

@@ -129,7 +129,14 @@ def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed
         return
     if work.deck.rough > 0.0:
         check_rough(
-            work.deck, heights, work.cutting.depth, done.path, stock, done.measures, done.findings
+            work.deck,
+            heights,
+            work.cutting.depth,
+            done.path,
+            stock,
+            allowed,
+            done.measures,
+            done.findings,
         )
     else:
         check_deck(work.deck, heights, done.path, stock, allowed, done.measures, done.findings)

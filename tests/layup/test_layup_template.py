@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 import shapely
 
-from corepath.errors import InputError
+from corepath.errors import InputError, OutputError
 from corepath.layup.laid import bolts_of, laid_up
 from corepath.layup.ribs import form_of
 from corepath.planning import prepare, prepare_job
+from corepath.planning.folder import in_place
 from corepath.planning.template_files import template_files, template_of, write_template
 from corepath.views.templates.template_dxf import dxf_text
 from corepath.views.templates.template_svg import OVERLAP, PAPERS, pages, svg_text
@@ -271,3 +272,27 @@ def test_files_are_whole_or_not_there(prepared, tmp_path):
     written = write_template(template_of(prepared), tmp_path / "b.svg", "a4")
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(path.name for path in written)
     assert written[0] == tmp_path / "b.svg"
+
+
+@pytest.mark.parametrize("at", [0, 1, 2, 3])
+def test_a_failure_half_way_leaves_no_pages_of_two_drawings(
+    prepared, tmp_path, monkeypatch, at: int
+):
+    """Pages were replaced one by one: those of two boards laid edge to edge make a board of
+    neither."""
+    write_template(template_of(prepared), tmp_path / "b.svg", "a4")
+    for path in tmp_path.iterdir():
+        path.write_text("earlier")
+    step, count = in_place._step, 0
+
+    def failing(there, place, undo):
+        nonlocal count
+        count += 1
+        if count == at + 1:
+            raise OSError(5, "Input/output error")
+        step(there, place, undo)
+
+    monkeypatch.setattr(in_place, "_step", failing)
+    with pytest.raises(OutputError, match="what was there before is as it was"):
+        write_template(template_of(prepared), tmp_path / "b.svg", "a4")
+    assert {path.read_text() for path in tmp_path.iterdir()} == {"earlier"}

@@ -442,11 +442,10 @@ def test_a_kill_at_any_step_leaves_one_plan_whole_and_all_that_is_the_users(
     if exchange_module._renameat2() is None:
         pytest.skip("no exchange on this system")
     folder, seen, saved = tmp_path / "board-plan", set(), 0
-    # every 11th step before the exchange, where little differs, and all from then on
-    for late, step in (
-        *((False, step) for step in range(0, 100, 11)),
-        *((True, k) for k in range(1000)),
-    ):
+    # every 11th step before the exchange, where little differs, then each, and every 7th of those
+    # that clear away
+    early, cleared = range(0, 60, 11), (*range(24), *range(24, 1000, 7))
+    for late, step in (*((False, k) for k in early), *((True, k) for k in cleared)):
         shutil.rmtree(folder, ignore_errors=True)
         write_folder(folder, _plan("a"))
         (folder / "notes.txt").write_text("clamp at the X+ end slipped")

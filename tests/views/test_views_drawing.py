@@ -6,13 +6,15 @@ import itertools
 import math
 import re
 import xml.etree.ElementTree as ET
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from corepath.views.drawings.drawing import drawings, operation_drawing, programs_of
+from corepath.views.drawings.overview_tables import files_table
 from corepath.views.style import DEEP, GREY, INK, PAPER, SHALLOW, TINT, WOOD, pale, shade
-from corepath.views.svg import Box, text_box
+from corepath.views.svg import Box, Document, text_box
 from tests.given import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -328,3 +330,19 @@ def test_deeper_is_darker_also_in_grey() -> None:
     steps = [contrast(shade(k / 6), PAPER) for k in range(7)]
     assert steps == sorted(steps) and steps[-1] == contrast(DEEP, PAPER)
     assert all(b / a > 1.1 for a, b in itertools.pairwise(steps))
+
+
+@pytest.mark.parametrize(("room", "rows"), [(-3.0, 0), (0.4, 0), (1.4, 1), (3.4, 3), (5.4, 5)])
+def test_a_list_of_files_stays_above_the_title_block(room: float, rows: int) -> None:
+    """Rows are 4.5 high under a head of 8. With no room at all it drew every file but the last,
+    over the title block."""
+    works = [
+        SimpleNamespace(stem=f"0{k}-A-groove", cutter=SimpleNamespace(describe=lambda: "T1"))
+        for k in range(1, 6)
+    ]
+    svg = Document(100, 100, "", "")
+    end = files_table(svg, works, (), {}, 10.0, 10.0 + 8.0 + 4.5 * room)  # type: ignore[arg-type]
+    text = svg.render()
+    assert text.count("-A-groove") == (rows if rows == 5 else max(rows - 1, 0))
+    assert text.count("and more") == (0 < rows < 5)
+    assert end <= 10.0 + 8.0 + 4.5 * max(room, 0.0) and (rows or end == 10.0)

@@ -57,8 +57,11 @@ def refuse_half_written(folder: Path) -> None:
         )
 
 
-def in_place(target: Path, change: Change) -> None:
-    """Change the folder; after an error it is as it was. Raises OSError."""
+def in_place(target: Path, change: Change, *, note: bool = True) -> None:
+    """Change the folder; after an error it is as it was. Raises OSError.
+
+    `note`: the folder is a plan's, and says so while its files are of two plans.
+    """
     # Inside the folder, so that it is on the same file system: there a rename is a single step.
     staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=target))
     undo: list[tuple[Path, Path]] = []
@@ -66,9 +69,10 @@ def in_place(target: Path, change: Change) -> None:
         for name, content in change.files.items():
             (staging / "new" / name).parent.mkdir(parents=True, exist_ok=True)
             to_disk(staging / "new" / name, content)
-        # A killed run may have left the note, and `to_disk` writes new files only.
-        (target / HALF_WRITTEN).unlink(missing_ok=True)
-        to_disk(target / HALF_WRITTEN, _SAYS)
+        if note:
+            # A killed run may have left the note, and `to_disk` writes new files only.
+            (target / HALF_WRITTEN).unlink(missing_ok=True)
+            to_disk(target / HALF_WRITTEN, _SAYS)
         try:
             _rename(target, staging, change, undo)
         except BaseException:  # an interrupt from the keyboard too
@@ -76,7 +80,8 @@ def in_place(target: Path, change: Change) -> None:
                 there.replace(back)
             raise
         finally:
-            (target / HALF_WRITTEN).unlink(missing_ok=True)
+            if note:
+                (target / HALF_WRITTEN).unlink(missing_ok=True)
         for name in {name.rpartition("/")[0] for name in change.gone} - {""}:
             # It fails for a folder that still holds something, which then stays.
             with suppress(OSError):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from corepath.job.text.schema import KEY, REPORT
+from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.motion.program import Corner
 from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
@@ -53,10 +54,11 @@ class Results:
 def results_of(proof: Proof) -> Results:
     """Return lists, times, cutters for the deck, its deviation, and what shows of the casting."""
     prepared, readback = proof.prepared, proof.readback
-    run = [one for one in proof.made if _is_cut(one, prepared)]
+    stop = prepared.stackup.skim.planned_stop
+    run = [one for one in proof.made if is_run(one.program.stem, stop)]
     return Results(
         lists=lists_of(prepared),
-        minutes=round(sum(one.minutes for one in run), 2),
+        minutes=round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2),
         apart=together((one.program.cutter.number, one.apart) for one in run),
         cutters=compared_cutters(prepared, proof.made),
         deviation=deck_deviation(prepared, readback),
@@ -153,16 +155,6 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
     }
     report["deck"] |= reported({"cutters": results.cutters, "deviation": results.deviation}, None)
     return {**report, **reported(later, None)}
-
-
-def _is_cut(made: MadeFile, prepared: Prepared) -> bool:
-    """Whether the file is run when the skim stops as planned, pass by pass."""
-    if made.program.name != "skim":
-        return True
-    # `05-B-skim-pass-3` is cut up to the planned stop; `05-B-skim-all` is run instead of them, and
-    # would count the same minutes twice.
-    number = made.program.stem.rpartition("-")[2]
-    return number.isdigit() and int(number) <= prepared.stackup.skim.planned_stop
 
 
 def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:

@@ -27,8 +27,6 @@ __all__ = [
 
 Singles = NDArray[np.float32]
 
-_EDGE = 0.05  # mm beside what is spared, as `Allowed.edge`
-
 
 def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
     """Return a mask of the columns of `area` that must be reached: all but those within `edge` (mm)
@@ -229,12 +227,13 @@ def check_rough(
     layer: float,
     path: Path,
     stock: Stock,
+    allowed: Allowed,
     measures: MeasureList,
     findings: Findings,
 ) -> None:
     """Check that roughing cuts nothing below h, and leaves at most what it is to leave, one layer
     (`layer`, mm) and 0.1 mm."""
-    mask = stock.solid & to_reach(stock, deck.area, deck.spare, _EDGE)
+    mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
     if not mask.any():
         findings.add("not-reached", "nothing of the deck can be reached")
         return

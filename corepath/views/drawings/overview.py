@@ -14,6 +14,7 @@ import numpy as np
 from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.lengths import UNIT, units_of
+from corepath.motion.pass_name import minutes_to_stop
 from corepath.motion.program import Program
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.stackup import Stackup
@@ -199,13 +200,7 @@ def _side(
 
 def _cutting(minutes: Mapping[str, float], planned_stop: int) -> str:
     """Return the time, in words, of the files that are run when the skim stops as planned."""
-    skims = [stem for stem in minutes if "-skim-" in stem]
-    run = [stem for stem in minutes if stem not in skims or _pass(stem) <= planned_stop]
-    return f"{sum(minutes[stem] for stem in run):.0f} min" + (
+    skims = any("-skim-" in stem for stem in minutes)
+    return f"{minutes_to_stop(minutes, planned_stop):.0f} min" + (
         ", the skim to its planned stop" if skims else ""
     )
-
-
-def _pass(stem: str) -> float:
-    last = stem.rpartition("-")[2]
-    return int(last) if last.isdigit() else float("inf")

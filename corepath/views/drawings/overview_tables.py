@@ -177,7 +177,11 @@ def files_table(
     listed = [(p.stem, p.cutter.describe()) for p in programs] or [
         (w.stem, w.cutter.describe()) for w in works
     ]
+    # A long list of checks may leave nothing: then there is no table, and none runs into the title
+    # block.
     room = int((bottom - y - 8) // 4.5)
+    if room < 1:
+        return y
     shown = (
         listed if len(listed) <= room else [*listed[: room - 1], ("… and more: see the report", "")]
     )
