@@ -32,6 +32,7 @@ from corepath.operations.deck.deck_finish import (
 from corepath.operations.deck.drop_cutter import CutterOffset
 from corepath.operations.deck.plain_lines import Strip, strips
 from corepath.operations.deck.roughing import rough
+from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
 from corepath.operations.facing.facing_paths import RUN_IN, descend, joined, program
 from corepath.work.keepoff import field_of
@@ -75,8 +76,10 @@ def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]
 
 
 def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
-    """One file, slowed down over the bores that it opens."""
-    moves = slowed(stretch.moves, work)
+    """One file, slowed down where it meets more than lines beside one another, and over the bores
+    that it opens."""
+    finishing = work.deck is not None and work.deck.rough <= 0.0
+    moves = slowed(fed(stretch.moves, work) if finishing else stretch.moves, work)
     # Splitting adds moves that no point was given for: the count of given points grows with them.
     given = stretch.given + len(moves) - len(stretch.moves)
     return program(
@@ -114,9 +117,8 @@ def _told(deck: Deck, left: Left) -> tuple[str, ...]:
 
 def _track(
     work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, rounds: int, *, open_sides: bool
-) -> tuple[Array, Follow, float]:
-    """The places (n, 2) of the axis within `bounds`, the function from them to the tip's path, and
-    the Y (mm) where the first strip ends.
+) -> tuple[Array, Follow]:
+    """The places (n, 2) of the axis within `bounds`, and the function from them to the tip's path.
 
     With `open_sides` lines may run over the sides of the bounds, where the ground is level.
     """
@@ -125,7 +127,6 @@ def _track(
         return (
             regional(work, deck, offset, bounds, open_sides=open_sides, rounds=rounds),
             follower(offset),
-            -np.inf,
         )
     left, low, right, high = bounds
     over = _OVERRUN if open_sides else 0.0
@@ -136,18 +137,17 @@ def _track(
     track = _corners(found)
     if rounds > 1:
         track = with_strokes(track, work, deck, offset, wide, bounds)
-    return track, follower(offset), found[0].high
+    return track, follower(offset)
 
 
 def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[Pass, Left]:
-    corners, follow, beside = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
+    corners, follow = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
     corners = np.concatenate(
         [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
     )
     path = follow(corners)
     moves: list[Move] = descend(work, *path[0].tolist())
-    feeds = _feeds(work, path[1:, 1], beside)
-    moves += [line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)]
+    moves += [line(x, y, z, work.cutting.finish) for x, y, z in path[1:].tolist()]
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     given = int(part_counts(corners, _SAMPLE).sum()) + 1
     return Pass.of(joined(moves), "finish the deck", given), left_over(path, work, deck, offset)
@@ -175,13 +175,13 @@ def _finish_around(
     left, low, right, high = field_of(work).bounds
     out = work.cutter.radius + RUN_IN - 1e-3
     if around.framed:
-        corners, follow, beside = _track(
+        corners, follow = _track(
             work, deck, offset, (left, low, right, high), rounds, open_sides=False
         )
     else:
         # The field is the blank grown by this much: back to the blank itself.
         within = (left + out, low + out, right - out, high - out)
-        corners, follow, beside = _track(work, deck, offset, within, rounds, open_sides=True)
+        corners, follow = _track(work, deck, offset, within, rounds, open_sides=True)
         corners = np.concatenate(
             [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
         )
@@ -196,19 +196,10 @@ def _finish_around(
             )
         else:
             moves += descend(work, *path[0].tolist())
-        feeds = _feeds(work, path[1:, 1], beside)
-        moves += [
-            line(x, y, z, feed) for (x, y, z), feed in zip(path[1:].tolist(), feeds, strict=True)
-        ]
+        moves += [line(x, y, z, work.cutting.finish) for x, y, z in path[1:].tolist()]
         begun = True
     moves.append(rapid(moves[-1].x, moves[-1].y, work.clear))
     return Pass.of(joined(moves), "finish the deck", given)
-
-
-def _feeds(work: Work, ys: Array, beside: float) -> list[float]:
-    """Feed to each point: the full-width feed on the first strip, then the higher one beside what
-    is cut, where chips are thin."""
-    return [work.cutting.feed if y < beside else work.cutting.finish for y in ys.tolist()]
 
 
 def _corners(found: list[Strip]) -> Array:

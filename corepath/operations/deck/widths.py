@@ -1,0 +1,96 @@
+"""The width that each line of the finished deck meets, and the feed that this allows.
+
+Lengths in mm, bed frame of C. Lines beside one another are cut at the feed of thin chips. The first
+line of a region, one that leads to the next region and any other in whole wood take more: they get
+the feed of a full-width cut. The ground is followed as a grid of cells that are cut once; the width
+is the ground newly cut over the way, averaged over half a diameter of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.geometry.polylines import along, place_at
+from corepath.motion.program import Kind, Move
+from corepath.work.cutting.loads import cuts_of
+from corepath.work.works import Work
+
+__all__ = ["fed"]
+
+Array = NDArray[np.float64]
+
+_PARTS = 6
+"""Places to a diameter of way; between them the swept strip is narrower than the disc by less than
+two hundredths of its radius."""
+_WINDOW = 3
+"""Places over which the width is averaged: half a diameter of way."""
+_CELLS = (6.0, 24.0)
+"""Cells to the width of a line, and to the diameter that cuts: the more of both."""
+_LEAST_CELL = 0.1
+_MORE = 1.4
+"""A line that meets up to this share of its width counts as one beside another: cells tell a width
+to a sixth, and the chip is thicker by a fifth at most."""
+
+
+def fed(moves: Sequence[Move], work: Work) -> list[Move]:
+    """The moves with cuts at the feed of lines slowed to that of a full-width cut where they meet
+    more than such a line was planned for."""
+    run = work.cutting
+    if run.finish <= run.feed:
+        return list(moves)
+    first, lines = cuts_of(work)
+    cell = max(_LEAST_CELL, min(lines.width / _CELLS[0], first.width / _CELLS[1]))
+    met = _met(moves, work, first.width, cell)
+    wide = met > _MORE * lines.width
+    return [
+        move._replace(feed=run.feed) if slow and move.feed > run.feed else move
+        for move, slow in zip(moves, wide.tolist(), strict=True)
+    ]
+
+
+def _met(moves: Sequence[Move], work: Work, across: float, cell: float) -> Array:
+    """(n,) the greatest width (mm) that each move meets, with a cutter `across` mm wide; 0 at
+    rapid."""
+    left, low, right, high = work.blank.bounds
+    fresh = np.ones((int((right - left) / cell) + 1, int((high - low) / cell) + 1), np.bool_)
+    ends = np.array([(move.x, move.y) for move in moves])
+    cutting = np.array([move.kind != Kind.RAPID for move in moves])
+    found = np.zeros(len(moves))
+    # Each run of cuts between rapids: it begins where the rapid ends.
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], cutting, [False]]).astype(np.int8)))
+    for start, end in edges.reshape(-1, 2).tolist():
+        begin = max(start - 1, 0)
+        found[begin + 1 : end] = _along(ends[begin:end], across, fresh, (left, low), cell)
+    return found
+
+
+def _along(
+    track: Array, across: float, fresh: NDArray[np.bool_], corner: tuple[float, float], cell: float
+) -> Array:
+    """(n - 1,) the greatest width that each piece of a track (n, 2) meets on `fresh` ground, which
+    it cuts."""
+    from corepath.operations.deck.width_kernels import newly_cut
+
+    way = along(track)
+    if way[-1] <= 0.0:
+        return np.zeros(len(track) - 1)
+    at = np.linspace(0.0, way[-1], math.ceil(way[-1] * _PARTS / across) + 1)
+    new = newly_cut(place_at(track, way, at), across / 2.0, fresh, *corner, cell)
+    # what the disc covers where it comes down is no way; window k begins at place k
+    new[0] = 0.0
+    sums = np.concatenate([np.cumsum(new), np.full(_WINDOW, new.sum())])
+    widths = (sums[_WINDOW:] - sums[: len(at)]) / (_WINDOW * at[1])
+    # A long move has windows of its own; a short one takes those that reach into it. So a brief
+    # turn in whole wood slows itself alone and not the long lines at its ends.
+    first = np.searchsorted(at, way[:-1] - 1e-9)
+    last = np.searchsorted(at, way[1:] + 1e-9) - 1 - _WINDOW
+    short = last < first
+    first = np.where(short, np.maximum(first - _WINDOW, 0), first)
+    last = np.where(short, np.minimum(last + _WINDOW, len(at) - 1), last)
+    return np.array(
+        [widths[a : b + 1].max() for a, b in zip(first.tolist(), last.tolist(), strict=True)]
+    )

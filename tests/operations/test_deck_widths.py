@@ -1,0 +1,98 @@
+"""The feed of the finished deck follows the width that a line meets: too fast in whole wood breaks
+a cutter, which the load of the whole file does not show."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.motion.cutter import Cutter
+from corepath.motion.program import Move
+from corepath.operations.deck import surfacing
+from corepath.work.works import Work
+from tests.operations.test_surfacing import BALL, BULL, FLAT, LENGTH, WIDTH, hill, make_work, only
+
+Array = NDArray[np.float64]
+
+FEED, FAST = 3000.0, 6000.0
+
+
+def work_of(cutter: Cutter, surface: DeckSurface, step: float) -> Work:
+    work = make_work(cutter, surface=surface)
+    assert work.deck is not None
+    return replace(
+        work,
+        cutting=replace(work.cutting, stepover=step, finish=FAST),
+        deck=replace(work.deck, deepest=2.0),
+    )
+
+
+def level() -> DeckSurface:
+    xs, ys = np.arange(-160.0, 161.0), np.arange(-95.0, 96.0)
+    return DeckSurface(xs, ys, np.full((len(xs), len(ys)), 9.0), 9.0)
+
+
+def moves_of(work: Work) -> tuple[Move, ...]:
+    return only(surfacing.deck_programs(work)).passes[0].moves
+
+
+def test_on_a_level_deck_only_the_first_line_takes_the_full_width() -> None:
+    """Lines 4 apart with a flat cutter of 10: the first meets 10 and each other one 4."""
+    moves = moves_of(work_of(FLAT, level(), 4.0))
+    long = [k for k in range(1, len(moves)) if abs(moves[k].x - moves[k - 1].x) > 100.0]
+    first, *others = (moves[k] for k in long)
+    assert first.feed == FEED and first.y == pytest.approx(-WIDTH / 2 + 4.5)
+    assert len(others) >= 25 and {move.feed for move in others} == {FAST}
+
+
+@pytest.mark.whole
+@pytest.mark.parametrize(
+    ("cutter", "step"), [(FLAT, 2.0), (BULL, 3.0), (BALL, 4.0)], ids=["flat", "bull", "ball"]
+)
+def test_no_stretch_at_the_feed_of_lines_meets_much_more_than_a_line(
+    cutter: Cutter, step: float
+) -> None:
+    """Ground is cut into squares of 0.25; a stretch of one diameter of way may newly cover half as
+    much again as lines at their distance."""
+    work = work_of(cutter, hill(), step)
+    # a ball of 10 at a depth of 2 cuts 2 sqrt(2 (10 - 2)) = 8 wide; ridges of 0.05 stand between
+    # lines 2 sqrt(2 5 0.05 - 0.05²) = 1.41 apart
+    across, beside = (8.0, 1.41) if cutter is BALL else (cutter.diameter, step)
+    moves = [move for move in moves_of(work) if move.feed > 0.0]
+    ends = np.array([(move.x, move.y) for move in moves])
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ends, axis=0).T))])
+    at = np.arange(0.0, way[-1], 0.5)
+    places = np.column_stack([np.interp(at, way, ends[:, k]) for k in (0, 1)])
+    feeds = np.array([move.feed for move in moves])[
+        np.minimum(np.searchsorted(way, at), len(way) - 1)
+    ]
+    new = newly(places, across / 2.0)
+    count = round(across / 0.5)
+    sums = np.concatenate([[0.0], np.cumsum(new)])
+    slow = np.concatenate([[0], np.cumsum(feeds < FAST)])
+    widths = (sums[count:] - sums[:-count]) / across
+    wholly_fast = slow[count:] == slow[:-count]
+    assert widths[wholly_fast].max() < 1.5 * beside
+    # a plan that crept everywhere would pass too
+    assert wholly_fast.mean() > 0.85
+    # a ball begins at the side of the blank and meets half its width there
+    assert widths.max() > 0.5 * across
+
+
+def newly(places: Array, radius: float) -> Array:
+    size = 0.25
+    x = np.arange(-LENGTH / 2 + size / 2, LENGTH / 2, size)
+    y = np.arange(-WIDTH / 2 + size / 2, WIDTH / 2, size)
+    fresh = np.ones((len(x), len(y)), dtype=bool)
+    new = np.zeros(len(places))
+    for k, (px, py) in enumerate(places.tolist()):
+        i = slice(*np.searchsorted(x, (px - radius, px + radius)))
+        j = slice(*np.searchsorted(y, (py - radius, py + radius)))
+        inside = (x[i, None] - px) ** 2 + (y[j] - py) ** 2 <= radius**2
+        new[k] = np.count_nonzero(fresh[i, j] & inside) * size**2
+        fresh[i, j] &= ~inside
+    return new
