@@ -50,7 +50,7 @@ MENDS: dict[str, str] = {
     "spoil-board": "check the line's Z, the zero and the thickness of the spoil board",
     "start-unknown": "give X, Y and Z by rapids above the stock first",
     "steep-ramp": "a longer ramp; plan again",
-    "stop-low": "lift Z above the stock before it stops",
+    "stop-low": "lift Z above the stock first",
     "stop-with-spindle-on": "M5 before the stop, and time for the spindle to stand",
     "syntax": "set the line right by NIST IR 6556; a control may refuse it, or take it otherwise",
     "too-deep-for-cutter": "a cutter with longer edges, or less deep",

@@ -25,7 +25,12 @@ from corepath.readback.motion.discipline import (
 from corepath.readback.motion.feeds import check_feeds
 from corepath.readback.motion.first_way import Zeroed, check_first_way, check_look, first_look
 from corepath.readback.motion.nose import check_nose_obstacles, check_nose_stock
-from corepath.readback.motion.stops import check_fitting, check_spin_up, check_stops
+from corepath.readback.motion.stops import (
+    check_fitting,
+    check_spin_up,
+    check_standing,
+    check_stops,
+)
 from corepath.readback.shop import Shop
 from corepath.readback.steps import Film
 from corepath.readback.surfaces.measures import MeasureList
@@ -72,6 +77,7 @@ def cut_file(
     check_stated_zero(text, zero, shop.allowed.zero, findings)
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)
+    check_standing(program, zero[2], highest, findings)
     check_first_way(
         program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings
     )

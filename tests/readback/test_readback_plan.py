@@ -72,6 +72,9 @@ def test_remaining_is_the_finished_core(plan):
     assert rest.bottom[rest.grid.at(14, 1)] == pytest.approx(1.5), "the seat is cut from below"
 
 
+IN_WOOD = "G1 X33.0000 Y18.0000 Z10.0000"  # 2 deep, the raw top at 12
+
+
 def cases():
     """Each fault: the file, what to replace, by what, the finding that must come."""
     return [
@@ -124,6 +127,9 @@ def cases():
         (GROOVE, "G1 X31.0000 Y16.0000 Z1.2000", "G1 X310.0000 Y16.0000 Z1.2000", "travel"),
         (GROOVE, "G0 Z25\nM5", "M0\nG0 Z25\nM5", "stop-with-spindle-on"),
         (GROOVE, "G0 Z25\nM5", "M5\nM0\nG0 Z25", "stop-low"),
+        (GROOVE, "G0 Z25\nM5", "M5\nG0 Z25", "stop-low"),
+        (GROOVE, IN_WOOD, f"{IN_WOOD}\nM5\nS18000 M3\nG4 P3", "stop-low"),
+        (GROOVE, IN_WOOD, f"{IN_WOOD}\nG4 P5", "stop-low"),
         (GROOVE, "G0 X-33 Y-18\n", "G92 X0\n", "unsupported"),
         (GROOVE, "G0 X-33 Y-18\n", "G0 X-33 Y-18 ;\n", "syntax"),
         (GROOVE, "G0 X-33 Y-18\n", "/G0 X-33 Y-18\n", "block-delete"),

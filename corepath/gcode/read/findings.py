@@ -61,7 +61,7 @@ KINDS: dict[str, str] = {
     "spoil-board": "a cut passes through the spoil board",
     "start-unknown": "a cutting move from a place that the program has not given",
     "steep-ramp": "a way down into solid wood steeper than the cutter takes",
-    "stop-low": "a stop or the end while the cutter stands in the stock",
+    "stop-low": "a stop, the end, a wait, or the spindle started or stopped, in the stock",
     "stop-with-spindle-on": "a stop or the end while the spindle turns",
     "syntax": "a line that RS-274 does not allow",
     "too-deep-for-cutter": "the cutter is deeper than its edges are long",

@@ -14,7 +14,7 @@ from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import mm
 from corepath.stock.path import Path
 
-__all__ = ["check_fitting", "check_spin_up", "check_stops", "check_turn"]
+__all__ = ["check_fitting", "check_spin_up", "check_standing", "check_stops", "check_turn"]
 
 _DWELL_ROUNDING = 0.051  # seconds: the text gives a dwell to a tenth
 _STOPS = ("stop", "optional-stop", "end")
@@ -55,6 +55,31 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
                 place=(x, y, z + zero_z),
                 depth=highest - z - zero_z,
             )
+
+
+def check_standing(program: ReadProgram, zero_z: float, highest: float, findings: Findings) -> None:
+    """Check that the spindle neither starts nor stops, and nothing waits, with the cutter below the
+    top of the stock: it would break, or burn the wood.
+
+    `zero_z` is the height of the work zero above the bed, `highest` that of the stock. What is at a
+    stop or an end is left to `check_stops`.
+    """
+    told = {event.index for event in program.events if event.name in _STOPS}
+    for event in program.events:
+        turns = event.name in ("spindle-on", "spindle-off") and event.spindle != (
+            event.name == "spindle-on"
+        )
+        if not event.index or event.index in told or not (turns or event.name == "dwell"):
+            continue
+        x, y, z = (float(value) for value in program.end[event.index - 1] + (0.0, 0.0, zero_z))
+        if not z < highest - 1e-6:
+            continue
+        told.add(event.index)
+        what = {"spindle-on": "the spindle starts", "spindle-off": "the spindle stops"}.get(
+            event.name, f"it waits {event.value:g} s"
+        )
+        says = f"{what} with the cutter at {mm(z):.3f}, the stock reaches {mm(highest):.3f}"
+        findings.add("stop-low", says, line=event.line, place=(x, y, z), depth=highest - z)
 
 
 def check_fitting(program: ReadProgram, by_control: bool, findings: Findings) -> None:
