@@ -100,7 +100,7 @@ def _pattern_faults(job: Job) -> list[Fault]:
     along = "X" if flip == "x" else "Y"
     says = f"the pattern also fits {' and '.join(ways)}, so the blank can be laid down wrongly"
     mend = (
-        f"unequal distances from the middle along {along}: move one dowel by a few mm, or "
+        f"unequal distances from the middle along {along}: move one dowel a little, or "
         "use two sizes"
     )
     return [Fault("dowel", says, allowed=mend)]

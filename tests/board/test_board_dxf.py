@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from corepath.board.outline.dxf import read_outline
 from corepath.errors import InputError
+from corepath.lengths import INCH, marked
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 LAYER = {"layer": "OUTLINE"}
@@ -245,13 +246,21 @@ def test_a_branch_is_named_with_its_place(draw):
     assert "branch at (50.000, 20.000) mm: 3 ends" in text and "gap at (70.000, 40.000) mm" in text
 
 
-def test_coordinates_of_faults_are_in_mm(draw):
-    """The user's ruler is in mm, whatever the drawing is in."""
+def test_coordinates_of_faults_are_in_the_jobs_units(draw):
+    """The user's ruler is that of the job, whatever the drawing is in: mm, or 10 inches."""
 
     def add(space):
         space.add_line((0, 0), (10, 0), LAYER)
 
-    assert "gap at (254.000, 0.000) mm" in says(draw(add, units=1))
+    drawing = draw(add, units=1)
+    assert "gap at (254.000, 0.000) mm" in says(drawing)
+    with pytest.raises(InputError) as caught:
+        read(drawing)
+    inches = " ".join(INCH.text(marked(fault.says)) for fault in caught.value.faults)
+    assert "gap at (10.0000, 0.0000) in" in inches and "mm" not in inches
+    assert {INCH.text(marked(fault.allowed)) for fault in caught.value.faults} == {
+        "ends within outline.join 0.002 in"
+    }
 
 
 def test_a_crossing_is_named_with_its_place(draw):

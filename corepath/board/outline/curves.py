@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from corepath.errors import Fault
 from corepath.geometry.polylines import steps as lengths
+from corepath.lengths import UNIT, mm, square_mm
 
 __all__ = [
     "CHORD",
@@ -133,16 +134,21 @@ def shape_faults(key: str, points: Points, whose: str = "the outline") -> list[F
     spanned = MultiPoint(points).convex_hull.area if len(points) else 0.0
     if spanned < LEAST_AREA:
         return [
-            Fault(key, f"{whose} has no area", f"{spanned:.3g} mm²", f"{LEAST_AREA:g} mm² or more")
+            Fault(
+                key,
+                f"{whose} has no area",
+                f"{square_mm(spanned):.1f~}",
+                f"{square_mm(LEAST_AREA):.1f~} or more",
+            )
         ]
     places = crossings(points)
     if not places:
         return []
-    text = ", ".join(f"({x:.3f}, {y:.3f})" for x, y in places)
+    text = ", ".join(f"({mm(x):.3f}, {mm(y):.3f})" for x, y in places)
     return [
         Fault(
             key,
-            f"{whose} crosses or touches itself at {text} mm",
+            f"{whose} crosses or touches itself at {text} {UNIT}",
             allowed="a closed line that keeps apart",
         )
     ]

@@ -14,6 +14,7 @@ import numpy as np
 
 from corepath.board.outline.curves import CHORD, Points, arc_points
 from corepath.board.outline.loop_joining import OutlinePiece
+from corepath.lengths import UNIT, mm
 
 __all__ = ["Refused", "flatten"]
 
@@ -50,7 +51,10 @@ def _sound(points: Points) -> None:
         raise Refused("has coordinates that are no numbers")
     if len(points) and float(np.max(np.abs(points))) > _LARGEST:
         x, y = points[int(np.argmax(np.max(np.abs(points), axis=1)))]
-        raise Refused(f"reaches ({x:.4g}, {y:.4g}) mm, too far for a board: check the file's units")
+        raise Refused(
+            f"reaches ({mm(x):.0f}, {mm(y):.0f}) {UNIT}, too far for a board: check the units of "
+            "the file"
+        )
 
 
 def _line(entity: Any, chord: float) -> tuple[Points, bool]:

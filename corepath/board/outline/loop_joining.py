@@ -17,6 +17,7 @@ from shapely import Polygon
 from corepath.board.outline.curves import Points, shape_faults, signed_area
 from corepath.errors import Fault, InputError
 from corepath.geometry.polylines import length
+from corepath.lengths import UNIT, mm
 
 __all__ = ["OutlinePiece", "close_loop"]
 
@@ -81,7 +82,8 @@ def _too_many(loops: list[tuple[Points, list[OutlinePiece]]], name: str) -> Faul
         left, low = ring.min(axis=0)
         right, high = ring.max(axis=0)
         places.append(
-            f"X {left:.2f} to {right:.2f}, Y {low:.2f} to {high:.2f} mm ({_names(members, 2)})"
+            f"X {mm(left):.2f} to {mm(right):.2f}, Y {mm(low):.2f} to {mm(high):.2f~} "
+            f"({_names(members, 2)})"
         )
     more = f"; and {len(loops) - _MOST} more" if len(loops) > _MOST else ""
     says = f"{name}: {len(loops)} closed loops: {'; '.join(places)}{more}"
@@ -106,7 +108,7 @@ def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
         return _Joints([], {}, {}, {}, [])
     at = np.array([pieces[i].points[side] for i, side in ends])
     if _crowded(at, join):
-        says = f"most of its ends lie within outline.join, {join:g} mm, of many others"
+        says = f"most of its ends lie within outline.join, {mm(join):g~}, of many others"
         return _Joints(
             pieces, {}, {}, {}, [(says, "lines longer than outline.join, each drawn once")]
         )
@@ -162,7 +164,8 @@ def _twice(pieces: list[OutlinePiece]) -> list[tuple[str, str]]:
         key = min(points.tobytes(), np.ascontiguousarray(points[::-1]).tobytes())
         if key in seen:
             x, y = points[0]
-            says = f"drawn twice from ({x:.3f}, {y:.3f}) mm: {seen[key].name} and {piece.name}"
+            names = f"{seen[key].name} and {piece.name}"
+            says = f"drawn twice from ({mm(x):.3f}, {mm(y):.3f}) {UNIT}: {names}"
             found.append((says, "each line once"))
         seen.setdefault(key, piece)
     return found[:_MOST]
@@ -179,17 +182,18 @@ def _loose(
         if len(ends) == 1:
             # bounds the search where thousands of ends are loose; ten faults are told anyway
             others = [h for h in sorted(joints.ends) if h != g and len(joints.ends[h]) == 1][:2000]
-            text = f"gap at ({x:.3f}, {y:.3f}) mm, at the end of {names}"
+            text = f"gap at ({mm(x):.3f}, {mm(y):.3f}) {UNIT}, at the end of {names}"
             if others:
                 gaps = [float(np.hypot(*(joints.places[h] - joints.places[g]))) for h in others]
                 k = int(np.argmin(np.round(gaps, 6)))
                 u, v = joints.places[others[k]]
                 text += (
-                    f"; the nearest other loose end lies {gaps[k]:.3f} mm off at ({u:.3f}, {v:.3f})"
+                    f"; the nearest other loose end lies {mm(gaps[k]):.3f~} off at "
+                    f"({mm(u):.3f}, {mm(v):.3f})"
                 )
-            found.append((text, f"ends within outline.join {join:g} mm"))
+            found.append((text, f"ends within outline.join {mm(join):g~}"))
         elif len(ends) > 2:
-            says = f"branch at ({x:.3f}, {y:.3f}) mm: {len(ends)} ends meet, of {names}"
+            says = f"branch at ({mm(x):.3f}, {mm(y):.3f}) {UNIT}: {len(ends)} ends meet, of {names}"
             found.append((says, "two ends at each joint"))
         if len(found) == _MOST:
             break

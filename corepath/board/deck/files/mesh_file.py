@@ -24,7 +24,7 @@ from corepath.board.deck.files.file_bytes import MM, FileHeights
 from corepath.board.deck.files.mesh_rays import Cells, cells_of, look_down
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
-from corepath.lengths import mm
+from corepath.lengths import mm, square_mm
 
 __all__ = ["mesh_heights", "placed_faces"]
 
@@ -65,7 +65,9 @@ def placed_faces(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Int
     corners, indices = _loaded(data, name)
     scale = MM[deck.mesh_units or "mm"]
     if np.abs(corners).max() * scale > _FARTHEST:
-        allowed = f"at most {_FARTHEST:g} mm; mesh_units such that the mesh has the board's size"
+        allowed = (
+            f"at most {mm(_FARTHEST):.0f~}; mesh_units such that the mesh has the board's size"
+        )
         raise InputError([_fault(f"{name} has corners too far away to be meant", allowed)])
     turn = math.radians(deck.mesh_angle)
     c, s = math.cos(turn), math.sin(turn)
@@ -158,8 +160,8 @@ def _uncovered(name: str, x: Floats, y: Floats, top: Floats) -> list[Fault]:
         return []
     k = int(np.argmax(gap))
     says = (
-        f"{name} does not cover the board: no face over {gap.sum()} mm² of it, first at "
-        f"({mm(float(x[k])):g}, {mm(float(y[k])):g})"
+        f"{name} does not cover the board: no face over {square_mm(float(gap.sum())):.0f~} of it, "
+        f"first at ({mm(float(x[k])):g}, {mm(float(y[k])):g})"
     )
     spans = "mesh_at, mesh_angle and mesh_units such that the mesh covers the outline"
     return [_fault(says, spans)]
