@@ -185,8 +185,8 @@ def _says(job: Job, board: Board, laid: LaidUp, reach: float | None, on: Face) -
     if on == "core":
         yield (
             f"lengths of the core; along X a place lies up to {mm(most['deck']):.2f~} off on the "
-            "deck and "
-            f"{mm(most['bottom']):.2f~} on the underside (--on deck, --on bottom allow for it)"
+            f"deck and {mm(most['bottom']):.2f~} on the underside (--on deck, --on bottom allow "
+            "for it)"
         )
     else:
         face = "the top of the laminate" if on == "deck" else "the underside"

@@ -45,9 +45,9 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
         findings,
     )
     _tell(path, cut, down, "plunge-at-rapid", "a rapid downwards takes away", cut.removed, findings)
-    _tell(path, cut, (path.kind > 0) & cuts & ~path.spindle, "spindle-off", "the spindle stands, "
-                                                                            "yet the cut takes",
-          cut.removed, findings)  # fmt: skip
+    stopped = (path.kind > 0) & cuts & ~path.spindle
+    says = "the spindle is stopped, yet the cut takes"
+    _tell(path, cut, stopped, "spindle-off", says, cut.removed, findings)
     deep = cuts & (cut.deep > cutter.cutting_length + allowed.removal)
     collet = cuts & (cut.deep > cutter.stick_out + allowed.removal)
     edges = f"edges of {mm(cutter.cutting_length):g} stand below the stock by"

@@ -231,7 +231,7 @@ def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, says: str, 
         ([("G0 Z11", "G0 Z11\nG92 X0")], "G92"),
         ([("X20 Z8", "X20 Z8 ; down")], "semicolon"),
         ([("G0 Z20", "G0 Z5"), ("G0 Z11", "G0 Z9")], "no rapid of this file stands above its cuts"),
-        ([("G1 X0\nY0", "M5\nG1 X0\nY0")], "the spindle stands"),
+        ([("G1 X0\nY0", "M5\nG1 X0\nY0")], "the spindle is stopped"),
         ([("S12000 M3", "S12000 M4")], "M4"),
         ([("F600\n", "F600\nG53 G0 Z0\n")], "unsupported"),
     ],
@@ -278,8 +278,8 @@ def written() -> dict[str, str]:
 
 
 def test_our_own_files_restart_at_many_lines(written: dict[str, str], tmp_path: Path):
-    """A stop between two skim passes among them: the spindle stands there, and the file starts it
-    itself."""
+    """A stop between two skim passes among them: the spindle is stopped there, and the file starts
+    it itself."""
     for name, text in written.items():
         lines = text.splitlines()
         original = read_program(text, name)

@@ -247,8 +247,7 @@ def patch_cautions(
             wide = math.ceil(math.sqrt(least * _STEEPEST_BEND * by))
             found.append(
                 f"{patch.id}: its blend of {mm(asked.blend):g~} bends to a radius of about "
-                f"{mm(radius):.0f~}, "
-                f"tighter than deck.least_radius {mm(least):g}; a blend of {mm(wide):.0f~} would "
-                "not"
+                f"{mm(radius):.0f~}, tighter than deck.least_radius {mm(least):g}; a blend of "
+                f"{mm(wide):.0f~} would not"
             )
     return found

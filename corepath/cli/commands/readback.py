@@ -69,8 +69,7 @@ def readback(
         str | None,
         typer.Option(
             help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the "
-            "blank on the bed. "
-            "middle,top if not given.",
+            "blank on the bed. middle,top if not given.",
             rich_help_panel=_FILE,
             show_default=False,
         ),

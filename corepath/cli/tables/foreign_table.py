@@ -33,9 +33,8 @@ def foreign_table(found: Foreign, units: Units = MM) -> str:
     x, y, z = (mm(round(value, 6)) for value in found.bench.zero)
     says = (
         f"Lengths in {units.words}; places from the middle of the blank. The program's zero is "
-        "taken at "
-        f"X{x:g} Y{y:g}, {z:g} above the bed. Minutes are by the rapid and the acceleration given, "
-        "stops not counted."
+        f"taken at X{x:g} Y{y:g}, {z:g} above the bed. Minutes are by the rapid and the "
+        "acceleration given, stops not counted."
     )
     return f"{rendered(table)}\n{wrapped(units.text(says))}"
 

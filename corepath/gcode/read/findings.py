@@ -57,7 +57,7 @@ KINDS: dict[str, str] = {
     "seat": "a seat or bore has not its diameter or depth",
     "speed-off": "the spindle does not turn at the speed that the cutter is planned for",
     "spindle-not-up": "a cut before the spindle had time to come up to speed",
-    "spindle-off": "a cut while the spindle stands",
+    "spindle-off": "a cut while the spindle is stopped",
     "spoil-board": "a cut passes through the spoil board",
     "start-unknown": "a cutting move from a place that the program has not given",
     "steep-ramp": "a way down into solid wood steeper than the cutter takes",

@@ -21,8 +21,8 @@ __all__ = ["FAILED", "Extents", "Heading", "head"]
 FAILED = "PLANNED DESPITE FAILED CHECKS - DO NOT CUT"
 
 _CAUTIONS = (
-    "Caution: protect eyes and ears, extract the dust, keep hands away until",
-    "the spindle stands. Makers' sheets and local rules go before this file.",
+    "Caution: protect eyes and ears, extract the dust, keep hands clear until",
+    "the spindle has stopped. Makers' sheets and local rules go before this file.",
 )
 
 

@@ -259,8 +259,8 @@ KINDS: dict[str, EntryKind] = {
                 "--touch",
                 (("OPERATION", "operation"), ("HEIGHT", "value")),
                 "Height of the touched face above the bed: with Z zero on the bed what the control "
-                "shows on the "
-                "face, with Z zero on the face what it shows on the bed, without its sign.",
+                "shows on the face, with Z zero on the face what it shows on the bed, without its "
+                "sign.",
             ),
         ),
         rule=of_figures.touch,

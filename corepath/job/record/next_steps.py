@@ -140,8 +140,7 @@ def _skim(facts: JobFacts) -> str:
     )
     return (
         "Skim until the castings show at full width all round and at every plug, then record the "
-        "height of the "
-        f"pass{planned}: " + _command(facts, "--stop-at HEIGHT")
+        f"height of the pass{planned}: " + _command(facts, "--stop-at HEIGHT")
     )
 
 

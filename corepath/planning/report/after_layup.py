@@ -31,8 +31,8 @@ __all__ = ["NO_PROGRAMS", "layup_cautions", "layup_report"]
 
 NO_PROGRAMS = (
     "the board is laid up over a rocker and layup.cradle is not set: no program is made for set-up "
-    "D, a flat one would "
-    "cut a curved board in the wrong place; corepath template draws it at full size"
+    "D, a flat one would cut a curved board in the wrong place; corepath template draws it at full "
+    "size"
 )
 
 _MET = 0.5  # mm that the board may reach beyond the last station unnoticed

@@ -178,7 +178,7 @@ def _possible(program: ReadProgram, index: int, state: ModalState, file: str) ->
             [
                 Fault(
                     "--from-line",
-                    "the spindle stands at that line",
+                    "the spindle is stopped at that line",
                     value=str(state.line),
                     file=file,
                 )

@@ -138,8 +138,7 @@ class Advice:
                 continue
             found.append(
                 f"{plug.id}: the deck over it is {mm(plug.deck_over):.2f}, at most "
-                f"{mm(plug.deck_limit):.2f} "
-                "can be filled"
+                f"{mm(plug.deck_limit):.2f} can be filled"
             )
             if plug.at is None:
                 found.append(f"{plug.id}: no place inside the groove will do")

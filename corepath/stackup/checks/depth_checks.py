@@ -93,8 +93,7 @@ def _window(stack: Stackup) -> Check:
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at "
             f"{_at(*at)}",
             mend=f"a blank {mm(missing):.2f} thicker, or a core thinner by as much, or "
-            "groove.floor or "
-            f"deck.clean_up lower by as much",
+            "groove.floor or deck.clean_up lower by as much",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -272,13 +271,11 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         value,
         0.0,
         says=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top at "
-        "its lowest, "
-        f"{mm(room.nominal):.2f} is allowed at {words}",
+        f"its lowest, {mm(room.nominal):.2f} is allowed at {words}",
         where=f"{name}; deck over it highest, {mm(casting.deck_highest):.2f}, at "
         f"{_at(*casting.highest_at)}",
         mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, "
-        "or level better, "
-        f"or lower cast.fill_margin",
+        "or level better, or lower cast.fill_margin",
     )
 
 
@@ -324,8 +321,7 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         value,
         limit,
         says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face "
-        "in a seat "
-        f"{mm(seat.nominal):.2f} deep",
+        f"in a seat {mm(seat.nominal):.2f} deep",
         where=place.place.id,
         mend=f"raise its recess by {mm(limit - value.worst()[0]):.2f}",
     )
@@ -364,8 +360,7 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         says=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
         mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less "
-        "recess, or a place where "
-        f"the deck is higher",
+        "recess, or a place where the deck is higher",
     )
 
 
@@ -425,8 +420,7 @@ def holds_at(stack: Stackup, plane: float) -> tuple[Check, Check]:
             says=f"in {setup} the casting that joins board and rim is {mm(value.nominal):.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
             mend=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are "
-            "held each on its own, "
-            "a lower hold.least_height",
+            "held each on its own, a lower hold.least_height",
         )
 
     return judged(in_b, "B", "fill the groove"), judged(in_c, "C", "board.edge_thickness")

@@ -278,8 +278,7 @@ def _says(
     if earlier is not None:
         lines.append(
             f"an earlier stop fixes it: stop after the pass at {mm(earlier.plane):.2f} or before, "
-            "if all "
-            f"castings show by then ({_LIKELY[earlier.shows]})"
+            f"if all castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:
         lines.append(_neither(stage))
@@ -307,10 +306,8 @@ def _top_up_words(top_up: TopUp) -> str:
     )
     return (
         f"a top-up fixes it: pour to {mm(top_up.line):.2f} below the raw top,{level} "
-        f"{mm(top_up.raises):.2f} more, "
-        f"at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and {mixed.b_g:.2f} g B with the "
-        f"extra{more}; "
-        f"{top_up.when}"
+        f"{mm(top_up.raises):.2f} more, at most {top_up.volume:.2f} cm³: {mixed.a_g:.2f} g A and "
+        f"{mixed.b_g:.2f} g B with the extra{more}; {top_up.when}"
     )
 
 
@@ -322,6 +319,5 @@ def _neither(stage: Stage) -> str:
         )
     return (
         "neither a top-up nor an earlier stop fixes it: pour proud and plane it off (cast.flush), "
-        "or place it "
-        "where the deck is lower"
+        "or place it where the deck is lower"
     )

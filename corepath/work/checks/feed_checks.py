@@ -139,8 +139,7 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
         limit=0.0,
         unit="m/min",
         says=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, at "
-        "most "
-        f"{rim_speed(limit.value):.0f~} by the {limit.source}",
+        f"most {rim_speed(limit.value):.0f~} by the {limit.source}",
         where=work.name,
         mend="" if room >= -TIE else slower,
     )
@@ -154,8 +153,7 @@ def _deflection(job: Job, work: Work, load: Load) -> Check | None:
     likely, worst = load.deflection
     says = (
         f"{load.side[0]:.0f} N on {mm(work.cutter.stick_out):g} of stick-out bends it "
-        f"{mm(likely):.3f}, "
-        f"{mm(worst):.3f} at worst, of {mm(limit):g}"
+        f"{mm(likely):.3f}, {mm(worst):.3f} at worst, of {mm(limit):g}"
     )
     share = limit / max(worst, 1e-9)
     mend = (

@@ -113,7 +113,7 @@ function tell(state) {
   byId("at-line").textContent = `${t.line[k]} of ${t.lines.length - (t.lines[t.lines.length - 1] === "" ? 1 : 0)}`;
   const when = byId("when");
   if (document.activeElement !== when || !player.dragging) when.value = tip.seconds;
-  when.setAttribute("aria-valuetext", `${clock(tip.seconds)} of ${clock(t.total)}, line ${t.line[k]}${flags & spindle ? "" : ", spindle stands"}`);
+  when.setAttribute("aria-valuetext", `${clock(tip.seconds)} of ${clock(t.total)}, line ${t.line[k]}${flags & spindle ? "" : ", spindle stopped"}`);
   if (byId("follow").checked) {
     byId("cut-x").value = state.cut.x;
     byId("cut-y").value = state.cut.y;
