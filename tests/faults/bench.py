@@ -41,6 +41,7 @@ from tests.faults.rules import (
     LOOK_RULES,
     ONLY_IN,
     RULES,
+    STANDING_RULES,
     WORD_RULES,
     Rule,
 )
@@ -49,8 +50,8 @@ from tests.faults.stamp import Cutter, Ran, run
 __all__ = ["EVERY_RULE", "HARM_BY_RULE", "Bench", "Fault", "Verdict"]
 
 HARM_BY_RULE = (
-    *WORD_RULES, *LOOK_RULES, *FILE_RULES, *DESIGN_RULES, *EXACT_RULES, *REHEARSAL_RULES,
-    *RESTART_RULES
+    *WORD_RULES, *LOOK_RULES, *STANDING_RULES, *FILE_RULES, *DESIGN_RULES, *EXACT_RULES,
+    *REHEARSAL_RULES, *RESTART_RULES
 )  # fmt: skip
 """Rules whose every fault must be found: what they spoil is read by people, or is no cut."""
 
@@ -188,7 +189,7 @@ class Bench:
             return Fault(rule, seed, name, texts)
         if rule in EXACT_RULES:
             texts = {one: text.replace("\nG64\n", "\nG61\n") for one, text in texts.items()}
-        change = {**RULES, **WORD_RULES, **LOOK_RULES, **EXACT_RULES}[rule]
+        change = {**RULES, **WORD_RULES, **LOOK_RULES, **STANDING_RULES, **EXACT_RULES}[rule]
         return _spoiled(rule, seed, name, texts, texts[name], change, draw)
 
     def judge(self, fault: Fault) -> Verdict:

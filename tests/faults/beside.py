@@ -185,6 +185,15 @@ def _safe_height_lost(lines: Lines, _draw: Draw) -> Lines | None:
     )
 
 
+def _wait_first(lines: Lines, _draw: Draw) -> Lines | None:
+    """The wait for the spindle moved before its start."""
+    at = next((k for k, line in enumerate(lines) if line.startswith("G4 ")), None)
+    start = next((k for k, line in enumerate(lines) if line.endswith("M3")), None)
+    if at is None or start is None or at < start:
+        return None
+    return [*lines[:start], lines[at], *lines[start:at], *lines[at + 1 :]]
+
+
 RESTART_RULES: Mapping[str, Rule] = {
     "restart: preamble line lost": _lead(dropped(lambda line: line in _CODES)),
     "restart: G55 for G54": _lead(replaced(r"^G54$", "G55")),
@@ -215,7 +224,9 @@ RESTART_RULES: Mapping[str, Rule] = {
     "restart: feed lost": _lead(_feed_lost),
     "restart: spindle line lost": _lead(dropped(lambda line: line.endswith("M3"))),
     "restart: other speed": _lead(replaced(r"^S(\d)\d+", r"S\g<1>000")),
-    "restart: wait lost": _lead(dropped(lambda line: line.startswith("G4"))),
+    "restart: wait lost": _lead(dropped(lambda line: line.startswith("G4 "))),
+    "restart: wait before the start": _lead(_wait_first),
+    "restart: stops in the rest": _rest(_after(r"^G[123] .*", "M0")),
     "restart: line of the rest lost": _rest(dropped(lambda line: re.match(r"^G[0123] ", line))),
     "restart: digit of the rest": _rest(_any_digit),
     "restart: end lost": _rest(dropped(lambda line: line == "M5")),

@@ -12,7 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 __all__ = [
-    "DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "LOOK_RULES", "ONLY_IN", "RULES", "WORD_RULES",
+    "DESIGN_RULES", "FILE_RULES", "FIRST_WAY", "LOOK_RULES", "ONLY_IN", "RULES",
+    "STANDING_RULES", "WORD_RULES",
     "Draw", "Lines", "Rule", "changed", "digit_changed", "dropped", "mirrored", "pick", "replaced",
 ]  # fmt: skip
 
@@ -469,6 +470,25 @@ LOOK_RULES: Mapping[str, Rule] = {
 }
 """Rules that let the shop see another thing at the first stop than the message says; they cut
 nothing else."""
+
+
+def _in_the_wood(*put: str) -> Rule:
+    """Lines put in amid a cut: ten cuts in a row go before and come after."""
+
+    def rule(lines: Lines, draw: Draw) -> Lines | None:
+        cuts = [re.match(r"^G[123] ", line) is not None for line in lines]
+        deep = [k for k in range(10, len(lines) - 10) if all(cuts[k - 10 : k + 10])]
+        k = int(draw.choice(deep)) if deep else None
+        return None if k is None else [*lines[:k], *put, *lines[k:]]
+
+    return rule
+
+
+STANDING_RULES: Mapping[str, Rule] = {
+    "waits in the wood": _in_the_wood("G4 P5.0"),
+    "spindle stopped in the wood": _in_the_wood("M5", "S18000 M3", "G4 P9.0"),
+}
+"""Rules that burn the wood or break the cutter without cutting anything else."""
 
 DESIGN_RULES: Mapping[str, tuple[str, Rule]] = {
     "job altered": ("job.resolved.json", _number_of_json),
