@@ -203,20 +203,57 @@ def test_hollows_too_tight_for_a_cutter(cutter: Cutter) -> None:
     """In a bowl of radius 150 a flat end of 10 rests on its rim 150 − √(150² − 10²) above the
     bottom; a ball fits.
 
-    A bull's corner of 3 touches where it lies in a bowl of 147, its centre 7 off the axis. The grid
-    is good to 0.05.
+    A bull's corner of 3 touches where it lies in a bowl of 147, its centre 7 off the axis.
     """
     xs = ys = np.arange(-80.0, 81.0)
     x, y = np.meshgrid(xs, ys, indexing="ij")
-    bowl = DeckSurface(xs, ys, 155.0 - np.sqrt(150.0**2 - np.minimum(x**2 + y**2, 40.0**2)), 5.0)
+    bowl = DeckSurface(xs, ys, 155.0 - np.sqrt(150.0**2 - x**2 - y**2), 5.0)
     expected = {
         "flat": 150.0 - math.sqrt(150.0**2 - 10.0**2),
         "bull": 147.0 - math.sqrt(147.0**2 - 7.0**2),
         "ball": 0.0,
     }[cutter.shape]
-    assert hollow_left(bowl, cutter) == pytest.approx(expected, abs=0.05)
+    assert hollow_left(bowl, cutter) == pytest.approx(expected, abs=0.003)
     level = DeckSurface(xs, ys, np.full_like(bowl.grid, 5.0), 5.0)
     assert hollow_left(level, cutter) == 0.0
+
+
+HOLLOWS = {
+    "a flat end of 20": (Cutter(1, "flat", 20.0, 0.0, 2, 30.0, 40.0), 0.0250),
+    "a flat end of 6": (Cutter(1, "flat", 6.0, 0.0, 2, 30.0, 40.0), 0.00225),
+    "a bull of 20 with corners of 5": (Cutter(1, "bull", 20.0, 5.0, 2, 30.0, 40.0), 0.00627),
+    "a ball of 6": (Cutter(1, "ball", 6.0, 3.0, 2, 30.0, 40.0), 0.0),
+    "a ball of 30": (Cutter(1, "ball", 30.0, 15.0, 2, 30.0, 40.0), 0.0),
+    "a tapered ball of 3": (
+        Cutter(1, "taper", 3.0, 1.5, 2, 30.0, 40.0, taper_angle=5.0),
+        0.0,
+    ),
+}
+
+
+@pytest.mark.parametrize("which", HOLLOWS)
+@pytest.mark.parametrize("turned", [0.0, 0.7])
+def test_the_hollow_told_is_what_the_cutter_leaves_in_a_trough(which: str, turned: float) -> None:
+    """A trough of radius 2000, along X or askew: a flat end rests on two lines of its rim, R -
+    √(R² - r²) over the bottom; of a bull's corner c that is (R - c) - √((R - c)² - (r - c)²). A
+    ball goes down to the bottom everywhere, however coarse the nodes are."""
+    cutter, expected = HOLLOWS[which]
+    xs = ys = np.arange(-60.0, 61.0)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    aside = x * math.cos(turned) + y * math.sin(turned)
+    trough = DeckSurface(xs, ys, 2005.0 - np.sqrt(2000.0**2 - aside**2), 5.0)
+    assert hollow_left(trough, cutter) == pytest.approx(expected, abs=0.0012)
+
+
+def test_a_ball_that_fits_a_tight_crease_is_not_said_to_leave_any() -> None:
+    """Waves 24 long and 2.1 high bend up to 1.05 (2 pi / 24)² = 1 / 13.9: a ball of radius 12 rolls
+    through, which nodes 1 mm apart made 0.01 of."""
+    xs = ys = np.arange(-75.0, 76.0)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    # level beyond the crests on either side, so that the ends of the grid have no part in it
+    aside = np.clip(x * math.cos(0.4) + y * math.sin(0.4), -36.0, 36.0)
+    waves = DeckSurface(xs, ys, 8.0 - 1.05 * np.cos(aside * math.pi / 12.0), 9.05)
+    assert hollow_left(waves, Cutter(1, "ball", 24.0, 12.0, 2, 30.0, 40.0)) <= 0.003
 
 
 def test_strokes_go_through_every_place_left_high() -> None:

@@ -4,8 +4,8 @@ its hollows.
 Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_steps`), with a share
 on top for turns and whole numbers of lines. What a cutter cannot reach is the morphological closing
 of the surface by its shape, less the surface itself (the lowest that the cutter, resting on the
-ground from every place, leaves). The grid is `_GRID` mm for a flat end; a rounded one needs every
-node, since its contact falls between coarser ones.
+ground from every place, leaves). It is looked for on a grid of `_GRID` mm for a flat end, on every
+node for a rounded one, and worked out finely where it is deepest.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.errors import Fault
@@ -25,15 +26,20 @@ from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
 from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
 from corepath.work.cutting.running import Asked
 
+Array = NDArray[np.float64]
+
 __all__ = ["Offer", "choose_deck", "deck_offers", "hollow_left"]
 
 DEEPEST_HOLLOW = 0.3
 """Share of the allowed ridge that a cutter may leave in hollows into which it does not fit."""
 # mm between the nodes at which a flat end is closed over the surface; less for a small cutter.
 _GRID = 3.0
-_COARSE = 4.0
-"""Nodes tell what a ball of radius r leaves to step²/(8·r) and no better: of one smaller than this
-many steps between them they say nothing."""
+_LOOKS = 6
+"""Most places at which a hollow is looked at finely."""
+_FINE = 20.0
+"""Nodes to the radius of the cutter there."""
+_TRUE = 0.002
+"""mm: what a rounded end seems to leave on these nodes though it fits is kept below this."""
 _OVERHEAD = {True: 1.6, False: 1.1}
 """How many times the integral a path takes, by whether the cutter has a flat end: that one turns
 more often."""
@@ -118,11 +124,8 @@ def _too_steep(cutter: Cutter, surface: DeckSurface) -> Fault:
 
 def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
-    from scipy.ndimage import grey_closing
-
     spacing = float(surface.xs[1] - surface.xs[0])
-    ball = cutter.corner_radius if cutter.flat_radius == 0.0 else math.inf
-    if ball < _COARSE * spacing and ball * _most_hollow(surface) <= 1.0:
+    if cutter.flat_radius == 0.0 and cutter.corner_radius * _most_hollow(surface) <= 1.0:
         return 0.0
     # A flat end needs a grid no coarser than half its radius, or its disc would be but a few nodes.
     every = (
@@ -131,9 +134,69 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
         else 1
     )
     grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
-    under, structure = footprint(cutter.profile, every * spacing)
+    rough = _bridged(grid, cutter, every * spacing, cutter.radius)
+    reach = cutter.flat_radius + _steep_share(surface) * cutter.corner_radius
+    apart = math.ceil((reach + spacing) / (every * spacing))
+    # Beyond its last node the deck is unknown, and a cutter there reaches twice as far as it
+    # touches. The nodes go on 40 mm beyond the blank.
+    within = (slice(2 * apart, -2 * apart),) * 2
+    inside = np.zeros_like(rough)
+    inside[within] = rough[within]
+    rough, deepest = inside, 0.0
+    # Between nodes the contact is missed: on a slope a rounded end then seems to leave something,
+    # a disc is a little small. The deepest places are looked at finely, deepest first.
+    for _ in range(_LOOKS):
+        i, j = np.unravel_index(int(np.argmax(np.round(rough, 9))), rough.shape)
+        if rough[i, j] <= deepest:
+            break
+        at = float(surface.xs[every * i]), float(surface.ys[every * j])
+        deepest = max(deepest, _looked_at(surface, cutter, at, every * spacing, reach))
+        rough[max(i - apart, 0) : i + apart + 1, max(j - apart, 0) : j + apart + 1] = 0.0
+    return deepest
+
+
+def _bridged(grid: Array, cutter: Cutter, spacing: float, reach: float) -> Array:
+    """What the cutter leaves over each node of a grid, mm: the closing by its end as far as `reach`
+    from the axis, less the grid."""
+    from scipy.ndimage import grey_closing
+
+    under, structure = footprint(cutter.profile, spacing)
+    skip = len(under) // 2 - math.ceil(reach / spacing)
+    if skip > 0:
+        under, structure = under[skip:-skip, skip:-skip], structure[skip:-skip, skip:-skip]
     closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")
-    return float((closed - grid).max())
+    return np.asarray(closed - grid)
+
+
+def _looked_at(
+    surface: DeckSurface, cutter: Cutter, at: tuple[float, float], around: float, reach: float
+) -> float:
+    """What the cutter leaves within `around` mm of a place, on nodes as near as it needs.
+
+    `reach` is how far from the axis it can touch the deck.
+    """
+    corner = cutter.corner_radius
+    # A rounded end on nodes a step apart seems to leave up to step²/(2·r): contact and place each
+    # miss by half a diagonal. Between corners of a flat end such dips lie beside the point.
+    spread = 8.0 if cutter.flat_radius > 0.0 else 2.0
+    fine = min(cutter.radius / _FINE, math.sqrt(spread * corner * _TRUE) if corner else math.inf)
+    halo = 2.0 * math.ceil(reach / fine) * fine
+    count = math.ceil((around + halo) / fine)
+    along = np.arange(-count, count + 1) * fine
+    x, y = np.meshgrid(
+        np.clip(at[0] + along, surface.xs[0], surface.xs[-1]),
+        np.clip(at[1] + along, surface.ys[0], surface.ys[-1]),
+        indexing="ij",
+    )
+    left = _bridged(surface.height(x, y), cutter, fine, reach)
+    keep = math.ceil(around / fine)
+    middle = slice(count - keep, count + keep + 1)
+    return float(left[middle, middle].max())
+
+
+def _steep_share(surface: DeckSurface) -> float:
+    """How far from its centre, as a share of its radius, a ball can touch the deck at most."""
+    return math.sin(math.atan(surface.steepest))
 
 
 def _most_hollow(surface: DeckSurface) -> float:
