@@ -194,6 +194,8 @@ class Units:
         spec = spec[:-1] + "f" if bare else spec
         text = _in_inches(value / held.inches, spec, held) if self.inch else format(value, spec)
         text = _without_zeros(text) if bare else text
+        # A small negative figure rounds to "-0.00", which reads like a fault.
+        text = text.removeprefix("-") if not text.strip("-0.") else text
         return (text.replace("-", _MINUS) if minus else text) + unit
 
 
@@ -205,8 +207,7 @@ def _in_inches(value: float, spec: str, kind: _Kind) -> str:
     else:
         text = f"{value:{sign}.{kind.typed}f}"
         text = _without_zeros(text)
-    # A small negative figure rounds to "-0.000", which reads like a fault.
-    return text.removeprefix("-") if not text.strip("-0.") else text
+    return text
 
 
 def plain(value: float, places: int) -> str:

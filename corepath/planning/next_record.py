@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from corepath.errors import InputError
+from corepath.job.record.ascut import load_record, record_path
+from corepath.job.record.settled import Settled
 from corepath.planning.folder.limited import read_limited
 
-__all__ = ["record_words"]
+__all__ = ["record_words", "recorded_since"]
 
 
 def record_words(folder: Path, file: str) -> tuple[str, ...] | None:
@@ -31,6 +33,16 @@ def record_words(folder: Path, file: str) -> tuple[str, ...] | None:
         return None
     operation = _operation(report, re.sub(r"\.from-\d+(?=\.nc$)", "", file))
     return ("record", str(job), *(("--cut", operation) if operation not in ("", "skim") else ()))
+
+
+def recorded_since(job: Path, settled: Settled) -> bool:
+    """Return whether the record beside the job is another than the one, `settled`, that a plan was
+    made with: its files may then have been cut already."""
+    try:
+        held = load_record(record_path(job)).settled()
+    except InputError:
+        return False  # what is wrong with it is told by the commands that use it
+    return held.as_dict() != settled.as_dict()
 
 
 def _report(folder: Path) -> dict[str, Any]:

@@ -149,3 +149,10 @@ def test_a_figure_lies_where_its_hump_is_wide_enough() -> None:
     hump = 10.0 - np.abs(np.arange(21.0) - 10.0)
     assert below_peak(hump, 10, 8.0) == 4.0
     assert below_peak(np.full(21, 5.0), 10, 8.0) == 0.0
+
+
+def test_a_figure_of_nothing_has_no_sign() -> None:
+    """ "-0.00" in a column of worst cases read like a check that had failed by a hair."""
+    text = f"{mm(-0.0049):.2f}, {mm(-0.0051):.2f}, {mm(-0.4):.0f}"
+    assert MM.text(text) == "0.00, -0.01, 0"
+    assert INCH.text(f"{mm(-0.001):.2f}") == "0.0000"

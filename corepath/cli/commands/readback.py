@@ -196,13 +196,17 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
 
 def _next(folder: Path, reading: Reading) -> str:
     from corepath.cli.tables.paragraphs import next_command, next_steps
-    from corepath.planning.next_record import record_words
+    from corepath.planning.next_record import record_words, recorded_since
 
+    job = record_words(folder, "")
     if not reading.failed:
+        good = f"\nThe files in {folder} do what the job asks."
+        if job is not None and recorded_since(Path(job[1]), reading.prepared.known.settled):
+            since = "More was recorded since they were made: some may have been cut already."
+            return f"{good}\n{since}\n{next_command('plan', job[1], '-o', folder)}"
         first = reading.measures[0].file if reading.measures else "the first file"
         step = next_steps(f"run {first} at the machine", record_words(folder, first))
-        return f"\nThe files in {folder} do what the job asks.\n{step}"
-    job = record_words(folder, "")
+        return f"{good}\n{step}"
     if job is None:
         return "\nDo not run them.\nNext: plan the job again."
     return "\nDo not run them.\n" + next_command("plan", job[1], "-o", folder)
