@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any, Literal
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 from shapely import box
 
@@ -36,6 +37,7 @@ def offsets() -> Iterator[Row]:
     prepared = prepare(SAMPLE)
     yield from _against_dilation(prepared.board.deck)
     yield from _program(next(work for work in prepared.works if work.name == "deck"))
+    yield _kept(prepare(SAMPLE.with_name("coupon.toml")))
 
 
 def _against_dilation(deck: Any) -> Iterator[Row]:
@@ -83,6 +85,21 @@ def _program(work: Any) -> Iterator[Row]:
         part = _cropped(work, share)
         spent.append((part.blank.area, cpu(partial(finished, part, rounds=1), 2)))
     yield Row.growing("deck program, laid once", "mm² of blank", spent, 1.2)
+
+
+def _kept(prepared: Any) -> Row:
+    """The deck of the coupon, laid and mended several times, against the same with the height of
+    each place searched for each time."""
+    from corepath.operations.deck import drop_cutter
+    from corepath.operations.deck.surfacing import finished
+
+    work = next(one for one in prepared.works if one.deck is not None and one.deck.rough == 0.0)
+    finished(work)
+    ours = cpu(lambda: finished(work), 3)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(drop_cutter, "_MANY", 0)
+        theirs = cpu(lambda: finished(work), 3)
+    return Row.against("deck of the coupon, heights kept", ours, "each searched", theirs, 0.75)
 
 
 def _cropped(work: Any, share: float) -> Any:

@@ -177,6 +177,21 @@ def test_a_hill_between_axis_and_rim_is_not_cut_into(cutter: Cutter) -> None:
         assert tips == pytest.approx(np.full(16, 10.27), abs=0.001)
 
 
+@CUTTERS
+def test_heights_that_are_kept_are_those_that_a_search_gives(cutter: Cutter) -> None:
+    """A path laid again with some lines moved, whose heights are partly kept from before."""
+    surface, draw = sampled(hill, half=80, edge=10.0), np.random.default_rng(5)
+    first = draw.uniform(-60.0, 60.0, (3000, 2))
+    second = np.concatenate([draw.uniform(-60.0, 60.0, (1000, 2)), first[2999:400:-1], first[:9]])
+    offset = CutterOffset(surface, cutter)
+    for path in (first, second):
+        found = offset.tip(*path.T)
+        # one by one, each by an offset that knows nothing yet
+        searched = np.concatenate([CutterOffset(surface, cutter).tip(*some.T)
+                                   for some in np.array_split(path, 5)])  # fmt: skip
+        assert found.tolist() == searched.tolist()
+
+
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.lists(st.floats(-0.02, 0.02), min_size=3, max_size=60), st.floats(-0.1, 0.1))
 def test_thinned_chords_stay_in_the_band(bumps: list[float], slope: float) -> None:

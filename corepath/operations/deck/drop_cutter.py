@@ -23,6 +23,11 @@ Array = NDArray[np.float64]
 _BLOCK = 4.0
 """mm; size of the blocks in which the curvature is bounded. A bound holds for all of a block and
 for the cutter's radius about it: larger blocks make it coarser, smaller ones only cost memory."""
+_FEW = 2000
+"""Places up to which a search takes less time than looking up what is known."""
+_MANY = 500_000
+"""Most places whose heights are kept, which takes 24 bytes each and for a while 100; the path of a
+large board has a fifth of them."""
 _ROUNDING = 1e-9
 """mm; second differences below it are taken for rounding, and the ground for a plane."""
 
@@ -35,6 +40,8 @@ class CutterOffset:
         self.cutter = cutter
         self._block, self._bends = self._curvatures()
         self._peaks = _highest_nodes(surface, round(self._block / surface.step))
+        self._known = np.array([complex(np.inf, np.inf)])
+        self._heights: Array = np.array([np.nan])
 
     def _curvatures(self) -> tuple[float, Array]:
         """Size of the blocks, mm, and bounds (columns, rows, 2), 1/mm, of the curvature under the
@@ -77,23 +84,42 @@ class CutterOffset:
 
     def tip(self, x: Array | float, y: Array | float) -> Array:
         """Drop-cutter heights, mm, at the places `x`, `y` (mm, any shapes that broadcast); the
-        result has their shape."""
-        from corepath.operations.deck.drop_cutter_kernels import tips
+        result has their shape.
 
+        A path is laid several times with few lines moved, so heights are kept: each place is
+        searched once.
+        """
         xx, yy = np.broadcast_arrays(
             np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
         )
-        flat = tips(
-            self.surface.coefficients,
-            self.surface.frame,
-            self.cutter.profile,
-            self._bends,
-            self._peaks,
-            self._block,
-            np.ascontiguousarray(xx.ravel()),
-            np.ascontiguousarray(yy.ravel()),
+        if not _FEW < xx.size <= _MANY:
+            return self._searched(xx.ravel(), yy.ravel()).reshape(xx.shape)
+        places = xx.ravel() + 1j * yy.ravel()
+        # Complex numbers are ordered by X, then by Y; the infinite one stands for none known yet.
+        at = np.searchsorted(self._known[:-1], places)
+        new = np.unique(places[self._known[at] != places])
+        if len(new):
+            at = np.searchsorted(self._known[:-1], new)
+            self._known = np.insert(self._known, at, new)
+            self._heights = np.insert(self._heights, at, self._searched(new.real, new.imag))
+        return self._heights[np.searchsorted(self._known, places)].reshape(xx.shape)
+
+    def _searched(self, x: Array, y: Array) -> Array:
+        """Drop-cutter heights (n,), mm, at the places `x`, `y` (n,), mm, each searched for."""
+        from corepath.operations.deck.drop_cutter_kernels import tips
+
+        return np.asarray(
+            tips(
+                self.surface.coefficients,
+                self.surface.frame,
+                self.cutter.profile,
+                self._bends,
+                self._peaks,
+                self._block,
+                np.ascontiguousarray(x),
+                np.ascontiguousarray(y),
+            )
         )
-        return np.asarray(flat).reshape(xx.shape)
 
 
 def _highest_nodes(surface: DeckSurface, size: int) -> Array:
