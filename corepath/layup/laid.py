@@ -45,6 +45,7 @@ practice, no source)."""
 # rounds of the fixed point in `LaidUp.top`: each shrinks the error by height times curvature, at
 # most about 1/20 by `curve.LEAST_RADIUS`
 _ROUNDS = 12
+_PART = 2048  # places worked out at a time, see `LaidUp.top`
 _SEGMENT = 2.0  # mm between the vertices of a footprint that is moved onto the form
 _ACROSS = 101  # places across the blank for the middle of its section
 _FINE = 2001  # places along the form among which its lowest is looked for
@@ -161,16 +162,34 @@ class LaidUp:
     def top(self, x: ArrayLike, y: ArrayLike, off: float = 0.0) -> Floats:
         """Returns Z of the laminate's top at places (X, Y) of D, or of the face `off` mm below it,
         square to the form."""
-        # The place of the form under a top depends on the top's own height and tilt: repeated from
-        # the place straight below until both agree.
         at, across = np.broadcast_arrays(
             np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
         )
-        under = at.copy()
+        # The arc takes eight places of the form for each one asked for: in parts that stay in the
+        # processor's cache a whole blank takes a third of the time.
+        xs, ys = at.ravel(), across.ravel()
+        parts = [
+            self._top(xs[first : first + _PART], ys[first : first + _PART], off)
+            for first in range(0, xs.size, _PART)
+        ]
+        return np.concatenate([np.empty(0), *parts]).reshape(at.shape)
+
+    def _top(self, at: Floats, across: Floats, off: float) -> Floats:
+        """Returns the same as `top` at places (n,)."""
+        # The place of the form under a top depends on the top's own height and tilt: repeated from
+        # the place straight below until both agree.
+        under, height = at.copy(), np.empty(at.size)
+        moving = np.arange(at.size)
         for _ in range(_ROUNDS):
-            flat = self.rocker.arc(under, self.kept)
-            height = self.below + self.deck.height(flat, across) + self.above - off
-            under = at + height * np.sin(self.rocker.angle(under))
+            before = under[moving]
+            flat = self.rocker.arc(before, self.kept)
+            height[moving] = self.below + self.deck.height(flat, across[moving]) + self.above - off
+            after = at[moving] + height[moving] * np.sin(self.rocker.angle(before))
+            under[moving] = after
+            # What stays to the last bit would stay in every further round.
+            moving = moving[after != before]
+            if not moving.size:
+                break
         return np.asarray(
             self.rocker.rise(under) + height * np.cos(self.rocker.angle(under)), dtype=np.float64
         )
