@@ -217,8 +217,14 @@ class _Plan:
         xs, ys = self.x[::2], self.y[::2]
         h = self.h[::2, ::2]
         x, y = np.meshgrid(xs, ys, indexing="ij")
-        shapely.prepare(self.ring.exterior)
-        away = shapely.distance(self.ring.exterior, shapely.points(x, y))
+        corners = shapely.get_coordinates(self.ring.exterior)
+        sides = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1))
+        # A tree of the sides: a distance from each place to the whole ring takes ten times as long.
+        _, away = shapely.STRtree(sides).query_nearest(
+            shapely.points(x.ravel(), y.ravel()), return_distance=True, all_matches=False
+        )
+        away = away.reshape(x.shape)
+        shapely.prepare(self.ring)
         inside = np.where(shapely.contains_xy(self.ring, x, y), away, -away)
         yield from self._off("deck: least", [min(float(h.min()) - edge, 0.0)], ROUND)
         if "blend" not in keys:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,7 @@ from corepath.work.works import Work
 __all__ = ["Around", "Follow", "RoomContour"]
 
 Array = NDArray[np.float64]
+Place = tuple[float, float]
 Follow = Callable[[Array], Array]
 """From corners (n, 2) to the tip's path (m, 3) along the straight lines between them."""
 
@@ -96,17 +97,29 @@ class Around:
 
     def clipped(self, track: Array) -> list[Array]:
         """The pieces (k, 2) of a track (n, 2) that lie in the room, in the order of travel."""
-        segments = shapely.linestrings(np.stack([track[:-1], track[1:]], axis=1))
-        inside = shapely.intersection(segments, self.room)
         pieces: list[list[tuple[float, float]]] = []
-        for start, end, kept in zip(track[:-1], track[1:], inside, strict=True):
-            for part in _parts(kept, start, end):
-                # Two segments that meet inside the room stay one piece.
-                if pieces and math.dist(pieces[-1][-1], part[0]) < _ON:
-                    pieces[-1].append(part[1])
-                else:
-                    pieces.append(list(part))
+        for part in self._straight_parts(track):
+            # Two segments that meet inside the room stay one piece.
+            if pieces and math.dist(pieces[-1][-1], part[0]) < _ON:
+                pieces[-1].append(part[1])
+            else:
+                pieces.append(list(part))
         return [np.array(piece) for piece in pieces if LineString(piece).length > _ON]
+
+    def _straight_parts(self, track: Array) -> Iterator[tuple[Place, Place]]:
+        """Yields what lies in the room of each segment of a track (n, 2), from place to place."""
+        segments = shapely.linestrings(np.stack([track[:-1], track[1:]], axis=1))
+        # Most segments lie wholly inside the room and stay as they are; only the rest are cut.
+        shapely.prepare(self.room)
+        whole = shapely.contains_properly(self.room, segments)
+        cut = shapely.intersection(segments[~whole], self.room)
+        rest = zip(cut, track[:-1][~whole], track[1:][~whole], strict=True)
+        long, places = shapely.length(segments) > _ON, list(map(tuple, track.tolist()))
+        for k, ends in enumerate(itertools.pairwise(places)):
+            if not whole[k]:
+                yield from _parts(*next(rest))
+            elif long[k]:
+                yield ends
 
     def cut_contours(self, follow: Follow, above: float) -> list[Move]:
         """The moves of all contours, each from safe height to safe height; `above` is the height of
@@ -236,9 +249,7 @@ def _inner(edge: LineString, field: Polygon) -> list[RoomContour]:
     return [RoomContour(np.array(run), False) for run in runs]
 
 
-def _parts(
-    kept: shapely.Geometry, start: Array, end: Array
-) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+def _parts(kept: shapely.Geometry, start: Array, end: Array) -> list[tuple[Place, Place]]:
     """The straight parts left of a segment, each from its start towards its end."""
     direction = end - start
     found = []
