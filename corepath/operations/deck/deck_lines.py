@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +52,16 @@ class Sheet:
     def least(self, low: float, high: float) -> Array:
         """(n,) least step, mm, in each column of bins along u, over the bins between `low` and
         `high` in v."""
+        return self.least_each(low, [high])[:, 0]
+
+    def least_each(self, low: float, highs: Sequence[float]) -> Array:
+        """(n, k) the same for each of the places `highs` (k)."""
         # The margins keep a boundary that rounding put a hair into the next bin in its own.
-        first = min(max(int((low + 1e-9 - self.v) / self.size), 0), self.table.shape[1] - 1)
-        last = min(max(int((high - 1e-9 - self.v) / self.size), first), self.table.shape[1] - 1)
-        return np.asarray(self.table[:, first : last + 1].min(axis=1))
+        end = self.table.shape[1] - 1
+        first = min(max(int((low + 1e-9 - self.v) / self.size), 0), end)
+        lasts = [min(max(int((high - 1e-9 - self.v) / self.size), first), end) for high in highs]
+        running = np.minimum.accumulate(self.table[:, first : max(lasts) + 1], axis=1)
+        return np.asarray(running[:, [last - first for last in lasts]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,30 +141,32 @@ def _margin(
     return 0.5 * widest / 20.0
 
 
-def _counts(sheet: Sheet, low: float, high: float) -> NDArray[np.int64]:
-    """Into how many even parts the gap from `low` to `high` must be divided, in each bin along u;
-    at least 1."""
+def _counts(sheet: Sheet, low: float, highs: Sequence[float]) -> NDArray[np.int64]:
+    """Into how many even parts (n, k) the gaps from `low` to each of `highs` must be divided, in
+    each bin along u; at least 1."""
     # A gap of exactly n steps needs n parts, whatever rounding does.
-    counts: NDArray[np.int64] = np.ceil((high - low) / sheet.least(low, high) - 1e-9).astype(
-        np.int64
-    )
-    return np.maximum(counts, 1)
+    parts = (np.array(highs) - low) / sheet.least_each(low, highs)
+    return np.maximum(np.ceil(parts - 1e-9).astype(np.int64), 1)
 
 
 def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
     # Down to 0.28 of the widest in steps of 5 %; rounded, so that a tie goes to the wider gap on
     # every machine.
     widths = [widest * 0.95**k for k in range(26)]
-    costs = [round(_cost(sheet, low, width) / width, 9) for width in widths]
+    counts = _counts(sheet, low, [low + width for width in widths])
+    lengths = counts.sum(axis=0).tolist()
+    stretches = np.clip(np.diff(counts, axis=0, prepend=1), 0, None).sum(axis=0).tolist()
+    costs = [
+        round(_cost(sheet, *gap) / width, 9)
+        for *gap, width in zip(lengths, stretches, widths, strict=True)
+    ]
     return widths[costs.index(min(costs))]
 
 
-def _cost(sheet: Sheet, low: float, width: float) -> float:
+def _cost(sheet: Sheet, bins: int, stretches: int) -> float:
     # Length of all lines of the gap, a turn for its through line, and for each extra stretch that
     # begins a turn and its spare ends.
-    counts = _counts(sheet, low, low + width)
-    stretches = int(np.clip(np.diff(counts, prepend=1), 0, None).sum())
-    return float(counts.sum()) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
+    return float(bins) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
 
 
 def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
@@ -177,7 +186,7 @@ def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
 
 def _between(sheet: Sheet, low: float, high: float) -> list[Array]:
     """The extra lines of one gap, each (k, 2)."""
-    counts = _counts(sheet, low, high)
+    counts = _counts(sheet, low, [high])[:, 0]
     middles = sheet.u + (np.arange(len(counts)) + 0.5) * sheet.size
     found = []
     for n in range(1, int(counts.max())):
