@@ -352,7 +352,7 @@ def test_m6_waits_for_a_touch_unless_lengths_are_in_the_control() -> None:
 
 @pytest.mark.parametrize(
     ("finish", "says"),
-    [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, light laps 900.0 mm/min")],
+    [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, finishing pass 900.0 mm/min")],
 )
 def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, says: str) -> None:
     """Whoever stands by sees the cutter slow down, and has to know that it is meant to."""

@@ -204,7 +204,8 @@ def test_a_rehearsal_is_held_to_its_own_words() -> None:
     text, work, spoken = written()
     text = text.replace("operation 03 groove", "rehearsal at the safe height")
     text = text.replace(
-        "(Spindle: 18000 rpm, feed 3960.0, light laps 6000.0 mm/min)", "(Spindle: off all the time)"
+        "(Spindle: 18000 rpm, feed 3960.0, finishing pass 6000.0 mm/min)",
+        "(Spindle: off all the time)",
     )
     findings = Findings("A-rehearsal.nc")
     check_spoken(text, work, spoken, findings, rehearsal=True)

@@ -125,8 +125,10 @@ def _order(program: Program, offset: bool) -> str:
 
 def _feeds(cutting: Cutting, grid: TickGrid) -> str:
     """Return the feed in words, and that of the finishing pass if it differs."""
-    light = "" if cutting.finish == cutting.feed else f", light laps {grid.feed(cutting.finish)}"
-    return f"feed {grid.feed(cutting.feed)}{light}"
+    feeds = f"feed {grid.feed(cutting.feed)}"
+    if cutting.finish == cutting.feed:
+        return feeds
+    return f"{feeds}, finishing pass {grid.feed(cutting.finish)}"
 
 
 def _cutter(cutter: Cutter, grid: TickGrid) -> str:
