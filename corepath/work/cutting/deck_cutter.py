@@ -5,7 +5,7 @@ Minutes are the integral of dA over step and feed (`corepath.work.cutting.deck_s
 on top for turns and whole numbers of lines. What a cutter cannot reach is the morphological closing
 of the surface by its shape, less the surface itself (the lowest that the cutter, resting on the
 ground from every place, leaves). It is looked for on a grid of `_GRID` mm for a flat end, on every
-node for a rounded one, and worked out finely where it is deepest.
+node for a rounded one; for a ball it is worked out finely where it is deepest.
 """
 
 from __future__ import annotations
@@ -36,10 +36,8 @@ DEEPEST_HOLLOW = 0.3
 _GRID = 3.0
 _LOOKS = 6
 """Most places at which a hollow is looked at finely."""
-_FINE = 20.0
-"""Nodes to the radius of the cutter there."""
 _TRUE = 0.002
-"""mm: what a rounded end seems to leave on these nodes though it fits is kept below this."""
+"""mm: what a ball seems to leave on these nodes though it fits is kept below this."""
 _OVERHEAD = {True: 1.6, False: 1.1}
 """How many times the integral a path takes, by whether the cutter has a flat end: that one turns
 more often."""
@@ -135,22 +133,26 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     )
     grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
     rough = _bridged(grid, cutter, every * spacing, cutter.radius)
-    reach = cutter.flat_radius + _steep_share(surface) * cutter.corner_radius
-    apart = math.ceil((reach + spacing) / (every * spacing))
+    if cutter.flat_radius > 0.0:
+        # Where level lines on a slope turn about as tightly as a disc, what it leaves hangs on a
+        # hair of its radius, and finer nodes would tell it no better.
+        return float(rough.max())
+    reach = _steep_share(surface) * cutter.corner_radius
+    apart = math.ceil((reach + spacing) / spacing)
     # Beyond its last node the deck is unknown, and a cutter there reaches twice as far as it
     # touches. The nodes go on 40 mm beyond the blank.
     within = (slice(2 * apart, -2 * apart),) * 2
     inside = np.zeros_like(rough)
     inside[within] = rough[within]
     rough, deepest = inside, 0.0
-    # Between nodes the contact is missed: on a slope a rounded end then seems to leave something,
-    # a disc is a little small. The deepest places are looked at finely, deepest first.
+    # Between nodes the contact is missed, and a ball seems to leave something in creases that it
+    # fits. The deepest places are looked at finely, deepest first.
     for _ in range(_LOOKS):
         i, j = np.unravel_index(int(np.argmax(np.round(rough, 9))), rough.shape)
         if rough[i, j] <= deepest:
             break
-        at = float(surface.xs[every * i]), float(surface.ys[every * j])
-        deepest = max(deepest, _looked_at(surface, cutter, at, every * spacing, reach))
+        at = float(surface.xs[i]), float(surface.ys[j])
+        deepest = max(deepest, _looked_at(surface, cutter, at, spacing, reach))
         rough[max(i - apart, 0) : i + apart + 1, max(j - apart, 0) : j + apart + 1] = 0.0
     return deepest
 
@@ -171,15 +173,13 @@ def _bridged(grid: Array, cutter: Cutter, spacing: float, reach: float) -> Array
 def _looked_at(
     surface: DeckSurface, cutter: Cutter, at: tuple[float, float], around: float, reach: float
 ) -> float:
-    """What the cutter leaves within `around` mm of a place, on nodes as near as it needs.
+    """What a ball leaves within `around` mm of a place, on nodes as near as it needs.
 
     `reach` is how far from the axis it can touch the deck.
     """
-    corner = cutter.corner_radius
-    # A rounded end on nodes a step apart seems to leave up to step²/(2·r): contact and place each
-    # miss by half a diagonal. Between corners of a flat end such dips lie beside the point.
-    spread = 8.0 if cutter.flat_radius > 0.0 else 2.0
-    fine = min(cutter.radius / _FINE, math.sqrt(spread * corner * _TRUE) if corner else math.inf)
+    # On nodes a step apart a ball seems to leave up to step²/(2·r): contact and place each miss by
+    # half a diagonal.
+    fine = min(around, math.sqrt(2.0 * cutter.corner_radius * _TRUE))
     halo = 2.0 * math.ceil(reach / fine) * fine
     count = math.ceil((around + halo) / fine)
     along = np.arange(-count, count + 1) * fine
