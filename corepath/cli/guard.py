@@ -150,8 +150,8 @@ def faults_of(error: Exception) -> Sequence[Fault]:
 
 
 def _next(faults: Sequence[Fault], job: Path) -> str:
-    """Return what to type next: `new` where there is no such job, otherwise `check` once the files
-    named in the faults are fixed."""
+    """Return what to type next: `new` where there is no such job, `check` once the files named in
+    the faults are fixed, the same again where only what was typed is wrong."""
     from corepath.cli.tables.paragraphs import next_command
 
     if not job.exists():
@@ -159,9 +159,9 @@ def _next(faults: Sequence[Fault], job: Path) -> str:
             "Next: ", "begin it: "
         )
     files = dict.fromkeys(Path(fault.file).name for fault in faults if fault.file)
-    return next_command(
-        "check", job, first=f"fix {', '.join(files)}" if files else "fix what was typed"
-    )
+    if not files:
+        return "Next: fix what was typed, and type it again."
+    return next_command("check", job, first=f"fix {', '.join(files)}")
 
 
 def _tell(faults: Sequence[Fault], json_wanted: bool, job: Path | None, after: str = "") -> None:

@@ -303,3 +303,14 @@ def test_a_preview_is_not_drawn_from_figures_that_contradict_each_other(
     result = runner.invoke(app, ["preview", "job.toml"])
     assert result.exit_code == 2 and "contradicts the recorded stop" in result.output
     assert not Path("job-preview").exists()
+
+
+def test_a_wrong_figure_typed_sends_nobody_to_the_job(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The place lies off the blank: the job is right, and `check` would find nothing."""
+    monkeypatch.chdir(tmp_path)
+    Path("job.toml").write_text(COUPON)
+    result = runner.invoke(app, ["record", "job.toml", "--thickness", "0", "400", "10.5"])
+    assert result.exit_code == 2 and "off the blank" in result.output
+    assert result.output.endswith("Next: fix what was typed, and type it again.\n")
