@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple, TypeVar
 
-__all__ = ["PLACES", "Key", "report_keys", "reported"]
+__all__ = ["PLACES", "Key", "plain_zeros", "report_keys", "reported"]
 
 PLACES = 4
 """Decimals of a number in the report, where nothing else is said."""
@@ -64,7 +64,8 @@ def reported(value: Any, places: int | None = PLACES) -> Any:
     # Order matters: a `Said` is a text and a NamedTuple with keys a tuple, so both must be met
     # before the branch that takes any iterable for a list.
     if isinstance(value, float):
-        return value if places is None else round(value, places)
+        # a small negative number rounds to -0.0, which says nothing and reads like a fault
+        return (value if places is None else round(value, places)) + 0.0
     if value is None or isinstance(value, str | int):
         return value
     keys = _KEYS.get(type(value))
@@ -75,6 +76,15 @@ def reported(value: Any, places: int | None = PLACES) -> Any:
     if isinstance(value, Iterable):
         return [reported(one, places) for one in value]
     raise TypeError(f"{type(value).__name__} has no keys for the report")
+
+
+def plain_zeros(value: Any) -> Any:
+    """Return plain JSON types with each -0.0 as 0.0 and all else as it is."""
+    if isinstance(value, float):
+        return value + 0.0
+    if isinstance(value, dict):
+        return {key: plain_zeros(one) for key, one in value.items()}
+    return [plain_zeros(one) for one in value] if isinstance(value, list | tuple) else value
 
 
 def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:

@@ -3,6 +3,7 @@ outlier."""
 
 from __future__ import annotations
 
+import tracemalloc
 from collections.abc import Callable
 
 import numpy as np
@@ -304,3 +305,18 @@ def test_a_straight_stiff_blank_needs_fewer_places() -> None:
         for size in (0.3, 0.15)
     ]
     assert half[0] == pytest.approx(2 * half[1], rel=0.01)
+
+
+@pytest.mark.whole
+def test_memory_grows_with_the_places_and_not_with_their_square() -> None:
+    """5,000 figures of 8 bytes squared are 200 MB; the columns of the plate take 70."""
+    draw = np.random.default_rng(4)
+    x, y = draw.uniform(-600.0, 600.0, 5000), draw.uniform(-200.0, 200.0, 5000)
+    z = 14.0 + 1e-4 * x + draw.normal(0.0, 0.02, 5000)
+    tracemalloc.start()
+    try:
+        fit(x, y, z, 0.02)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert most < 120e6

@@ -303,7 +303,10 @@ def _bent_plane(
     """Return posterior mean and covariance of the coefficients, and the noise estimated with
     them."""
     middle = np.array([xs.mean(), ys.mean()])
-    axes: Floats = np.linalg.svd(np.stack([xs, ys], axis=1) - middle, full_matrices=True)[2]
+    # Both axes of the places. Only a single one needs the whole matrices for them, of which one is
+    # n² large for n places.
+    whole = len(xs) < 2
+    axes: Floats = np.linalg.svd(np.stack([xs, ys], axis=1) - middle, full_matrices=whole)[2]
     level = float(zs.mean())
     columns, figures = _columns(bending, axes, xs, ys), zs - level
     slope = SLOPE * bending.half_length
