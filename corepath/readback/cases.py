@@ -23,6 +23,7 @@ from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_pat
 from corepath.readback.judging import may_touch, measure_deck, measure_proud
 from corepath.readback.measure import Run
 from corepath.readback.motion.cut_load import check_load
+from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
 from corepath.readback.motion.discipline import choose_cutter
 from corepath.readback.motion.nose import check_nose_stock
 from corepath.readback.one_file import Done
@@ -40,6 +41,8 @@ __all__ = ["CELL", "new_findings", "read_cases", "shifted"]
 
 CELL = 1.0
 """mm between the columns."""
+
+_SKIN = 0.5  # mm below the top of the blank: more than blanks of one job differ in thickness
 
 
 def shifted(work: Work, dz: float) -> Work:
@@ -108,8 +111,12 @@ class _Trial(Run):
         zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
         check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
+        entering = path.start[:, 2] > stock.highest() - _SKIN
         cut = cutting(stock, path)
         check_cut(path, cut, self.shop.allowed, findings)
+        # Only where it comes into the blank, which is what differs: a thicker one is met too early.
+        down = descents_solved(path, stock, least_slope(work, path), entering)
+        check_descents(work, path, down, findings)
         measures = MeasureList(name)
         check_load(work, path, cut, stock, measures, findings)
         self.loads += [

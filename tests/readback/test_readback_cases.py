@@ -84,6 +84,19 @@ def test_what_arises_only_on_a_thick_blank_says_so(plan):
     assert says and all(text.endswith("(on a blank of 12.10)") for text in says)
 
 
+def test_straight_down_only_into_a_thicker_blank_is_found(plan):
+    """Down to the planned raw top, 12: on a blank of 12.10 that is 0.1 straight into solid wood, by
+    a cutter of 12 without edges in its middle."""
+    first = "G0 X-60 Y-30\nG1 Z11.2000\n"
+    down = "F1500\nG0 X10 Y5\nG0 Z13\nG1 Z12\nG0 Z25\nF2000\n"
+    low = plan.edited("05-B-skim-pass-1.nc", first, down + first)
+    known = low.read().findings
+    assert not known.counts
+    (told,) = new_findings(tried(low, THIN, THICK), known)
+    assert (told.kind, told.file) == ("plunge", "05-B-skim-pass-1.nc")
+    assert told.depth == pytest.approx(0.1, abs=1e-4) and "(on a blank of 12.10)" in told.says
+
+
 def test_a_finding_known_before_is_not_told_again(plan):
     """The same fault in five cases is one fault."""
     bad = plan.edited("08-C-deck.nc", "Z8.0", "Z7.5", count=10_000)

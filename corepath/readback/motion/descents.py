@@ -87,15 +87,17 @@ def descents_engaged(path: Path, found: Engagement) -> Descents:
     return Descents(level, fall, under)
 
 
-def descents_solved(path: Path, stock: Stock, slope: float) -> Descents:
+def descents_solved(path: Path, stock: Stock, slope: float, among: Flags | None = None) -> Descents:
     """Return the ways down of the path that was last cut on `stock`.
 
     What stood under the axis is solved only for plunges and for what falls more than `slope` (mm a
-    mm); for the others it is 0.
+    mm), of the motions `among` (n,) where they are given; for the others it is 0.
     """
     level, fall = ways(path)
     down = Descents(level, fall, np.zeros(len(level)))
     which = (path.kind > 0) & (down.upright | down.steeper(slope))
+    if among is not None:
+        which &= among
     if which.any():
         _look_under(path, stock, which, down.under)
     return down
