@@ -45,7 +45,7 @@ practice, no source)."""
 # rounds of the fixed point in `LaidUp.top`: each shrinks the error by height times curvature, at
 # most about 1/20 by `curve.LEAST_RADIUS`
 _ROUNDS = 12
-_PART = 2048  # places worked out at a time, see `LaidUp.top`
+_PART = 16_384  # places worked out at a time, see `LaidUp.top`
 _SEGMENT = 2.0  # mm between the vertices of a footprint that is moved onto the form
 _ACROSS = 101  # places across the blank for the middle of its section
 _FINE = 2001  # places along the form among which its lowest is looked for

@@ -46,7 +46,7 @@ def test_many_places_have_the_tops_of_each_alone(laid):
     """A grid is worked out in parts, and in each only the places that still move: to the last bit
     as one place after another."""
     _, board = laid
-    x, y = np.meshgrid(np.linspace(-140.0, 140.0, 101), np.linspace(-45.0, 45.0, 61))
+    x, y = np.meshgrid(np.linspace(-140.0, 140.0, 301), np.linspace(-45.0, 45.0, 61))
     tops = board.top(x, y)
     some = np.random.default_rng(4).integers(0, x.size, 300)
     alone = [float(board.top(x.flat[k], y.flat[k])) for k in some]
