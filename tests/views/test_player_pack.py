@@ -7,6 +7,7 @@ import base64
 import json
 import re
 import zlib
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from hypothesis.extra.numpy import arrays
 
 from corepath.views.player import pack, preview_html
 from corepath.views.player.bodies import SLOT, viewer
-from corepath.views.player.preview_page import page_part
+from corepath.views.player.preview_page import page_data, page_part
 from tests.given import contrast
 
 _mm = st.floats(-5000.0, 5000.0, allow_nan=False, width=32)
@@ -50,6 +51,31 @@ def test_heights_and_holes_come_back(face: Any) -> None:
     told = np.where(whole == pack.NOTHING, np.nan, whole * pack.HEIGHT_STEP).reshape(face.shape)
     assert np.array_equal(np.isnan(told), np.isnan(face))
     assert np.nanmax(np.abs(told - face), initial=0.0) <= 0.51 * pack.HEIGHT_STEP
+
+
+def test_a_board_that_stands_high_in_its_cradle_is_not_shown_upside_down(reels: Any) -> None:
+    """32,767 steps of 0.005 mm end at 163.835: heights beyond it came back from the other side."""
+    assert pack.height_step(163.8) == pack.HEIGHT_STEP
+    face = np.array([[163.9, 210.0, np.nan], [-0.7, 327.6, 3.21]], dtype=np.float32)
+    step = pack.height_step(327.6)
+    assert step == 0.01
+    whole = _whole(pack.heights(face, step), "i2").reshape(face.shape)
+    assert (
+        np.abs(np.where(whole == pack.NOTHING, np.nan, whole * step) - face)[~np.isnan(face)].max()
+        <= 0.0051
+    )
+    assert np.array_equal(whole == pack.NOTHING, np.isnan(face))
+    # and the page tells the step of the blanks that it holds
+    high = [replace(reel, after=_raised(reel.after)) for reel in reels]
+    data = page_data(high, (120.0, 60.0), {}, False)
+    assert data["steps"]["height"] == 0.02
+    assert page_data(reels, (120.0, 60.0), {}, False)["steps"]["height"] == pack.HEIGHT_STEP
+
+
+def _raised(blank: Any) -> Any:
+    """The blank with its wood 350 mm higher."""
+    wood = tuple(np.asarray(face + 350.0, dtype=np.float32) for face in blank.faces.wood)
+    return replace(blank, faces=replace(blank.faces, wood=wood))
 
 
 def test_the_page_holds_each_state_once_and_asks_nothing(reels: Any) -> None:

@@ -18,6 +18,7 @@ __all__ = [
     "NOTHING",
     "TIME_STEP",
     "UNIT",
+    "height_step",
     "heights",
     "numbers",
     "text",
@@ -30,7 +31,7 @@ TIME_STEP = 0.0001
 """Seconds of one step of a time."""
 
 HEIGHT_STEP = 0.005
-"""mm of one step of a height: sixteen bits then reach from -163 to 163 mm."""
+"""mm of one step of a height, where sixteen bits reach: from -163 to 163 mm."""
 
 NOTHING = -32768
 """The number of a column in which nothing is left: the one that no height in reach has."""
@@ -44,10 +45,23 @@ def numbers(values: NDArray[Any], step: float = 1.0) -> str:
     return _packed(np.diff(whole, prepend=0).astype("<i4").tobytes())
 
 
-def heights(face: NDArray[np.floating]) -> str:
+def height_step(farthest: float) -> float:
+    """Return the step of heights up to `farthest` mm above or below 0: `HEIGHT_STEP`, doubled until
+    sixteen bits reach, as for a board that stands in a steep cradle.
+
+    >>> height_step(12.0), height_step(163.0), height_step(164.0), height_step(400.0)
+    (0.005, 0.005, 0.01, 0.02)
+    """
+    step = HEIGHT_STEP
+    while farthest / step > -NOTHING - 1:
+        step *= 2.0
+    return step
+
+
+def heights(face: NDArray[np.floating], step: float = HEIGHT_STEP) -> str:
     """Pack a face (ny, nx), mm, NaN where there is nothing: differences along the rows in 16 bits,
-    wrapping."""
-    whole = np.where(np.isfinite(face), np.round(np.nan_to_num(face) / HEIGHT_STEP), NOTHING)
+    wrapping. `step` is that of `height_step`."""
+    whole = np.where(np.isfinite(face), np.round(np.nan_to_num(face) / step), NOTHING)
     return _packed(np.diff(whole.ravel(), prepend=0.0).astype(np.int64).astype("<i2").tobytes())
 
 

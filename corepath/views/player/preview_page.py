@@ -10,6 +10,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
@@ -76,14 +77,15 @@ def page_data(
     # were: kept once, the page is a fraction as large.
     faces: Faces = {}
     states: dict[str, int] = {}
-    entries = [_entry(reel, faces, states) for reel in reels]
+    step = pack.height_step(_farthest(reels))
+    entries = [_entry(reel, faces, states, step) for reel in reels]
     rim = size[0] / 2.0, size[1] / 2.0
     return {
         "inch": inch,
         "steps": {
             "unit": pack.UNIT,
             "time": pack.TIME_STEP,
-            "height": pack.HEIGHT_STEP,
+            "height": step,
             "nothing": pack.NOTHING,
         },
         "flags": {"rapid": RAPID, "dwell": DWELL, "stop": STOP, "spindle": SPINDLE},
@@ -104,7 +106,16 @@ def _cone(cutter: Cutter) -> dict[str, float]:
     return cone if math.isfinite(end.cone_slope) else {}
 
 
-def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
+def _farthest(reels: Sequence[Reel]) -> float:
+    """How far from 0 the farthest height of any state lies, mm."""
+    blanks = [blank for reel in reels for blank in (reel.before, reel.after)]
+    faces = [face for blank in blanks for face in (*blank.faces.wood, *blank.faces.casting)]
+    return max(
+        (float(np.abs(face[np.isfinite(face)]).max(initial=0.0)) for face in faces), default=0.0
+    )
+
+
+def _entry(reel: Reel, faces: Faces, states: dict[str, int], step: float) -> dict[str, Any]:
     cutter = reel.cutter
     return {
         "file": reel.file,
@@ -119,8 +130,8 @@ def _entry(reel: Reel, faces: Faces, states: dict[str, int]) -> dict[str, Any]:
             "cutting": cutter.cutting_length,
         },
         "zero": [round(value, 6) for value in reel.zero],
-        "before": _state(reel.before, faces, states),
-        "after": _state(reel.after, faces, states),
+        "before": _state(reel.before, faces, states, step),
+        "after": _state(reel.after, faces, states, step),
         "shapes": [
             {"kind": shape.kind, "points": shape.points.round(3).ravel().tolist()}
             for shape in reel.shapes
@@ -145,13 +156,13 @@ def _columns(motions: Motions) -> dict[str, str]:
     }
 
 
-def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int]) -> int:
+def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int], step: float) -> int:
     """Return the number of a state; a state that is there already keeps its number."""
 
     def number(face: Heights) -> int:
         raw = face.tobytes()
         if raw not in faces:
-            faces[raw] = len(faces), pack.heights(face)
+            faces[raw] = len(faces), pack.heights(face, step)
         return faces[raw][0]
 
     at = blank.lattice
