@@ -68,9 +68,12 @@ class Prepared:
 
     @property
     def done(self) -> frozenset[str]:
-        """Names of the operations that have been cut; a recorded stop means that the skim has."""
+        """Names of the operations that have been cut; a recorded stop means that the skim has, and
+        a deck that it was roughed."""
         settled = self.known.settled
-        return settled.cut | {"skim"} if settled.stopped else settled.cut
+        skimmed = {"skim"} if settled.stopped else set()
+        roughed = {"deck-rough"} if "deck" in settled.cut else set()
+        return settled.cut | skimmed | roughed
 
     @property
     def ahead(self) -> tuple[Work, ...]:

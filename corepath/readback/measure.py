@@ -233,6 +233,9 @@ class Run:
             if work.name == "flush":
                 self.stock.lower_raw(work.facing.planes[last])
             self._saw_off(work.facing)
+        if work.deck is not None:
+            level = self._surface(work.deck) + np.float32(work.deck.rough)
+            self.stock.carve(inside(self.stock, work.deck.area), level)
 
     def _skim(self, work: Work) -> None:
         """Cut each skim pass on what the one before left; those after the planned one on a copy,

@@ -157,12 +157,22 @@ def _shows(skim: SkimPlan, number: int) -> Shows:
     return next((word for word, by in ranks if by is not None and number >= by), "no")
 
 
+def _asked(stack: Stackup) -> tuple[Stop, ...]:
+    """Return the stops that are still open: the recorded one alone once something rests on it."""
+    # A thickness measured after the skim, and seats in its face, are those of one plane. Judged at
+    # another they would be taken for what that one leaves.
+    stops, settled = possible_stops(stack.skim), stack.heights.settled
+    if stack.skim.recorded and (settled.thickness_after or "inserts" in settled.cut):
+        return tuple(stop for stop in stops if stop.planned)
+    return stops
+
+
 def stop_limits(stack: Stackup, casting: CastingStack) -> tuple[StopLimit, ...]:
     """Return for each possible stop how low the resin of one casting may lie below the raw top:
     s - gB + gC - h - fill_margin."""
     return tuple(
         StopLimit(stop.number, stop.plane, fill_room(stack, casting, stop.plane), stop.shows)
-        for stop in possible_stops(stack.skim)
+        for stop in _asked(stack)
     )
 
 
@@ -187,7 +197,7 @@ def stop_table(stack: Stackup) -> StopTable:
     ]
     if stack.places:
         questions.append(Question("seats", lambda plane: weakest(inserts_at(stack, plane))))
-    return table_of(possible_stops(stack.skim), questions)
+    return table_of(_asked(stack), questions)
 
 
 def _asks_shows(stack: Stackup, casting: CastingStack) -> Question:

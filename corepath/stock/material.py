@@ -263,9 +263,10 @@ class Stock:
         """Cap the upper raw face at `height`, mm; after the flip the blank rests on that face."""
         self.raw = np.minimum(self.raw, np.float32(height))
 
-    def carve(self, mask: Mask, height: float) -> None:
-        """Remove all that stands above `height` (mm) in the columns of `mask`."""
-        level = np.float32(height)
+    def carve(self, mask: Mask, height: float | Singles) -> None:
+        """Remove all that stands above `height` (mm, one for all or one a column) in the columns of
+        `mask`."""
+        level = np.asarray(height, dtype=np.float32)
         np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
         np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
         self._settle()

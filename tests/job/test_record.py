@@ -726,6 +726,9 @@ def test_next_asks_for_the_depth_of_blind_bores_alone() -> None:
     lines = next_measurements(facts, record.settled())
     assert any(line.endswith("--bore-depth I2 D") for line in lines)
     assert any(line.endswith("--seat-depth I1 D") for line in lines)
+    # with the deck up seats and bores lie on the bed, and a short bore stays closed
+    assert "cut the deck" in lines[-1]
+    assert not any("cut the deck" in line for line in lines[:-1])
     bore = Entry("bore-depth", insert="I2", value=6.0, date=DAY)
     lines = next_measurements(facts, record.add(bore, facts).settled())
     assert not any("--bore-depth" in line for line in lines)

@@ -274,3 +274,26 @@ def test_the_floor_that_advice_says_passes_passes(coupon: Job) -> None:
                 clean_up,
                 floor,
             )
+
+
+def test_a_thickness_measured_after_the_skim_is_of_its_stop_alone(coupon: Job) -> None:
+    """Measured 9.40 after the stop at 9.40, the table judged 8.90 and 8.40 by it too: 3.0 of fill
+    and 0.6 of clean-up at every plane. Those stops are over."""
+    (plane,) = (plane for plane in built(coupon).skim.planes if round(plane, 2) == 9.4)
+    settled = Settled(stop_plane=plane, thickness_after=((0.0, -36.0, 9.4), (0.0, 36.0, 9.4)))
+    table = stop_table(built(coupon, settled))
+    assert [round(stop.plane, 2) for stop in table.stops] == [9.4]
+    before = stop_table(built(coupon, Settled(stop_plane=plane)))
+    assert [round(stop.plane, 2) for stop in before.stops] == [9.4, 8.9, 8.4]
+
+
+def test_a_bore_that_came_out_short_is_bored_deeper_not_planned_anew(coupon: Job) -> None:
+    """7.90 deep under a deck of 7.98 it ends 0.08 short; errors of the deck's touch, machine and
+    bed and of the gauge, 0.05 + 0.03 + 0.05 + 0.03, make that 0.24."""
+    stack = built(coupon, Settled(stop_plane=9.4, bore_depth={"I1": 7.9}))
+    check = judged(stack)["opens"]
+    assert check.verdict == "fail"
+    assert check.worst == pytest.approx(check.value - 0.16, abs=0.001)
+    assert "0.08 short of the deck" in check.says
+    assert f"{-check.worst:.2f} deeper before the deck is cut" in check.mend
+    assert "through" not in check.mend

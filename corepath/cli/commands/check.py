@@ -53,7 +53,8 @@ def check(
             end(prepared.failed)
         say(_told(prepared, suggest))
         if not quiet:
-            if prepared.known.measured is None and not prepared.known.settled.cut:
+            settled = prepared.known.settled
+            if prepared.known.measured is None and not (settled.thickness or settled.cut):
                 say("\n" + _where_to_measure(job))
             say("\n" + _next(prepared, job))
         end(prepared.failed)

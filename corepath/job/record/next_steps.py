@@ -169,7 +169,9 @@ def _deck(facts: JobFacts) -> str:
 
 
 def _after_inserts(facts: JobFacts, settled: Settled) -> list[str]:
-    lines = [_deck(facts)]
+    # Before the deck: the skimmed face then lies on the bed, and a bore that is too short for the
+    # deck pass to open can still be made deeper.
+    lines = []
     seats = [name for name in facts.inserts if name not in settled.seat_depth]
     if seats:
         says = "Measure the seats below the skimmed face with a depth gauge: "
@@ -183,7 +185,7 @@ def _after_inserts(facts: JobFacts, settled: Settled) -> list[str]:
     if blind:
         says = "Measure the blind bores below the skimmed face, which the deck pass must open: "
         lines.append(says + _each(facts, "--bore-depth", blind, "D"))
-    return lines
+    return [*lines, _deck(facts)]
 
 
 def _in_c(facts: JobFacts, settled: Settled) -> list[str]:

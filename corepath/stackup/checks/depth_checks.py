@@ -378,14 +378,27 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
             "opens",
             value,
             0.0,
-            says=f"the bore of {name} ends {mm(value.nominal):.2f} past the deck, whose pass opens "
-            "it",
+            says=_opened(name, value.nominal),
             where=name,
-            mend=f"bore it through (insert.through = true){_or_higher(stack, -value.worst()[0])}",
+            mend=_bored(stack, name, -value.worst()[0]),
         )
 
     blind = [place for place in stack.places if not place.place.insert.through]
     return (weakest(judged(place) for place in blind),) if blind else ()
+
+
+def _opened(name: str, past: float) -> str:
+    if past >= -TIE:
+        return f"the bore of {name} ends {mm(past):.2f} past the deck, whose pass opens it"
+    return f"the bore of {name} ends {mm(-past):.2f} short of the deck, whose pass does not open it"
+
+
+def _bored(stack: Stackup, name: str, short: float) -> str:
+    """Return in words what makes a blind bore `short` mm deeper against the deck."""
+    # What was measured is cut: a change of the job moves it no more, a drill does.
+    if name in stack.heights.settled.bore_depth:
+        return f"bore it {mm(short):.2f} deeper before the deck is cut, and record its depth again"
+    return f"bore it through (insert.through = true){_or_higher(stack, short)}"
 
 
 def _or_higher(stack: Stackup, short: float) -> str:
