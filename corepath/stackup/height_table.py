@@ -215,7 +215,7 @@ def _course(heights: Heights, casting: CastingStack) -> Course:
     # The floor is flat as planned, or, where gauged, what the gauged depth leaves: f = T + gA - D.
     # All other heights follow from it.
     blank, planned = heights.blank, casting.casting.floor
-    gauged = heights.gauged_depth(casting.operation, casting.casting.id)
+    gauged = heights.gauged_depth(planned, casting.operation, casting.casting.id)
 
     def floor(x: Floats, y: Floats) -> Floats:
         if gauged is None:

@@ -13,7 +13,7 @@ enter too. What the as-cut record settles replaces what was predicted, with the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -21,10 +21,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corepath.job.model import Job
-from corepath.job.record.settled import Settled
+from corepath.job.record.settled import Placed, Settled
 from corepath.stackup.linear import Linear
 from corepath.stackup.measuring.blank import Blank
 from corepath.stackup.measuring.fitting import Bending, Fitted, fit
+from corepath.stackup.measuring.gauged import Gauged, Own, Told, narrowed, told_here
 from corepath.stackup.pour.flush import FaceFlush, LocalFlush, flush_face, flush_local
 from corepath.stackup.pour.pour import depth_loss, resin_low
 
@@ -200,124 +201,120 @@ class Heights:
         return self.floor(height, operation) - self.gap("A", at)
 
     def depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """Return D, the depth of a pocket below the raw top: T + gA - f, or the gauged depth."""
-        measured = self.settled.pocket_depth.get(casting)
-        if measured is not None:
-            return measured + Linear.term("depth gauge", self._gauge)
+        """Return D, the depth of a pocket below the raw top that bears in B: T + gA - f, narrowed
+        by what a depth gauge told."""
+        told = self._told_depth(height, operation, casting, *at)
         predicted = self.raw_top(at) - self.floor(height, operation)
-        if operation == "groove" and self._groove_depth is not None:
-            bounds = predicted.worst()
-            error = float(self._gauged(self._groove_depth, at[0], at[1], self._differs, bounds))
-            return float(self._groove_depth.value(*at)) + _error("depth gauge", error)
-        return predicted
+        if told is None:
+            return predicted
+        if self.face_flush is not None:
+            told = self._flushed(told, height, operation, *at)
+        return narrowed(predicted, told, "depth gauge")
 
-    @property
-    def _differs(self) -> float:
-        """The most by which D may differ between two places of one cut, mm.
+    def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
+        """Return D at the time of the pour, from the raw top before any flush, for the resin that
+        is lost: a share of it."""
+        predicted = self.came_top(at) - self.floor(height, operation)
+        told = self._told_depth(height, operation, casting, *at)
+        if told is None:
+            return predicted
+        return narrowed(predicted, told, "depth gauge", as_share=True)
 
-        Each place has a thickness, a gap and a bed of its own. The gap is one-sided, so that two of
-        them differ by `flat` at most and not by twice that.
-        """
-        return 2.0 * self.blank.error + self.job.tolerances.flat + 2.0 * self.job.tolerances.bed
+    def _told_depth(
+        self, height: float, operation: str, casting: str, x: ArrayLike, y: ArrayLike
+    ) -> Told | None:
+        """Return D before any flush at places x, y, where a depth gauge was used in this casting;
+        else None."""
+        measured = self.settled.pocket_depth.get(casting)
+        # the bed under a place is the place's own, all else of the floor is shared
+        shared = ((self.floor(height, operation) + self.bed("A")) * -1.0).worst()
+        if measured is not None:
+            # A pocket is small: one reading holds all over it.
+            low, _, high = self._own_depth(x, y)
+            return told_here(measured, self._gauge, (low + shared[0], high + shared[1]))
+        if operation != "groove" or self._groove_depth is None:
+            return None
+        # Gap and bed may differ from place to place, whatever the shape of the wood.
+        flat = 0.0 if self.blank.gap_measured else self.job.tolerances.flat / 2
+        rough = self.job.tolerances.bed + flat
+        return Gauged(self._groove_depth, self._gauge, self._own_depth, shared, rough).told(x, y)
 
-    def _gauged(
-        self,
-        fitted: Fitted,
-        x: ArrayLike,
-        y: ArrayLike,
-        differs: float,
-        predicted: tuple[ArrayLike, ArrayLike],
-    ) -> NDArray[np.float64]:
-        """Return the half-width, mm, of a figure gauged at some places and used at others.
+    def _own_depth(self, x: ArrayLike, y: ArrayLike) -> Own:
+        """Return the part of D that places have of their own, raw top and bed: least, nominal,
+        largest."""
+        (low, high), bed = self.blank.raw_top_bounds(x, y), self.job.tolerances.bed
+        return low - bed, self.blank.raw_top(x, y), high + bed
 
-        `x`, `y` are the places asked about (board frame, mm, broadcast together), `differs` the
-        most by which two places may differ, `predicted` the least and largest value expected
-        without a gauge. Never less than the gauge's own error.
-        """
-        half = np.full(np.broadcast(x, y).shape, differs + self._gauge)
-        # Fewer readings than a "surface" needs fix the level but not how it runs between them, so
-        # the fit's own uncertainty would be too small there.
-        if fitted.kind == "surface":
-            half = np.minimum(half, fitted.uncertainty(x, y))
-        value, low, high = fitted.value(x, y), *(np.asarray(end) for end in predicted)
-        # The prediction may narrow the interval only where it agrees with what was gauged. Where
-        # the gauge contradicts it, something else is wrong, and the gauge's doubt stands alone.
-        holds = (value >= low - self._gauge) & (value <= high + self._gauge)
-        within = np.maximum(np.maximum(value - low, high - value), self._gauge)
-        return np.asarray(np.where(holds, np.minimum(half, within), half))
+    def _flushed(
+        self, told: Told, height: float, operation: str, x: ArrayLike, y: ArrayLike
+    ) -> Told:
+        """Return what a depth gauged before a flush of the whole face says of D after it."""
+        assert self.face_flush is not None
+        top, (low, high) = self.face_flush.top.worst(), self.blank.raw_top_bounds(x, y)
+        planed = self.blank.raw_top(x, y) - self.face_flush.plane
+        least, largest = (self.face_flush.top - self.floor(height, operation)).worst()
+        return told.moved(planed, (low - top[1], high - top[0])).within((least, largest))
 
     @cached_property
     def _groove_depth(self) -> Fitted | None:
-        if not self.settled.groove_depth:
-            return None
-        x, y, depth = zip(*self.settled.groove_depth, strict=True)
-        return fit(x, y, depth, self._gauge, self._bending)
+        return self._readings(self.settled.groove_depth)
 
-    @property
-    def _bending(self) -> Bending:
-        return Bending(
-            self.job.blank.length / 2, self.job.blank.width / 2, self.job.tolerances.bending
-        )
+    def _readings(self, readings: Sequence[Placed]) -> Fitted | None:
+        """Return the surface through readings of a gauge; None without any."""
+        if not readings:
+            return None
+        x, y, figures = zip(*readings, strict=True)
+        blank = self.job.blank
+        bending = Bending(blank.length / 2, blank.width / 2, self.job.tolerances.bending)
+        return fit(x, y, figures, self._gauge, bending)
 
     def gauged_depth(
-        self, operation: str, casting: str
+        self, height: float, operation: str, casting: str
     ) -> Callable[[ArrayLike, ArrayLike], NDArray[np.float64]] | None:
-        """Return a function of places x, y (mm) that gives the gauged nominal D there, mm.
+        """Return a function of places x, y (mm) that gives the nominal D there, mm, before any
+        flush.
 
         None where no depth gauge was used in this casting.
         """
-        measured = self.settled.pocket_depth.get(casting)
-        if measured is not None:
-            return lambda x, y: np.full(np.broadcast(x, y).shape, float(measured))
-        if operation == "groove" and self._groove_depth is not None:
-            return self._groove_depth.value
-        return None
+        if self._told_depth(height, operation, casting, 0.0, 0.0) is None:
+            return None
+
+        def nominal(x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+            told = self._told_depth(height, operation, casting, x, y)
+            assert told is not None
+            return told.value
+
+        return nominal
 
     def depth_over(
         self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return nominal D and the half-width of its error, each (n,) mm, over (n, 2) places.
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Return nominal, least and largest D, each (n,) mm, over (n, 2) places.
 
-        Only errors that differ from place to place are in the second: what all places share (touch,
-        machine, bed) is left out, since it moves them all alike.
+        Only differences between places mean something in the least and the largest: they may leave
+        out what all places share (touch, machine), since it moves them all alike.
         """
-        measured = self.settled.pocket_depth.get(casting)
-        if measured is not None:
-            return np.full(len(places), measured), np.zeros(len(places))
         x, y = places.T
+        told = self._told_depth(height, operation, casting, x, y)
+        if told is not None:
+            if self.face_flush is not None:
+                told = self._flushed(told, height, operation, x, y)
+            return told.value, told.low, told.high
         # Flushed face and floor are both planes of the machine: D is the same everywhere.
         if self.face_flush is not None:
-            return np.full(len(places), self.face_flush.plane - height), np.zeros(len(places))
-        if operation == "groove" and self._groove_depth is not None:
-            bounds = self._predicted(height, operation, x, y)
-            return self._groove_depth.value(x, y), self._gauged(
-                self._groove_depth, x, y, self._differs, bounds
-            )
+            level = np.full(len(places), self.face_flush.plane - height)
+            return level, level, level
         low, high = self.blank.raw_top_bounds(x, y)
-        nominal = self.blank.raw_top(x, y)
-        return nominal - height, np.maximum(nominal - low, high - nominal)
-
-    def _predicted(
-        self, height: float, operation: str, x: NDArray[np.float64], y: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return least and largest D, (n,) mm each, as expected before anything was gauged."""
-        low, high = self.blank.raw_top_bounds(x, y)
-        least, largest = self.floor(height, operation).worst()
-        return low - largest, high - least
-
-    def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """Return D at the time of the pour: from the raw top before any flush."""
-        if self.face_flush is None:
-            return self.depth(height, operation, at, casting)
-        return self.came_top(at) - self.floor(height, operation)
+        return self.blank.raw_top(x, y) - height, low - height, high - height
 
     def mean_depth(
         self, height: float, operation: str, places: NDArray[np.float64], casting: str = ""
     ) -> float:
         """Return the mean D over (n, 2) places at the time of the pour, mm: it gives the volume."""
-        if self.face_flush is not None:
-            return float(self.blank.raw_top(*places.T).mean()) - height
-        return float(self.depth_over(height, operation, places, casting)[0].mean())
+        told = self._told_depth(height, operation, casting, *places.T)
+        if told is not None:
+            return float(told.value.mean())
+        return float(self.blank.raw_top(*places.T).mean()) - height
 
     def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the largest gA that is possible at each of (n, 2) places, (n,) mm."""
@@ -351,36 +348,48 @@ class Heights:
         return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
 
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
-        """Return the thickness after the skim at a place: s - gB, or as measured after it.
+        """Return the thickness after the skim at a place: s - gB, narrowed by what callipers told
+        after it.
 
         `where` makes bed and gap of that place errors of their own.
         """
-        if self._thickness_after is not None:
-            predicted = (self.plane(stop, where) - self.gap("B", at, where)).worst()
-            # One plane was skimmed over both places: only bed and gap can differ between them.
-            differs = 2.0 * self.job.tolerances.bed + self.gap("B", at).worst()[1]
-            error = float(self._gauged(self._thickness_after, at[0], at[1], differs, predicted))
-            return float(self._thickness_after.value(*at)) + _error(
-                f"thickness after the skim{where}", error
-            )
-        return self.plane(stop, where) - self.gap("B", at, where)
+        predicted = self.plane(stop, where) - self.gap("B", at, where)
+        told = self._told_after(stop, *at)
+        name = f"thickness after the skim{where}"
+        return predicted if told is None else narrowed(predicted, told, name)
 
-    def core_low(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return how places rank by the least thickness that a skim leaves there, (n,) mm.
+    def _told_after(self, stop: float, x: ArrayLike, y: ArrayLike) -> Told | None:
+        """Return the thickness after the skim at places x, y, where any was measured; else None."""
+        if self._thickness_after is None:
+            return None
+        # One plane was skimmed over all places: only bed and gap can differ between them.
+        shared = (self.plane(stop) + self.bed("B")).worst()
+        rough = self.job.tolerances.bed + self.job.tolerances.flat / 2
+        return Gauged(self._thickness_after, self._gauge, self._own_skim, shared, rough).told(x, y)
 
-        Only differences mean something: what all places share is left out. Used to find the
+    def _own_skim(self, x: ArrayLike, y: ArrayLike) -> Own:
+        """Return the same of the thickness after the skim: gap and bed."""
+        flat, bed = np.zeros(np.broadcast(x, y).shape), self.job.tolerances.bed
+        gap = self.job.tolerances.flat if self.face_flush else self.blank.stands_off(x, y)
+        return flat - gap - bed, flat, flat + bed
+
+    def core_low(
+        self, stop: float, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Return how places rank by the least thickness that a skim to `stop` leaves there, (n,)
+        mm.
+
+        Only differences mean something: what all places share may be left out. Used to find the
         weakest place, not to judge it.
         """
-        if self._thickness_after is not None:
-            return self._thickness_after.value(x, y)
+        told = self._told_after(stop, x, y)
+        if told is not None:
+            return told.low
         return -self.blank.stands_off(x, y) if self.face_flush is None else np.zeros_like(x)
 
     @cached_property
     def _thickness_after(self) -> Fitted | None:
-        if not self.settled.thickness_after:
-            return None
-        x, y, thickness = zip(*self.settled.thickness_after, strict=True)
-        return fit(x, y, thickness, self._gauge, self._bending)
+        return self._readings(self.settled.thickness_after)
 
     def deck(self, height: float, stop: float) -> Linear:
         """Return h: what the deck pass leaves above the bed in C where it should leave `height`.

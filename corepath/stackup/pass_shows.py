@@ -44,20 +44,16 @@ def _shares(stack: Stackup, casting: CastingStack, plane: float) -> tuple[float,
         return 1.0, 1.0, 1.0
     heights = stack.heights
     at = casting.shallowest_at
-    depth, error = heights.depth_over(
-        casting.casting.floor, casting.operation, casting.places, casting.casting.id
-    )
-    known = heights.depth_over(
-        casting.casting.floor, casting.operation, np.array([at]), casting.casting.id
-    )
-    # The room is worked out in full at one place. Elsewhere it differs by the difference of nominal
-    # D, and the part of the error that belongs to the place is exchanged for the one there.
+    name, floor, operation = casting.casting.id, casting.casting.floor, casting.operation
+    there = heights.depth_over(floor, operation, casting.places, name)
+    here = heights.depth_over(floor, operation, np.array([at]), name)
+    # The room is worked out in full at one place. Elsewhere its nominal, least and largest value
+    # differ by as much as those of D.
     room = casting.shows_at(heights, at) - heights.plane(plane)
     low, high = room.worst()
-    elsewhere = float(known[1][0])
-    offset = depth - float(known[0][0])
+    value, least, largest = (some - known[0] for some, known in zip(there, here, strict=True))
     return (
-        float((offset + low + elsewhere - error >= -TIE).mean()),
-        float((offset + room.nominal >= -TIE).mean()),
-        float((offset + high - elsewhere + error >= -TIE).mean()),
+        float((least + low >= -TIE).mean()),
+        float((value + room.nominal >= -TIE).mean()),
+        float((largest + high >= -TIE).mean()),
     )

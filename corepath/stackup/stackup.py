@@ -176,8 +176,8 @@ def stack_heights(
     castings = tuple(
         _casting_stack(casting, heights, board, lowest_plane) for casting in board.castings
     )
-    weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)))
     skim = _skim(heights, castings, lowest_plane)
+    weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)), skim.planned_plane)
     return Stackup(
         job=job,
         heights=heights,
@@ -194,16 +194,17 @@ def stack_heights(
     )
 
 
-def _weakest_deck(heights: Heights, board: Board, highest: tuple[float, At]) -> tuple[float, At]:
-    """Return height and place of the deck where the skim may leave least wood over it."""
+def _weakest_deck(
+    heights: Heights, board: Board, highest: tuple[float, At], stop: float
+) -> tuple[float, At]:
+    """Return height and place of the deck where the skim to `stop` may leave least wood over it."""
     # Nothing tells one place of an assumed blank from another: the highest deck is the weakest.
-    if not heights.blank.measured:
+    if not heights.blank.measured and not heights.settled.thickness_after:
         return highest
     x, y = heights.blank.nodes()
     h = np.asarray(board.deck.height(x, y))
-    room = heights.core_low(np.append(x, highest[1][0]), np.append(y, highest[1][1])) - np.append(
-        h, highest[0]
-    )
+    (at_x, at_y), h_of_all = highest[1], np.append(h, highest[0])
+    room = heights.core_low(stop, np.append(x, at_x), np.append(y, at_y)) - h_of_all
     k = int(np.argmin(np.round(room, 6)))
     # The exact highest place was appended last. A node of the grid takes its place only where it is
     # weaker by more than noise, so that a flat blank gives the same place as an assumed one.
@@ -294,8 +295,8 @@ def _depths(
     heights: Heights, casting: Casting, operation: str, places: NDArray[np.float64]
 ) -> tuple[At, At]:
     """Return the places of a footprint where D may be largest and least, its error counted."""
-    nominal, error = heights.depth_over(casting.floor, operation, places, casting.id)
-    return _at(places, nominal + error), _at(places, error - nominal)
+    _, low, high = heights.depth_over(casting.floor, operation, places, casting.id)
+    return _at(places, high), _at(places, -low)
 
 
 def _at(places: NDArray[np.float64], value: NDArray[np.float64]) -> At:

@@ -15,7 +15,7 @@ flush); what the wood then does is not.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,6 +106,7 @@ class Process:
         self.names += [f"{kind} @{k}" for kind in EACH for k in range(count)]
         self._sizes = np.array([self._size(name) for name in self.names])
         self._low = np.array([0.0 if name.startswith(ONE_SIDED) else -1.0 for name in self.names])
+        self._high = np.ones(len(self.names))
         self._column = {name: k for k, name in enumerate(self.names)}
 
     def _size(self, name: str) -> float:
@@ -126,7 +127,27 @@ class Process:
 
     def draw(self, draws: int, seed: int) -> Floats:
         """(draws, errors), each even over its interval, which is harsher than the shop."""
-        return np.random.default_rng(seed).uniform(self._low, 1.0, (draws, len(self.names)))
+        return np.random.default_rng(seed).uniform(self._low, self._high, (draws, len(self.names)))
+
+    def happened(self, names: Iterable[str], errors: Floats) -> None:
+        """From now on these errors are what they were in one draw, (errors,)."""
+        for name in names:
+            k = self._column[name]
+            self._low[k] = self._high[k] = errors[k]
+
+    def read_in_groove(self, errors: Floats) -> Floats:
+        """(draws, places of the groove) its depth below the raw top, before the pour."""
+        shop = _Shop(self, errors * self._sizes)
+        shop.pockets()
+        return shop.depth["groove"]
+
+    def read_after_skim(self, errors: Floats, places: list[int]) -> Floats:
+        """(draws, places) thickness after the skim to the planned stop."""
+        shop = _Shop(self, errors * self._sizes)
+        for step in (shop.pockets, shop.pour, shop.flush):
+            step()
+        shop.skim(self.stack.skim.planned_plane)
+        return shop.core[:, places]
 
     def corner(self, outcome: Outcome) -> float:
         """The least that an outcome comes to with every error at one of its ends.
@@ -134,14 +155,14 @@ class Process:
         Each error is moved alone to find the end that hurts; then all stand at their ends. At a
         corner all places of the outcome are moved at once, so that the weakest of them counts.
         """
-        middle = (self._low + 1.0) / 2.0
+        middle = (self._low + self._high) / 2.0
         each = np.repeat(middle[None, :], 2 * len(self.names), axis=0)
         k = np.arange(len(self.names))
-        each[2 * k, k], each[2 * k + 1, k] = self._low, 1.0
+        each[2 * k, k], each[2 * k + 1, k] = self._low, self._high
         ends = self.play(each, least=False)[outcome]
         least = np.inf
         for place in range(ends.shape[1]):
-            worse = np.where(ends[2 * k, place] < ends[2 * k + 1, place], self._low, 1.0)
+            worse = np.where(ends[2 * k, place] < ends[2 * k + 1, place], self._low, self._high)
             least = min(least, float(self.play(worse[None, :], least=False)[outcome][0, place]))
         return least
 
@@ -267,7 +288,9 @@ class _Shop:
         """Turned back: what the deck pass takes off the raw top, and how thick the core is then."""
         k = self.site.touch
         top = self.bed + self.gap_c + self.core
-        self.reached = self.cut_to("deck", 0.0, top[:, k], plane)
+        # what the operator sets as the height of the touched face: planned, or measured there
+        nominal = self.stack.heights.raw_top_after(plane)
+        self.reached = self.cut_to("deck", 0.0, top[:, k], nominal)
         room = self.reached[:, None] + self.site.h
         self.cleaned, self.finished = top - room, room - self.bed - self.gap_c
 
