@@ -1,5 +1,6 @@
 """What the tool proposes must pass when it is taken, and what it calls impossible must fail."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -100,6 +101,26 @@ def test_a_plug_is_sent_to_where_it_can_be_filled(job: Job):
         c for c in prepare_job(there, SAMPLES).checks if c.id == "fill" and c.where.startswith("P1")
     ]
     assert [check.verdict for check in fills] == ["ok"]
+
+
+@pytest.mark.parametrize("units", ["mm", "inch"])
+def test_a_plug_is_sent_to_a_place_that_can_be_typed_and_is_free(job: Job, units: str):
+    """Told in whole mm or hundredths of an inch, the place must do as it is told: it was rounded
+    by up to half a mm. Nor may it lie where Z is touched on the face, which such a job refuses."""
+    plug = job.plug[0].model_copy(update={"at": ((-10.0, 8.0),)})
+    cast = job.cast.model_copy(update={"pour_short": 0.6})
+    moved = job.model_copy(update={"plug": (plug,), "cast": cast, "units": units})
+    (advice,) = prepare_job(moved, SAMPLES).advice.plugs
+    unit = 1.0 if units == "mm" else 0.254
+    assert [c / unit for c in advice.at] == pytest.approx([round(c / unit) for c in advice.at])
+    face = changed(moved, "machine", z_zero="face", touch_at=advice.at)
+    (other,) = prepare_job(face, SAMPLES).advice.plugs
+    assert other.at is not None
+    clear = math.dist(other.at, advice.at) - plug.diameter / 2
+    assert clear >= job.limits.spacing - 0.01
+    there = plug.model_copy(update={"at": (other.at,)})
+    checks = prepare_job(face.model_copy(update={"plug": (there,)}), SAMPLES).checks
+    assert {c.verdict for c in checks if c.id in ("fill", "spacing")} == {"ok"}
 
 
 @pytest.mark.parametrize("floor", [0.7, 1.2, 1.6])

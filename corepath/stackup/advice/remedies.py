@@ -13,10 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
 
 from corepath.board.features import Board
-from corepath.lengths import mm, said_all
+from corepath.lengths import MM_PER_INCH, mm, said_all
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.depth_checks import fill_short
 from corepath.stackup.skim import TIE
@@ -260,13 +262,11 @@ def _nearest(
     deck over the plug is at most `limit` mm; None if there is none."""
     area = casting.casting.area
     middle = area.centroid
-    spacing = stack.job.limits.spacing
-    others = [other.area for other in board.castings if other.id != casting.casting.id]
-    others += [shapely.Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
-    taken = shapely.union_all(others).buffer(spacing)
+    # Dowels need no room here: they stand in the rim, and the groove lies between.
+    taken = _taken(stack, board, casting)
     min_x, min_y, max_x, max_y = board.island.bounds
     columns, rows = np.meshgrid(
-        np.arange(min_x, max_x, SEARCH), np.arange(min_y, max_y, SEARCH), indexing="ij"
+        _tried(stack, min_x, max_x), _tried(stack, min_y, max_y), indexing="ij"
     )
     x, y = columns.ravel(), rows.ravel()
     low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
@@ -275,8 +275,31 @@ def _nearest(
     # at the middle was tested above; over the whole plug it may still be too high.
     for k in np.argsort(np.round(np.hypot(x - middle.x, y - middle.y), 3), kind="stable"):
         moved = translate(area, x[k] - middle.x, y[k] - middle.y)
-        if not moved.within(board.island) or moved.intersects(taken):
+        near = moved.distance(taken) < stack.job.limits.spacing - TIE
+        if near or not moved.within(board.island):
             continue
         if board.deck.highest_over(moved)[0] <= limit:
             return float(x[k]), float(y[k])
     return None
+
+
+def _tried(stack: Stackup, least: float, most: float) -> NDArray[np.float64]:
+    """Return the coordinates tried between `least` and `most`, mm: such as are printed in full,
+    since a place that is rounded when it is told need not do."""
+    printed = 1.0 if stack.job.units == "mm" else 0.01 * MM_PER_INCH
+    first, last = math.ceil(least / printed), math.floor(most / printed)
+    return np.arange(first, last + 1, max(1, round(SEARCH / printed))) * printed
+
+
+def _taken(stack: Stackup, board: Board, casting: CastingStack) -> BaseGeometry:
+    """Return all that a casting must keep the spacing to, board frame."""
+    others = [other.area for other in board.castings if other.id != casting.casting.id]
+    others += [
+        shapely.Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)
+        for place in board.places
+    ]
+    # a face is touched on sound wood
+    machine = stack.job.machine
+    if machine.z_zero == "face" and machine.touch_at is not None:
+        others.append(shapely.Point(machine.touch_at))
+    return shapely.union_all(others)
