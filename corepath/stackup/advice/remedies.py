@@ -288,7 +288,8 @@ def _tried(stack: Stackup, least: float, most: float) -> NDArray[np.float64]:
     since a place that is rounded when it is told need not do."""
     printed = 1.0 if stack.job.units == "mm" else 0.01 * MM_PER_INCH
     first, last = math.ceil(least / printed), math.floor(most / printed)
-    return np.arange(first, last + 1, max(1, round(SEARCH / printed))) * printed
+    lattice = np.arange(first, last + 1, max(1, round(SEARCH / printed)))
+    return np.asarray(lattice * printed, dtype=np.float64)
 
 
 def _taken(stack: Stackup, board: Board, casting: CastingStack) -> BaseGeometry:
