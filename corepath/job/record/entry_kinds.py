@@ -142,7 +142,8 @@ KINDS: dict[str, EntryKind] = {
         settles=(("groove_depth", gather.placed),),
         order=-2,
         when="after the groove, depth gauge from the raw top",
-        replaces="thickness, gap and floor in *window* and *shows*",
+        replaces="nothing; it narrows D, as expected from thickness, gap and floor, in *window* "
+        "and *shows*",
     ),
     "pocket-depth": EntryKind(
         "pocket depth",
