@@ -23,7 +23,7 @@ from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import height, widest
 from corepath.motion.cutter_profile_kernels import heights
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stock.contact_kernels import rise as read_rise
 from corepath.stock.contact_kernels import underside_of
 
@@ -71,9 +71,9 @@ def test_the_read_back_turns_the_blank_otherwise(flip_about):
     shop = SimpleNamespace(flip_about=flip_about)
     area = box(3.0, 5.0, 40.0, 7.0)
     pose = Pose("B", flip_about)
-    assert Shop.mirrored(shop, 12.5, -4.0) == pose.place(12.5, -4.0)
-    assert Shop.mirrored_area(shop, area, "B").equals(pose.shape(area))
-    assert Shop.mirrored_area(shop, area, "C").equals(Pose("C", flip_about).shape(area))
+    assert SimulationSetup.mirrored(shop, 12.5, -4.0) == pose.place(12.5, -4.0)
+    assert SimulationSetup.mirrored_area(shop, area, "B").equals(pose.shape(area))
+    assert SimulationSetup.mirrored_area(shop, area, "C").equals(Pose("C", flip_about).shape(area))
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["grow", "inradius", "opened", "polygons", "quarter_segments"]
+__all__ = ["grow", "inradius", "opening", "polygons", "quarter_segments"]
 
 _RADIUS = 0.0005  # mm: how closely the radius of the largest circle is found
 _SAGITTA = 0.0004  # mm: chords of round joins leave this much, twice for a shape grown and shrunk
@@ -44,7 +44,7 @@ def grow(shape: BaseGeometry, distance: float) -> BaseGeometry:
     return shape.buffer(distance, quad_segs=quarter_segments(abs(distance)))
 
 
-def opened(shape: BaseGeometry, radius: float) -> BaseGeometry:
+def opening(shape: BaseGeometry, radius: float) -> BaseGeometry:
     """Returns the morphological opening of `shape` by a disc of `radius` mm: what the disc covers
     without leaving it. Its outward corners are rounded."""
     return grow(grow(shape, -radius), radius)

@@ -1,10 +1,10 @@
 """Entries into the wood and links between places, shared by pockets and holes: hops, ramps,
 helices, fitted paths.
 
-A `Trail` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes straight
-down into solid wood: the cutter enters along a ramp or helix no steeper than its `ramp_angle`. Only
-where the path is so small that a turn at this slope gains less than `LEAST_PITCH` may a cutter
-whose edges reach its centre go straight down.
+A `ToolpathBuilder` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes
+straight down into solid wood: the cutter enters along a ramp or helix no steeper than its
+`ramp_angle`. Only where the path is so small that a turn at this slope gains less than
+`LEAST_PITCH` may a cutter whose edges reach its centre go straight down.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from corepath.motion.program import Kind, Move, Pass, line, rapid
 from corepath.operations.facing.facing_paths import check_path
 from corepath.work.works import Work
 
-__all__ = ["LEAST_PITCH", "Trail", "ramp_along", "ramp_fits", "slope_of"]
+__all__ = ["LEAST_PITCH", "ToolpathBuilder", "ramp_along", "ramp_fits", "slope_of"]
 
 Floats = NDArray[np.float64]
 
@@ -74,7 +74,7 @@ def ramp_along(
     return ramp, np.column_stack([level, np.full(len(level), low)])
 
 
-class Trail:
+class ToolpathBuilder:
     """Toolpath builder: the moves of one pass as they are laid, and where the cutter is.
 
     Coordinates are nan until the first move.

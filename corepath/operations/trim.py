@@ -22,7 +22,7 @@ from corepath.geometry.polylines import along, begun_at, place_at
 from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Program
-from corepath.operations.entries import ABOVE, Trail
+from corepath.operations.entries import ABOVE, ToolpathBuilder
 from corepath.operations.facing.facing_paths import program
 from corepath.work.works import Trim, Work
 
@@ -53,7 +53,7 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
             f"{work.stem}: {work.cutter.describe()} leaves no even web; list a flat cutter"
         )
     lay = _TrimLayer(work, trim)
-    trail = Trail(work)
+    trail = ToolpathBuilder(work)
     # 1e-9, here and below: a whole number stays that number, whatever rounding does.
     count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
     rough = lap_ring(trim.area, work.cutter.radius + trim.finish, work.milling.conventional)
@@ -121,7 +121,7 @@ class _TrimLayer:
         tops = [self.trim.laid.top(points[:, 0] + by, points[:, 1]) for by in (-reach, 0.0, reach)]
         return np.asarray(np.max(tops, axis=0), dtype=np.float64)
 
-    def follow(self, trail: Trail, points: Floats, feed: float) -> None:
+    def follow(self, trail: ToolpathBuilder, points: Floats, feed: float) -> None:
         """Along (n, 3) points; where the path falls more steeply than the cutter's ramp angle, at
         the ramp feed."""
         fall = np.diff(points, axis=0)
@@ -133,7 +133,9 @@ class _TrimLayer:
             trail.follow(points[a : b + 1], slow, TOLERANCE)
 
 
-def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: float) -> Floats:
+def _down(
+    lay: _TrimLayer, trail: ToolpathBuilder, ring: Floats, above: float, level: float
+) -> Floats:
     """A ramp along the ring from `above` to `level` (mm over the web), then a lap there; returns
     the ring begun where that ends."""
     long = along(ring)
@@ -155,7 +157,7 @@ def _down(lay: _TrimLayer, trail: Trail, ring: Floats, above: float, level: floa
     return turned
 
 
-def _finish(lay: _TrimLayer, trail: Trail, rough: Floats) -> None:
+def _finish(lay: _TrimLayer, trail: ToolpathBuilder, rough: Floats) -> None:
     """The finishing lap: from the rough lap to the wall within `LEAD`, once round and `LEAD`
     further, and off it within `LEAD`."""
     work, trim = lay.work, lay.trim

@@ -30,7 +30,7 @@ from corepath.views.player import (
     Lattice,
     Motions,
     PlayedBlank,
-    Reel,
+    PlayedFile,
     Shape,
     preview_html,
 )
@@ -69,11 +69,13 @@ def player_page(
     return units_of(job.units).text(page)
 
 
-def reels(prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]) -> tuple[Reel, ...]:
+def reels(
+    prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]
+) -> tuple[PlayedFile, ...]:
     """Return one reel for every file that was read, in the order of the plan."""
     units = units_of(prepared.job.units)
     return tuple(
-        Reel(
+        PlayedFile(
             file=step.file,
             setup=step.setup,
             name=step.name,

@@ -29,7 +29,7 @@ from corepath.planning.rehearsal import FOLDER
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
 from corepath.readback.result import Outcome, ReadBack
-from corepath.readback.shop import Pour, Shop
+from corepath.readback.simulation_setup import Pour, SimulationSetup
 from corepath.readback.surfaces.measures import Measure
 from corepath.readback.words.rehearsed import check_rehearsals
 from corepath.readback.words.spoken import Spoken
@@ -103,10 +103,10 @@ def read_files(
     return with_cases(prepared, shop, texts, programs, read)
 
 
-def shop_of(prepared: Prepared) -> Shop:
+def shop_of(prepared: Prepared) -> SimulationSetup:
     """Return the simulation set-up of a job: blank, machine, cutters and pour."""
     job, stack = prepared.job, prepared.stackup
-    return Shop(
+    return SimulationSetup(
         length=job.blank.length,
         width=job.blank.width,
         thickness=stack.heights.blank.nominal,

@@ -14,9 +14,9 @@ from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import new_findings, read_cases
 from corepath.readback.result import Case, ReadBack
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stackup.measuring.blank import Blank
-from corepath.stock.material import Lies
+from corepath.stock.material import BlankFaces
 
 __all__ = ["cases_of", "lies_of", "with_cases"]
 
@@ -25,7 +25,7 @@ _IN_A = frozenset(("dowels", "plug-pockets", "groove"))
 Floats = NDArray[np.float64]
 
 
-def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
+def cases_of(prepared: Prepared, shop: SimulationSetup) -> tuple[Case, ...]:
     """Return the cases: earliest, likely and latest stop except the planned one; the thinnest and
     the thickest blank.
 
@@ -51,7 +51,7 @@ def cases_of(prepared: Prepared, shop: Shop) -> tuple[Case, ...]:
     return tuple(cases)
 
 
-def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
+def _blank(name: str, sign: float, blank: Blank, shop: SimulationSetup, stop: int) -> Case:
     """Return the case of a blank whose thickness is off by its whole error, `sign` 1 or -1."""
     x, y = shop.touch_at or (0.0, 0.0)
     error = float(blank.thickness_error(x, y))
@@ -62,7 +62,7 @@ def _blank(name: str, sign: float, blank: Blank, shop: Shop, stop: int) -> Case:
     )
 
 
-def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
+def lies_of(blank: Blank, sign: float = 0.0) -> BlankFaces:
     """Return a function for the lower and upper face (x, y to z, mm) of a measured blank as it lies
     in A; with `sign` 1 or -1 its thickness is off by its error."""
 
@@ -76,7 +76,7 @@ def lies_of(blank: Blank, sign: float = 0.0) -> Lies:
 
 def with_cases(
     prepared: Prepared,
-    shop: Shop,
+    shop: SimulationSetup,
     texts: Mapping[str, str],
     programs: dict[str, ReadProgram],
     readback: ReadBack,

@@ -25,10 +25,10 @@ from corepath.readback.measure import Run
 from corepath.readback.motion.cut_load import check_load
 from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
 from corepath.readback.motion.discipline import choose_cutter
-from corepath.readback.motion.nose import check_nose_stock
+from corepath.readback.motion.holder_clearance import check_nose_stock
 from corepath.readback.one_file import Done
 from corepath.readback.result import Case, Outcome
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import Singles, check_floor
 from corepath.readback.surfaces.hole_steps import is_open
 from corepath.readback.surfaces.measures import MeasureList
@@ -74,7 +74,7 @@ class _Trial(Run):
 
     def __init__(
         self,
-        shop: Shop,
+        shop: SimulationSetup,
         files: Mapping[str, str],
         programs: dict[str, ReadProgram],
         stock: Stock | None = None,
@@ -205,7 +205,7 @@ class _Trial(Run):
 
 
 def read_cases(
-    shop: Shop, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case],
+    shop: SimulationSetup, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case],
     cell: float = CELL,
     programs: dict[str, ReadProgram] | None = None,
 ) -> tuple[Outcome, ...]:  # fmt: skip
@@ -235,7 +235,7 @@ def read_cases(
 
 
 def _begun(
-    shop: Shop,
+    shop: SimulationSetup,
     works: Sequence[Work],
     files: Mapping[str, str],
     cases: Sequence[Case],

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm, square_mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.stock.contact_kernels import underside_of
 from corepath.stock.material import NOWHERE, Cut, Mask, Singles, Stock
 from corepath.stock.path import Path

@@ -17,7 +17,7 @@ from corepath.readback.motion.descents import (
 from corepath.readback.motion.drilled import check_drilling, check_openings
 from corepath.readback.motion.working import check_working, find_engagement
 from corepath.readback.one_file import Done
-from corepath.readback.shop import Allowed, Shop
+from corepath.readback.simulation_setup import Allowed, SimulationSetup
 from corepath.readback.surfaces.floors import (
     Singles,
     check_deck,
@@ -30,7 +30,7 @@ from corepath.readback.surfaces.hole_steps import check_holes
 from corepath.readback.surfaces.laid_blank import check_bolts, check_trim, trim_mask
 from corepath.readback.surfaces.layers import check_layers
 from corepath.readback.surfaces.second_files import check_cleared
-from corepath.readback.surfaces.walls import check_walls, strays
+from corepath.readback.surfaces.walls import check_walls, moves_outside
 from corepath.stock.engagement import Engagement
 from corepath.stock.material import Mask, Stock
 from corepath.work.works import Work
@@ -46,7 +46,7 @@ __all__ = [
 ]
 
 
-def may_touch(work: Work, stock: Stock, shop: Shop) -> Mask | None:
+def may_touch(work: Work, stock: Stock, shop: SimulationSetup) -> Mask | None:
     """Return a mask of the columns that the operation may lower; None for all."""
     grid, edge = stock.grid, shop.allowed.edge
     if work.deck is not None and work.deck.framed:
@@ -92,8 +92,13 @@ def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Sto
 
 
 def measure_work(
-    work: Work, done: Done, before: Singles, found: Engagement | None, stock: Stock, shop: Shop
-) -> None:  # fmt: skip
+    work: Work,
+    done: Done,
+    before: Singles,
+    found: Engagement | None,
+    stock: Stock,
+    shop: SimulationSetup,
+) -> None:
     """Check pockets, holes and the trimmed edge; `before` [iy, ix] is the height map before the
     file."""
     measures, findings, allowed = done.measures, done.findings, shop.allowed
@@ -154,7 +159,7 @@ def _pockets(
     work: Work, done: Done, found: Engagement | None, stock: Stock, allowed: Allowed
 ) -> None:
     path, measures, findings = done.path, done.measures, done.findings
-    owned, stray = strays(path, work.pockets)
+    owned, stray = moves_outside(path, work.pockets)
     for pocket, mine in zip(work.pockets, owned, strict=True):
         if pocket.proud:
             continue

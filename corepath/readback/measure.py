@@ -33,8 +33,8 @@ from corepath.readback.motion.first_way import Zeroed
 from corepath.readback.motion.stops import check_turn
 from corepath.readback.one_file import Done, cut_file
 from corepath.readback.result import FileCount, ReadBack, Remaining, Span
-from corepath.readback.shop import Shop
-from corepath.readback.steps import Film
+from corepath.readback.simulation_setup import SimulationSetup
+from corepath.readback.steps import StockSnapshots
 from corepath.readback.surfaces.exact_deck import check_rim, prove_deck
 from corepath.readback.surfaces.floors import (
     Singles,
@@ -70,10 +70,16 @@ def _silent(file: str) -> None:
 
 
 def read_back(
-    shop: Shop, works: Sequence[Work], files: Mapping[str, str], *, progress: Progress = _silent,
-    sha256: Mapping[str, str] | None = None, plan: str = "", steps: bool = False,
+    shop: SimulationSetup,
+    works: Sequence[Work],
+    files: Mapping[str, str],
+    *,
+    progress: Progress = _silent,
+    sha256: Mapping[str, str] | None = None,
+    plan: str = "",
+    steps: bool = False,
     programs: dict[str, ReadProgram] | None = None,
-) -> ReadBack:  # fmt: skip
+) -> ReadBack:
     """Read and cut all files of a plan, and compare what is left with `works`.
 
     `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when
@@ -114,7 +120,7 @@ class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
     def __init__(
-        self, shop: Shop, files: Mapping[str, str], programs: dict[str, ReadProgram],
+        self, shop: SimulationSetup, files: Mapping[str, str], programs: dict[str, ReadProgram],
         progress: Progress = _silent,
         steps: bool = False, stock: Stock | None = None,
     ) -> None:  # fmt: skip
@@ -127,7 +133,7 @@ class Run:
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []
         self.remaining: dict[str, Remaining] = {}
-        self.film = Film(steps)
+        self.film = StockSnapshots(steps)
         self.travelled: dict[str, Span] = {}
         self.used: set[str] = set()
         self.face = shop.thickness

@@ -24,15 +24,15 @@ from corepath.readback.motion.discipline import (
 )
 from corepath.readback.motion.feeds import check_feeds
 from corepath.readback.motion.first_way import Zeroed, check_first_way, check_look, first_look
-from corepath.readback.motion.nose import check_nose_obstacles, check_nose_stock
+from corepath.readback.motion.holder_clearance import check_nose_obstacles, check_nose_stock
 from corepath.readback.motion.stops import (
     check_fitting,
     check_spin_up,
     check_standing,
     check_stops,
 )
-from corepath.readback.shop import Shop
-from corepath.readback.steps import Film
+from corepath.readback.simulation_setup import SimulationSetup
+from corepath.readback.steps import StockSnapshots
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.words.heads import check_stated_zero
 from corepath.readback.words.spoken import check_spoken
@@ -55,9 +55,16 @@ class Done:
 
 
 def cut_file(
-    work: Work, program: ReadProgram, text: str, stock: Stock, shop: Shop, face: float, film: Film,
-    cutting: Cutting = cut_path, old: Zeroed | None = None,
-) -> Done:  # fmt: skip
+    work: Work,
+    program: ReadProgram,
+    text: str,
+    stock: Stock,
+    shop: SimulationSetup,
+    face: float,
+    film: StockSnapshots,
+    cutting: Cutting = cut_path,
+    old: Zeroed | None = None,
+) -> Done:
     """Cut a program that was read from `text`, and check all that needs no other file.
 
     `face` is the height of the upper face when the set-up began, `film` keeps the blank before and

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from corepath.gcode.read.findings import Finding, Findings
 from corepath.readback.surfaces.measures import Measure
 from corepath.reported import Key, report_keys
-from corepath.stock.material import Grid, Lies, Mask, Stock
+from corepath.stock.material import BlankFaces, Grid, Mask, Stock
 from corepath.stock.path import Path
 
 __all__ = ["SQUARE", "Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Remaining", "Span"]
@@ -154,7 +154,7 @@ class Case:
     says: str
     stop: int
     thicker: float = 0.0
-    lies: Lies | None = None
+    lies: BlankFaces | None = None
 
 
 @report_keys(

@@ -17,7 +17,7 @@ from corepath.stock.material import Grid, Stock
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Work
 
-__all__ = ["MOST_COLUMNS", "Film", "few", "thinned"]
+__all__ = ["MOST_COLUMNS", "StockSnapshots", "few", "thinned"]
 
 MOST_COLUMNS = 320_000
 """Columns kept of one state: 1.5 mm apart on a long board, as they stand on a coupon."""
@@ -34,7 +34,7 @@ class _Open:
     before: Remaining
 
 
-class Film:
+class StockSnapshots:
     """Collects the snapshots of one read-back; with `keep` false it does nothing."""
 
     def __init__(self, keep: bool) -> None:

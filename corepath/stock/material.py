@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from corepath.stock.column_kernels import cut_pieces, fill_polygon
 from corepath.stock.contact_kernels import Underside
 
-__all__ = ["NOWHERE", "Cut", "Grid", "Lies", "Past", "Stock"]
+__all__ = ["NOWHERE", "BlankFaces", "Cut", "Grid", "Past", "Stock"]
 
 # A height far below any cut, and still exact in single precision.
 NOWHERE = -1.0e6
@@ -33,7 +33,7 @@ _SHARES = 1000
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Mask = NDArray[np.bool_]
-Lies = Callable[[Floats, Floats], tuple[Floats, Floats]]
+BlankFaces = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +177,7 @@ class Stock:
 
     def __init__(
         self, length: float, width: float, thickness: float, cell: float = 0.5,
-        lies: Lies | None = None,
+        lies: BlankFaces | None = None,
         remembers: bool = True,
     ) -> None:  # fmt: skip
         self.remembers = remembers

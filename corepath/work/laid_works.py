@@ -25,7 +25,7 @@ from corepath.lengths import mm
 from corepath.motion.program import Zero
 from corepath.work.cutting.cutters import Chosen, Need, choose
 from corepath.work.cutting.hole_cutters import drill_watch, hole_parts
-from corepath.work.cutting.running import Asked
+from corepath.work.cutting.running import CutRequest
 from corepath.work.holding import screws_of
 from corepath.work.works import Hole, Milling, Obstacle, Step, Trim, Work
 
@@ -168,7 +168,7 @@ class _After:
             yield Fault("trim.web", "nothing is left to cut", f"{mm(wish.web):g}", allowed)
             return
         width = job.groove.width
-        asked = Asked(wall=math.inf, allowance=wish.finish, resin=True, laminate=True)
+        asked = CutRequest(wall=math.inf, allowance=wish.finish, resin=True, laminate=True)
         chosen = choose(
             job,
             Need("the trim", ("flat",), width, thick / math.cos(self._steepest()), "trim", asked),
@@ -217,7 +217,7 @@ class _After:
                 continue
             mine_of = self._no_drills() if over_insert else self.job
             parts = hole_parts(
-                mine_of, "the bolt holes", key, mine, True, Asked(resin=True, laminate=True)
+                mine_of, "the bolt holes", key, mine, True, CutRequest(resin=True, laminate=True)
             )
             if isinstance(parts, Fault):
                 yield parts

@@ -28,7 +28,7 @@ from corepath.work.cutting.deck_cutter import choose_deck
 from corepath.work.cutting.deck_rough import rough_left
 from corepath.work.cutting.hole_cutters import HolePart, drill_watch, hole_parts
 from corepath.work.cutting.pairs import Share, shares
-from corepath.work.cutting.running import FINISH_DEPTH, Asked
+from corepath.work.cutting.running import FINISH_DEPTH, CutRequest
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.keepoff import opened_by, park_clear, spared
@@ -253,7 +253,7 @@ class _Builder:
             min(widths),
             depth,
             "plug",
-            Asked(wall=min(widths) / 2.0),
+            CutRequest(wall=min(widths) / 2.0),
             thin=True,
         )
         watch = [f"thin floor: {mm(self.job.groove.least_floor):g} of wood at least must be left"]
@@ -264,7 +264,7 @@ class _Builder:
         width = self.job.groove.width
         depth = self.stack.table.depths([groove.id])[1]
         need = Need(
-            "the groove", ("flat",), width, depth, "groove", Asked(wall=math.inf), thin=True
+            "the groove", ("flat",), width, depth, "groove", CutRequest(wall=math.inf), thin=True
         )
         watch = [f"thin floor; hold island and rim each on its own ({self.job.hold.A})"]
         self._pockets(3, "groove", need, [groove], watch)
@@ -300,7 +300,7 @@ class _Builder:
         if kind == "none":
             return
         top = stack.blank_top + max(0.0, PROUD_ROOM - job.cast.pour_short)
-        asked = Asked(1.0 - job.skim.overlap, resin=True)
+        asked = CutRequest(1.0 - job.skim.overlap, resin=True)
         if kind == "face":
             chosen = self._chosen(Need("the flush", ("flat",), None, 0.0, "cast.flush", asked))
             plane = stack.heights.face_flush
@@ -346,7 +346,7 @@ class _Builder:
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
-        asked = Asked(1.0 - self.job.skim.overlap)
+        asked = CutRequest(1.0 - self.job.skim.overlap)
         need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", asked)
         chosen = self._chosen(need)
         if chosen is None:
@@ -449,7 +449,7 @@ class _Builder:
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
         """The work that roughs the deck `whole` with one of the job's cutters; None where none is
         listed for it."""
-        asked = Asked(1.0 - job.skim.overlap)
+        asked = CutRequest(1.0 - job.skim.overlap)
         rough = choose(job, Need("roughing the deck", DECK_SHAPES[::-1], None, 0.0, "deck", asked))
         if isinstance(rough, Fault):
             self.faults.append(rough)

@@ -44,7 +44,7 @@ def _against_dilation(deck: Any) -> Iterator[Row]:
     from scipy.ndimage import grey_dilation
 
     from corepath.motion.cutter import Cutter
-    from corepath.operations.deck.drop_cutter import CutterOffset
+    from corepath.operations.deck.drop_cutter import DropCutter
 
     xs, ys = np.arange(-639.75, 640.0, STEP), np.arange(-209.75, 210.0, STEP)
     x, y = np.meshgrid(xs, ys, indexing="ij")
@@ -53,7 +53,7 @@ def _against_dilation(deck: Any) -> Iterator[Row]:
         spent: list[tuple[float, Timed]] = []
         for diameter in DIAMETERS:
             corner = share * diameter
-            offset = CutterOffset(deck, Cutter(1, shape, diameter, corner, 2, 30.0, 40.0))
+            offset = DropCutter(deck, Cutter(1, shape, diameter, corner, 2, 30.0, 40.0))
             offset.tip(x[:2], y[:2])
             ours = cpu(partial(offset.tip, x, y), 3)
             spent.append((diameter, ours))

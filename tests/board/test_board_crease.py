@@ -12,7 +12,7 @@ from shapely.affinity import rotate
 
 from corepath.board.deck.crease import round_creases
 from corepath.board.deck.distance import OutlineDistance
-from corepath.board.deck.form import DeckForm, septic
+from corepath.board.deck.form import DeckForm, smoothstep7
 from corepath.board.deck.make_deck import build_deck
 from corepath.board.outline.make_outline import build_outline
 
@@ -34,7 +34,7 @@ def ridge(angle: float, half: float, reach: float = 60.0):
 
 
 def profile(across, half: float):
-    return EDGE + (FULL - EDGE) * septic((half - np.abs(across) - BAND) / BLEND)
+    return EDGE + (FULL - EDGE) * smoothstep7((half - np.abs(across) - BAND) / BLEND)
 
 
 def opened(across, half: float, radius: float):

@@ -15,7 +15,7 @@ from scipy.interpolate import BSpline, PchipInterpolator
 from shapely import Polygon
 
 from corepath.board.deck.distance import OutlineDistance
-from corepath.board.deck.form import septic
+from corepath.board.deck.form import smoothstep7
 from corepath.board.deck.make_deck import build_deck
 from corepath.board.deck.thickness import Thickness
 from corepath.board.outline.curves import circle_points
@@ -36,12 +36,12 @@ def test_septic_step_is_smooth_at_both_ends():
     close."""
     step = np.polynomial.Polynomial([0, 0, 0, 0, 35, -84, 70, -20])
     u = np.linspace(0, 1, 101)
-    assert np.allclose(septic(u), step(u), atol=1e-13)
+    assert np.allclose(smoothstep7(u), step(u), atol=1e-13)
     assert (step(0), step(1)) == (0.0, 1.0)
     for order in (1, 2, 3):
         assert step.deriv(order)(0.0) == 0.0
         assert abs(step.deriv(order)(1.0)) < 1e-11
-    assert septic(np.array([-3.0, 7.0])).tolist() == [0.0, 1.0]
+    assert smoothstep7(np.array([-3.0, 7.0])).tolist() == [0.0, 1.0]
 
 
 def test_thickness_is_the_average_of_pchip_by_the_cubic_b_spline():
@@ -124,7 +124,9 @@ def test_deck_follows_the_formula_where_nothing_is_rounded(make_job):
     x, y = np.array([-40.0, -12.0, 20.0, 35.0]), np.array([17.0, -20.0, 12.0, -13.0])
     d = shapely.distance(shapely.points(x, y), outline.exterior)
     t = Thickness(np.array(job.deck.stations), 60.0)(x)
-    assert np.allclose(deck.height(x, y), 5.0 + (t - 5.0) * septic((d - 10.0) / 16.0), atol=0.0006)
+    assert np.allclose(
+        deck.height(x, y), 5.0 + (t - 5.0) * smoothstep7((d - 10.0) / 16.0), atol=0.0006
+    )
 
 
 def test_deck_is_level_in_the_edge_band_and_beyond(deck):

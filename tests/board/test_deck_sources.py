@@ -19,7 +19,7 @@ from shapely import Polygon
 from corepath.board.deck.blur import blurred
 from corepath.board.deck.cross_section import Profile
 from corepath.board.deck.distance import OutlineDistance
-from corepath.board.deck.form import septic
+from corepath.board.deck.form import smoothstep7
 from corepath.board.deck.make_deck import build_deck
 from corepath.board.deck.patches import patches_of
 from corepath.board.outline.make_outline import build_outline
@@ -54,7 +54,7 @@ def test_a_straight_edge_softens_to_the_septic_step():
     """The closed form: the round kernel's average across a straight edge is S."""
     y = np.linspace(-9.9, 9.9, 67)
     w = blurred(SQUARE, np.full(67, 30.0), y, 8.0)
-    assert np.abs(w - septic((y + 8.0) / 16.0)).max() < 1e-6
+    assert np.abs(w - smoothstep7((y + 8.0) / 16.0)).max() < 1e-6
 
 
 def test_a_corner_softens_to_the_kernels_average():
@@ -141,7 +141,7 @@ def test_patches_do_what_they_say(make_job):
         _, _, deck = built(make_job, {"deck.patch": [circle | {kind: by}]})
         r = np.hypot(deck.xs[:, None] - 30.0, deck.ys[None, :])
         asked = {"flat": by - plain.grid, "raised": by, "sunk": -by}[kind]
-        assert np.abs(deck.grid - plain.grid - asked * septic((10.0 - r) / 6.0)).max() < 1e-9
+        assert np.abs(deck.grid - plain.grid - asked * smoothstep7((10.0 - r) / 6.0)).max() < 1e-9
 
 
 def test_patches_are_laid_on_in_order(make_job):
@@ -260,7 +260,9 @@ def test_a_plane_comes_through_exactly_in_each_kind_of_file(make_job, tmp_path, 
         make_job, changes | {"deck.mesh_at": [0, 0, 2.0], "board.thickness": 7.75}, tmp_path
     )
     d = OutlineDistance(outline).on_grid(deck.xs, deck.ys, 50.0)
-    want = 5.0 + (tilted(deck.xs[:, None], deck.ys[None, :]) - 5.0) * septic(d / job.deck.edge_band)
+    want = 5.0 + (tilted(deck.xs[:, None], deck.ys[None, :]) - 5.0) * smoothstep7(
+        d / job.deck.edge_band
+    )
     assert np.abs(deck.grid - np.where(d > 0, want, 5.0)).max() < 2e-5  # 32-bit numbers of STL
     assert [said for said in deck.cautions if "normals" in said or "closed" in said] == []
     assert any("along the outline deck" in said for said in deck.cautions)

@@ -22,7 +22,7 @@ from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
-from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_cutter import hollow_left
 from corepath.work.cutting.deck_steps import steps_by_axis, surface_minutes
 from corepath.work.works import Deck, Work
@@ -187,7 +187,7 @@ def test_the_path_keeps_within_the_ridges_and_well_under_lines_of_a_ball(cutter:
     surface = ground(6.0, 0.6, 0.8)
     work = work_on(surface, cutter)
     assert work.deck is not None
-    offset = CutterOffset(surface, cutter)
+    offset = DropCutter(surface, cutter)
     bounds = work.deck.area.bounds
     path = follower(offset)(regional(work, work.deck, offset, bounds, open_sides=True))
     left = left_over(path, work, work.deck, offset)
@@ -268,7 +268,7 @@ def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
             for y in np.arange(-20.0, 19.0, 2.0)
         ]
     )
-    offset, cusp = CutterOffset(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
+    offset, cusp = DropCutter(surface, ball), 10.0 - math.sqrt(100.0 - 8.0)
     swept = _Swept.by(path, work, bounds, offset)
     found = swept.heights(places)
     assert found.max() < 0.8 * cusp

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.operations.deck.drop_cutter import CutterOffset, thin
+from corepath.operations.deck.drop_cutter import DropCutter, thin
 
 Array = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ def land(cutter: Cutter) -> float:
 @given(hx=st.floats(-0.4, 0.4), hy=st.floats(-0.4, 0.4))
 def test_tip_over_a_plane(cutter: Cutter, hx: float, hy: float) -> None:
     """Off by this on a slope, and the whole blend of the deck is cut low or left proud."""
-    offset = CutterOffset(sampled(lambda x, y: 20 + hx * x + hy * y), cutter)
+    offset = DropCutter(sampled(lambda x, y: 20 + hx * x + hy * y), cutter)
     x, y = ring(15.0)
     slope = math.hypot(hx, hy)
     lift = land(cutter) * slope + cutter.corner_radius * (math.sqrt(1 + slope**2) - 1)
@@ -58,7 +58,7 @@ def test_tip_over_a_plane(cutter: Cutter, hx: float, hy: float) -> None:
 @pytest.mark.parametrize("away", [0.0, 2.5, 4.5, 7.0, 20.0, 35.0])
 def test_tip_over_a_convex_cap(cutter: Cutter, radius: float, away: float) -> None:
     """A land on a summit rests on the summit itself, not on its rim; the rim alone would gouge."""
-    offset = CutterOffset(
+    offset = DropCutter(
         sampled(lambda x, y: np.sqrt(np.maximum(radius**2 - x**2 - y**2, 0.0)), half=50), cutter
     )
     beyond = max(away - land(cutter), 0.0)
@@ -71,7 +71,7 @@ def test_tip_over_a_convex_cap(cutter: Cutter, radius: float, away: float) -> No
 def test_tip_in_a_bowl(cutter: Cutter, away: float) -> None:
     """In hollow ground the rim touches first; touching in the middle would cut the walls of the
     bowl."""
-    offset = CutterOffset(
+    offset = DropCutter(
         sampled(lambda x, y: 200 - np.sqrt(np.maximum(150.0**2 - x**2 - y**2, 0.0))), cutter
     )
     corner = cutter.corner_radius
@@ -82,7 +82,7 @@ def test_tip_in_a_bowl(cutter: Cutter, away: float) -> None:
 @CUTTERS
 def test_tip_over_a_cone(cutter: Cutter) -> None:
     """On a cone the contact lies towards the apex by the land and the turned corner."""
-    offset = CutterOffset(sampled(lambda x, y: 50 - 0.2 * np.hypot(x, y)), cutter)
+    offset = DropCutter(sampled(lambda x, y: 50 - 0.2 * np.hypot(x, y)), cutter)
     for away in (20.0, 40.0):
         lift = 0.2 * land(cutter) + cutter.corner_radius * (math.sqrt(1.04) - 1)
         np.testing.assert_allclose(offset.tip(*ring(away)), 50 - 0.2 * away + lift, atol=2e-4)
@@ -91,7 +91,7 @@ def test_tip_over_a_cone(cutter: Cutter) -> None:
 @CUTTERS
 def test_tip_off_the_grid_is_level_at_the_edge(cutter: Cutter) -> None:
     """Beyond the blank the path must stay at the edge height, not follow an extrapolated spline."""
-    offset = CutterOffset(sampled(lambda x, y: np.full_like(x, 4.2), edge=4.2), cutter)
+    offset = DropCutter(sampled(lambda x, y: np.full_like(x, 4.2), edge=4.2), cutter)
     np.testing.assert_allclose(offset.tip([0.0, 69.0, 200.0], [0.0, 69.0, -300.0]), 4.2, atol=1e-9)
 
 
@@ -109,7 +109,7 @@ def test_tip_against_brute_force(cutter: Cutter) -> None:
     """A contact missed leaves the cutter below the ground: judged by 15,000 places under it."""
     surface = sampled(lumps, half=50)
     places = np.random.default_rng(7).uniform(-30, 30, (400, 2))
-    found = CutterOffset(surface, cutter).tip(places[:, 0], places[:, 1])
+    found = DropCutter(surface, cutter).tip(places[:, 0], places[:, 1])
     brute = np.full(len(places), -math.inf)
     flat = cutter.diameter / 2 - cutter.corner_radius
     for away in np.linspace(0, cutter.radius, 61):
@@ -146,7 +146,7 @@ def test_a_wide_flat_cutter_does_not_sink_into_a_crease() -> None:
     were cut off."""
     cutter = Cutter(4, "flat", 50.8, 0.0, 2, 30.0, 40.0)
     places = np.random.default_rng(11).uniform(-25, 25, (600, 2))
-    found = CutterOffset(sampled(creased, half=80), cutter).tip(places[:, 0], places[:, 1])
+    found = DropCutter(sampled(creased, half=80), cutter).tip(places[:, 0], places[:, 1])
     angles = np.linspace(0, 2 * math.pi, 20_000, endpoint=False)
     rim_x, rim_y = 25.4 * np.cos(angles), 25.4 * np.sin(angles)
     brute = np.array([creased(x + rim_x, y + rim_y).max() for x, y in places])
@@ -167,7 +167,7 @@ def hill(x: Array, y: Array) -> Array:
 )
 def test_a_hill_between_axis_and_rim_is_not_cut_into(cutter: Cutter) -> None:
     """Axis and rim stand on level ground beside it: 0.24 of it were cut off."""
-    found = CutterOffset(sampled(hill, half=80, edge=10.0), cutter)
+    found = DropCutter(sampled(hill, half=80, edge=10.0), cutter)
     angles = np.linspace(0, 2 * math.pi, 16, endpoint=False)
     for away in (0.0, 6.0, 12.0, 18.0, 22.0):
         x, y = 7.0 + away * np.cos(angles), -4.0 + away * np.sin(angles)
@@ -183,11 +183,11 @@ def test_heights_that_are_kept_are_those_that_a_search_gives(cutter: Cutter) -> 
     surface, draw = sampled(hill, half=80, edge=10.0), np.random.default_rng(5)
     first = draw.uniform(-60.0, 60.0, (3000, 2))
     second = np.concatenate([draw.uniform(-60.0, 60.0, (1000, 2)), first[2999:400:-1], first[:9]])
-    offset = CutterOffset(surface, cutter)
+    offset = DropCutter(surface, cutter)
     for path in (first, second):
         found = offset.tip(*path.T)
         # one by one, each by an offset that knows nothing yet
-        searched = np.concatenate([CutterOffset(surface, cutter).tip(*some.T)
+        searched = np.concatenate([DropCutter(surface, cutter).tip(*some.T)
                                    for some in np.array_split(path, 5)])  # fmt: skip
         assert found.tolist() == searched.tolist()
 

@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, Point, Polygon, box
 
 from corepath.errors import CorepathError
-from corepath.geometry.polygons import grow, opened
+from corepath.geometry.polygons import grow, opening
 from corepath.geometry.polylines import along
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
@@ -21,9 +21,9 @@ from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
 from corepath.operations.pockets.crossings import blended, turn_round
+from corepath.operations.pockets.inset_contours import inset_region
 from corepath.operations.pockets.inside_corners import corners_left
-from corepath.operations.pockets.remainders import remainders
-from corepath.operations.pockets.rings import centre_region
+from corepath.operations.pockets.remaining_stock import remaining_stock
 from corepath.work.works import Milling, Pocket, Work
 
 TOP, FLOOR, CLEAR = 13.6, 1.2, 25.0
@@ -209,7 +209,7 @@ def test_what_stays_in_a_corner_is_that_of_the_closed_form(angle: float) -> None
         (60 * math.cos(half), -60 * math.sin(half)),
     ]
     area = Polygon(tip)
-    corners = corners_left("P1", area, opened(area, 3.0))
+    corners = corners_left("P1", area, opening(area, 3.0))
     (mine,) = [corner for corner in corners if math.hypot(corner.x, corner.y) < 0.01]
     assert mine.left == pytest.approx(3 * (1 / math.sin(half) - 1), abs=0.003)
     assert mine.area == pytest.approx(9 * (1 / math.tan(half) - (math.pi - 2 * half) / 2), abs=0.02)
@@ -283,8 +283,8 @@ def test_a_small_cutter_clears_what_the_large_one_left_and_nothing_else(
 def test_nothing_left_nothing_cut() -> None:
     """Passes through the air in corners that the larger cutter has cleared."""
     disc = Point(0, 0).buffer(15, quad_segs=64)
-    assert not remainders(
-        centre_region(disc, 2.0, "P1"),
+    assert not remaining_stock(
+        inset_region(disc, 2.0, "P1"),
         grow(grow(disc, -3.0), 3.0),
         2.0,
         1.6,

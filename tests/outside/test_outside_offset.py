@@ -27,7 +27,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.motion.cutter import Cutter
-from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.operations.deck.drop_cutter import DropCutter
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "balance-740.toml"
 STEP = 0.5
@@ -57,7 +57,7 @@ def test_offset_and_grey_dilation_agree_within_the_lattice(
     cutter = Cutter(1, shape, diameter, corner, 2, 30.0, 40.0)
     xs, ys = np.arange(-370.0, -150.0, STEP), np.arange(-130.0, 60.0, STEP)
     x, y = np.meshgrid(xs, ys, indexing="ij")
-    offset = CutterOffset(deck, cutter)
+    offset = DropCutter(deck, cutter)
     tip = offset.tip(x, y)
     ground = deck.height(x, y)
 

@@ -18,7 +18,7 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.readback.measure import read_back
 from corepath.readback.result import ReadBack
-from corepath.readback.shop import Pour, Shop
+from corepath.readback.simulation_setup import Pour, SimulationSetup
 from corepath.work.works import Deck, Facing, Hole, Milling, Pocket, Step, Work
 
 LENGTH, WIDTH, THICK = 100.0, 60.0, 12.0
@@ -142,7 +142,7 @@ def shift(text: str, x0: float, y0: float, z0: float) -> str:
 class Plan:
     """Shop, works and files of the small plan."""
 
-    shop: Shop
+    shop: SimulationSetup
     works: tuple[Work, ...]
     files: dict[str, str]
 
@@ -254,7 +254,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         body = program(2, ["F2000", *lines_over(plane)], first=k == 1)
         files[f"05-B-skim-pass-{k}.nc"] = shift(body, x0, y0, zero_a)
     pour = {"groove": Pour(GROOVE, 0.6), "P1": Pour(PLUG, 0.6)}
-    shop = Shop(
+    shop = SimulationSetup(
         LENGTH,
         WIDTH,
         THICK,

@@ -16,7 +16,7 @@ from shapely import box
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.exact_deck import prove_deck, sections
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.reported import reported

@@ -16,7 +16,7 @@ import pytest
 
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
-from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import ForeignSetup
 from corepath.readback.foreign.foreign_file import read_foreign
 from corepath.reported import reported
 
@@ -28,12 +28,12 @@ def cutter(shape="flat", diameter=6.0, corner=0.0, number=-1) -> Cutter:
     return Cutter(number, shape, diameter, corner, 2, 1e6, 1e6, centre_cutting=True)
 
 
-BENCH = Bench(
+BENCH = ForeignSetup(
     100.0, 60.0, 12.0, (0.0, 0.0, 12.0), {-1: cutter()}, Limits(6000.0, 500.0, 0.02), cell=0.1
 )
 
 
-def read(body: str, bench: Bench = BENCH, head: str = HEAD, tail: str = TAIL):
+def read(body: str, bench: ForeignSetup = BENCH, head: str = HEAD, tail: str = TAIL):
     return read_foreign(head + body + tail, "other.nc", bench)
 
 

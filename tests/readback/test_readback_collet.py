@@ -11,7 +11,7 @@ import pytest
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
-from corepath.readback.motion.nose import check_nose_stock
+from corepath.readback.motion.holder_clearance import check_nose_stock
 from corepath.stock.material import Stock
 from corepath.stock.path import lay
 

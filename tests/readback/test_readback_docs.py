@@ -9,7 +9,7 @@ from corepath.gcode.read.findings import KINDS
 from corepath.readback.mends import MENDS
 from corepath.readback.motion.drilled import AT_ONCE
 from corepath.readback.motion.working import MORE
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 
 PAGE = (Path(__file__).parents[2] / "docs" / "readback.md").read_text()
 

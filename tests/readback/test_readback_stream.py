@@ -18,7 +18,7 @@ from corepath.gcode.read.motions import read_program, stream_program
 from corepath.gcode.read.text_source import FileSource, TextSource, lines_of
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
-from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import ForeignSetup
 from corepath.readback.foreign.foreign_file import read_foreign
 from corepath.readback.foreign.tools_called import changes_by_m6
 from corepath.reported import reported
@@ -52,8 +52,8 @@ M5
 """
 
 
-def bench(**more: object) -> Bench:
-    return Bench(80, 60, 12, (0, 0, 12), {1: Cutter(1, "flat", 6, 0, 2, 20, 30), 2: Cutter(2,
+def bench(**more: object) -> ForeignSetup:
+    return ForeignSetup(80, 60, 12, (0, 0, 12), {1: Cutter(1, "flat", 6, 0, 2, 20, 30), 2: Cutter(2,
         "ball", 4, 2, 2, 20, 30)},
                  Limits(6000, 500, 0.02), **more)  # type: ignore[arg-type]  # fmt: skip
 

@@ -23,7 +23,16 @@ from corepath.planning.report.full_report import lists_of
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import Column, HeightTable, InsertHeights
 from corepath.stackup.linear import Linear
-from corepath.views.player import RAPID, SPINDLE, Faces, Lattice, Motions, PlayedBlank, Reel, Shape
+from corepath.views.player import (
+    RAPID,
+    SPINDLE,
+    Faces,
+    Lattice,
+    Motions,
+    PlayedBlank,
+    PlayedFile,
+    Shape,
+)
 from corepath.views.sheet_html import Facts, PlannedFile
 from corepath.work.works import Deck, Facing, Hole, Obstacle, Pocket, Step, Work
 
@@ -397,7 +406,7 @@ def reel_of(
     before: PlayedBlank,
     after: PlayedBlank,
     zero: tuple[float, float, float],
-) -> Reel:
+) -> PlayedFile:
     """A file that goes through `points` at 600 mm/min, the first and last at rapid; its text is
     what the moves say."""
     table = np.asarray(points, dtype=np.float64)
@@ -419,13 +428,13 @@ def reel_of(
     shape = Shape("outline", np.array([(-50.0, -25.0), (50.0, -25.0), (50.0, 25.0), (-50.0, 25.0)]))
     cutter = Cutter(1, "flat", 6.0, 0.0, 2, 25.0, 32.0)
     left = (("pocket floor", "4.000", "its lowest"),)
-    return Reel(
+    return PlayedFile(
         file, "A", "pocket", "DECK UP", text, cutter, zero, motions, before, after, (shape,), left
     )
 
 
 @pytest.fixture(scope="session")
-def reel_maker() -> Callable[..., Reel]:
+def reel_maker() -> Callable[..., PlayedFile]:
     """Makes a file that goes through points, with the blank before and after it and its zero."""
     return reel_of
 
@@ -459,7 +468,7 @@ def chrome() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="session")
-def reels() -> tuple[Reel, ...]:
+def reels() -> tuple[PlayedFile, ...]:
     """Two files on a small blank: a pocket to 4 mm, then a hole right through; zero on the face, at
     a corner."""
     start, pocketed, done = _blank((12.0, 12.0)), _blank((4.0, 12.0)), _blank((4.0, 0.0))

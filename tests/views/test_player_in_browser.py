@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corepath.views.player import Reel, preview_html
+from corepath.views.player import PlayedFile, preview_html
 
 SIZE = (120.0, 60.0)
 DRAG = """
@@ -34,7 +34,7 @@ requestAnimationFrame(next);
 
 
 @pytest.fixture(scope="module")
-def page(reels: tuple[Reel, ...], tmp_path_factory: pytest.TempPathFactory) -> Path:
+def page(reels: tuple[PlayedFile, ...], tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("preview") / "preview.html"
     solids = {"A": reels[1].after}
     path.write_text(
@@ -100,7 +100,7 @@ def test_it_opens_from_disk_without_error_or_request(browser: Any) -> None:
 
 
 def test_the_slider_moves_the_cutter_to_where_the_file_says(
-    browser: Any, reels: tuple[Reel, ...]
+    browser: Any, reels: tuple[PlayedFile, ...]
 ) -> None:
     """At the end of each move the readout is the line's own figures; halfway it is halfway."""
     reel = reels[0]
@@ -125,7 +125,7 @@ def test_the_slider_moves_the_cutter_to_where_the_file_says(
     assert browser.execute_script("return document.getElementById('at-bed').textContent") == "8.000"
 
 
-def test_all_goes_by_keyboard(browser: Any, reels: tuple[Reel, ...]) -> None:
+def test_all_goes_by_keyboard(browser: Any, reels: tuple[PlayedFile, ...]) -> None:
     lines = reels[0].text.splitlines()
     for name, line in (
         ("ARROW_RIGHT", 1),
@@ -156,12 +156,14 @@ def test_all_goes_by_keyboard(browser: Any, reels: tuple[Reel, ...]) -> None:
     assert figures(browser) == pytest.approx(words(reels[1].text.splitlines()[2]), abs=0.0015)
 
 
-def test_a_link_opens_a_file_at_a_line(chrome: Any, page: Path, reels: tuple[Reel, ...]) -> None:
+def test_a_link_opens_a_file_at_a_line(
+    chrome: Any, page: Path, reels: tuple[PlayedFile, ...]
+) -> None:
     opened(chrome, page.as_uri() + "#06-A-inserts.nc:4")
     assert figures(chrome) == pytest.approx(words(reels[1].text.splitlines()[3]), abs=0.0015)
 
 
-def test_loaded_anew_it_stands_where_it_stood(browser: Any, reels: tuple[Reel, ...]) -> None:
+def test_loaded_anew_it_stands_where_it_stood(browser: Any, reels: tuple[PlayedFile, ...]) -> None:
     """`plan --watch` loads the page anew after each plan; the place must not be lost."""
     for name in ("PAGE_DOWN", "ARROW_RIGHT", "ARROW_RIGHT"):
         key(browser, name)
@@ -221,7 +223,7 @@ def test_wheel_and_fingers_zoom_about_where_they_are(browser: Any) -> None:
 
 
 def test_sections_and_a_closer_drawing_follow_the_cutter(
-    browser: Any, reels: tuple[Reel, ...]
+    browser: Any, reels: tuple[PlayedFile, ...]
 ) -> None:
     """Beside the blank the section stays on it; while it plays, the cutter does not leave the
     drawing."""
@@ -300,7 +302,10 @@ def test_a_phone_shows_it_without_scrolling_sideways(browser: Any) -> None:
 
 
 def test_a_hundred_thousand_moves_are_dragged_smoothly(
-    chrome: Any, reels: tuple[Reel, ...], reel_maker: Callable[..., Reel], tmp_path: Path
+    chrome: Any,
+    reels: tuple[PlayedFile, ...],
+    reel_maker: Callable[..., PlayedFile],
+    tmp_path: Path,
 ) -> None:
     """Frames while the slider jumps to and fro; generous, since the machine that tests may be busy
     and has no card."""

@@ -16,7 +16,7 @@ from corepath.operations import programs
 from corepath.planning import prepare_job
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
-from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import ForeignSetup
 from corepath.readback.foreign.foreign_file import read_foreign
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -123,9 +123,15 @@ def test_a_reader_that_knows_no_plan_finds_no_contact_before_the_stop_and_many_a
     lines = text.split("\n")
     second = [k for k, line in enumerate(lines) if line == "M0"][1]
     blank = coupon.stackup.skim.planned_plane
-    bench = Bench(240.0, 90.0, blank, (0.0, 0.0, 0.0), {-1: Cutter(-1, "flat", 4.0, 0.0, 2, 20.0,
-        28.0)},
-                  Limits(6000.0, 500.0, 0.02), spoil_board=18.0)  # fmt: skip
+    bench = ForeignSetup(
+        240.0,
+        90.0,
+        blank,
+        (0.0, 0.0, 0.0),
+        {-1: Cutter(-1, "flat", 4.0, 0.0, 2, 20.0, 28.0)},
+        Limits(6000.0, 500.0, 0.02),
+        spoil_board=18.0,
+    )
     until = read_foreign("\n".join([*lines[: second + 1], "M2", ""]), "until.nc", bench)
     assert until.deed.removed == 0.0
     assert set(until.counts) <= {"outside-area"}, "only that nothing is cut"

@@ -16,12 +16,12 @@ from corepath.board.deck.cross_section import Profile
 from corepath.board.deck.distance import OutlineDistance
 from corepath.board.deck.thickness import Thickness
 
-__all__ = ["DeckForm", "septic"]
+__all__ = ["DeckForm", "smoothstep7"]
 
 Floats = NDArray[np.float64]
 
 
-def septic(u: Floats) -> Floats:
+def smoothstep7(u: Floats) -> Floats:
     """Returns the smoothstep of degree 7, S(u) = 35 u^4 - 84 u^5 + 70 u^6 - 20 u^7, of `u` (any
     shape): 0 below u = 0 and 1 above u = 1."""
     v = np.clip(u, 0.0, 1.0)
@@ -54,5 +54,5 @@ class DeckForm:
         if self.profile is not None:
             rise = rise - self.profile.fall(xs, ys)
         return np.where(
-            d > self.band, self.edge + rise * septic((d - self.band) / self.blend), self.edge
+            d > self.band, self.edge + rise * smoothstep7((d - self.band) / self.blend), self.edge
         )

@@ -186,7 +186,7 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
 
 def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats) -> _Ground:
     from corepath.board.deck.distance import OutlineDistance
-    from corepath.board.deck.form import septic
+    from corepath.board.deck.form import smoothstep7
 
     deck, edge = job.deck, job.board.edge_thickness
     key, name = (
@@ -194,7 +194,7 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
     )
     data = read_bytes(folder / name, key, deck.sha256)
     d = OutlineDistance(outline).on_grid(xs, ys, deck.edge_band)
-    share = septic(d / deck.edge_band)
+    share = smoothstep7(d / deck.edge_band)
     inside = share > _WEIGHTLESS
     heights = _heights(data, name, job, xs, ys, inside, outline)
     faults = _file_faults(job, key, name, xs, ys, heights.at, share)

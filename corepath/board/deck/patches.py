@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.affinity import rotate, translate
 
-from corepath.board.deck.form import septic
+from corepath.board.deck.form import smoothstep7
 from corepath.board.footprints import disc
 from corepath.board.outline.curves import shape_faults, signed_area
 from corepath.errors import Fault
@@ -56,7 +56,7 @@ class Patch:
         blend = self.section.blend
         if self.middle is not None and self.section.diameter is not None:
             inside = self.section.diameter / 2.0 - np.hypot(x - self.middle[0], y - self.middle[1])
-            return septic(inside / blend)
+            return smoothstep7(inside / blend)
         from corepath.board.deck.blur import blurred
 
         # The kernel, half a blend wide to either side, is laid over the form shrunk by half a

@@ -23,7 +23,7 @@ from __future__ import annotations
 import math
 
 from corepath.motion.program import arc, drill, line
-from corepath.operations.entries import Trail
+from corepath.operations.entries import ToolpathBuilder
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.works import Hole, Step, Work
 
@@ -42,7 +42,7 @@ _WIDEST = 0.2  # rad: a chord is shorter than its arc, and so steeper on a helix
 _FLAT = 1e-9
 
 
-class BoreTrail(Trail):
+class BoreTrail(ToolpathBuilder):
     """A trail that also turns about centres, either way, and drills."""
 
     def __init__(self, work: Work) -> None:

@@ -26,7 +26,7 @@ from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
-from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_steps import StepTable, level_step, steps_by_axis
 from corepath.work.works import Deck, Work
 
@@ -113,7 +113,7 @@ class Left:
 def regional(
     work: Work,
     deck: Deck,
-    offset: CutterOffset,
+    offset: DropCutter,
     bounds: Bounds,
     *,
     open_sides: bool,
@@ -158,7 +158,7 @@ def regional(
 
 
 def with_strokes(
-    track: Array, work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, tried: Bounds
+    track: Array, work: Work, deck: Deck, offset: DropCutter, bounds: Bounds, tried: Bounds
 ) -> Array:
     """The track (n, 2) with strokes added where it leaves more than the allowed ridge within
     `tried`, as far as strokes help.
@@ -175,7 +175,7 @@ def _wanted(deck: Deck) -> float:
 
 
 def _mended(
-    track: Array, work: Work, offset: CutterOffset, bounds: Bounds, tried: Bounds, wanted: float
+    track: Array, work: Work, offset: DropCutter, bounds: Bounds, tried: Bounds, wanted: float
 ) -> Array:
     """The track with strokes where it leaves too much at the finest places, as long as they help.
 
@@ -274,7 +274,7 @@ def _beside(places: Array, bounds: Bounds) -> Array:
     return np.minimum(beside, (right - 1e-6, top - 1e-6))
 
 
-def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array]:
+def _axis(work: Work, offset: DropCutter, places: Array) -> tuple[Array, Array]:
     """Where the axis stands (n, 2) when the cutter finishes the places (n, 2), and the unit vectors
     (n, 2) up the slope there (X on level ground).
 
@@ -295,7 +295,7 @@ def _axis(work: Work, offset: CutterOffset, places: Array) -> tuple[Array, Array
     return axis, way / np.hypot(*way.T)[:, None]
 
 
-def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
+def _level_rim(offset: DropCutter, bounds: Bounds, width: float) -> bool:
     """Whether the ground is level in a strip of this width (mm) along the inside of the bounds."""
     left, low, right, high = bounds
     x, y = np.arange(left, right + 1.0), np.arange(low, high + 1.0)
@@ -312,7 +312,7 @@ def _level_rim(offset: CutterOffset, bounds: Bounds, width: float) -> bool:
     return True
 
 
-def follower(offset: CutterOffset) -> Callable[[Array], Array]:
+def follower(offset: DropCutter) -> Callable[[Array], Array]:
     """A function from places (n, 2) of the axis to the tip's path (m, 3) through them: drop-cutter
     heights at most `_SAMPLE` apart, lifted and thinned."""
     from corepath.motion.fit import thin
@@ -326,7 +326,7 @@ def follower(offset: CutterOffset) -> Callable[[Array], Array]:
     return follow
 
 
-def left_over(path: Array, work: Work, deck: Deck, offset: CutterOffset) -> Left:
+def left_over(path: Array, work: Work, deck: Deck, offset: DropCutter) -> Left:
     """What any tip path (n, 3) of the work's cutter leaves over the deck at its worst places.
 
     One place in each square of at least `_LEAST_SQUARE` mm is tried.
@@ -362,13 +362,13 @@ class _Swept:
 
     path: Array
     cutter: Cutter
-    offset: CutterOffset
+    offset: DropCutter
     frame: Array
     starts: NDArray[np.int64]
     moves: NDArray[np.int64]
 
     @classmethod
-    def by(cls, path: Array, work: Work, bounds: Bounds, offset: CutterOffset) -> _Swept:
+    def by(cls, path: Array, work: Work, bounds: Bounds, offset: DropCutter) -> _Swept:
         """Prepared for places within the bounds (left, low, right, high), mm."""
         from corepath.operations.deck.deck_kernels import reaching
 
@@ -458,7 +458,7 @@ def _sheet(
 def _closer(
     steps: StepTable,
     work: Work,
-    offset: CutterOffset,
+    offset: DropCutter,
     places: Array,
     found: Array,
     bad: NDArray[np.bool_],

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter
 
-__all__ = ["CutterOffset", "thin"]
+__all__ = ["DropCutter", "thin"]
 
 Array = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ _ROUNDING = 1e-9
 """mm; second differences below it are taken for rounding, and the ground for a plane."""
 
 
-class CutterOffset:
+class DropCutter:
     """Drop-cutter heights of one cutter over one surface."""
 
     def __init__(self, surface: DeckSurface, cutter: Cutter) -> None:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from shapely import LineString, segmentize
 
 from corepath.motion.program import Move, Pass, line, rapid
-from corepath.operations.deck.drop_cutter import CutterOffset, thin
+from corepath.operations.deck.drop_cutter import DropCutter, thin
 from corepath.operations.entries import slope_of
 from corepath.operations.facing.around import Around
 from corepath.operations.facing.facing_paths import RUN_IN, descend, joined
@@ -68,7 +68,7 @@ class _RoughingLayer:
     level: float
 
 
-def rough(work: Work, deck: Deck, offset: CutterOffset, around: Around | None = None) -> Pass:
+def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = None) -> Pass:
     """All layers of roughing in one pass, within the room that obstacles or a frame leave
     (`around`, None for all of the blank)."""
     framed = around is not None and around.framed
@@ -125,7 +125,7 @@ def _stretches(
     return found
 
 
-def _track(deck: Deck, offset: CutterOffset, level: float, corners: Array) -> Array:
+def _track(deck: Deck, offset: DropCutter, level: float, corners: Array) -> Array:
     """The tip's path (m, 3) along straight lines between `corners` (n, 2), as low as the layer
     allows."""
     places = np.array(segmentize(LineString(corners), _SAMPLE).coords)
@@ -192,7 +192,7 @@ def _next(
 def _cut(
     work: Work,
     deck: Deck,
-    offset: CutterOffset,
+    offset: DropCutter,
     layer: _RoughingLayer,
     chain: list[tuple[_Stretch, bool]],
     around: Around | None,
@@ -228,9 +228,7 @@ def _points(layer: _RoughingLayer, stretch: _Stretch, forward: bool) -> Array:
     return points if forward else points[::-1]
 
 
-def _link(
-    deck: Deck, offset: CutterOffset, layer: _RoughingLayer, start: Array, end: Array
-) -> Array:
+def _link(deck: Deck, offset: DropCutter, layer: _RoughingLayer, start: Array, end: Array) -> Array:
     """A straight link from stretch to stretch, as low as this layer allows."""
     count = max(2, math.ceil(math.hypot(end[0] - start[0], end[1] - start[1]) / _SAMPLE) + 1)
     places = np.linspace(start[:2], end[:2], count)

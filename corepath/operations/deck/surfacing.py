@@ -29,7 +29,7 @@ from corepath.operations.deck.deck_finish import (
     regional,
     with_strokes,
 )
-from corepath.operations.deck.drop_cutter import CutterOffset
+from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.operations.deck.plain_lines import Strip, strips
 from corepath.operations.deck.roughing import rough
 from corepath.operations.deck.widths import fed
@@ -56,7 +56,7 @@ def deck_programs(work: Work) -> tuple[Program, ...]:
     """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
     deck = _deck(work)
     if deck.rough > 0.0:
-        offset = CutterOffset(deck.surface, work.cutter)
+        offset = DropCutter(deck.surface, work.cutter)
         return (_program(work, rough(work, deck, offset, Around.of(work))),)
     return (finished(work)[0],)
 
@@ -68,7 +68,7 @@ def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]
     compared.
     """
     deck, around = _deck(work), Around.of(work)
-    offset = CutterOffset(deck.surface, work.cutter)
+    offset = DropCutter(deck.surface, work.cutter)
     if around is None:
         stretch, left = _finish(work, deck, offset, rounds)
         return _program(work, stretch, _told(deck, left)), left
@@ -91,7 +91,7 @@ def judged(work: Work, moves: Sequence[Move]) -> Left:
     """What straight cuts of the work's cutter, one after another, leave over its deck."""
     deck = _deck(work)
     path = np.array([(move.x, move.y, move.z) for move in moves])
-    return left_over(path, work, deck, CutterOffset(deck.surface, work.cutter))
+    return left_over(path, work, deck, DropCutter(deck.surface, work.cutter))
 
 
 def _deck(work: Work) -> Deck:
@@ -116,7 +116,7 @@ def _told(deck: Deck, left: Left) -> tuple[str, ...]:
 
 
 def _track(
-    work: Work, deck: Deck, offset: CutterOffset, bounds: Bounds, rounds: int, *, open_sides: bool
+    work: Work, deck: Deck, offset: DropCutter, bounds: Bounds, rounds: int, *, open_sides: bool
 ) -> tuple[Array, Follow]:
     """The places (n, 2) of the axis within `bounds`, and the function from them to the tip's path.
 
@@ -140,7 +140,7 @@ def _track(
     return track, follower(offset)
 
 
-def _finish(work: Work, deck: Deck, offset: CutterOffset, rounds: int) -> tuple[Pass, Left]:
+def _finish(work: Work, deck: Deck, offset: DropCutter, rounds: int) -> tuple[Pass, Left]:
     corners, follow = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
     corners = np.concatenate(
         [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
@@ -167,9 +167,7 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
     return np.array([min(ways, key=lambda way: round(way[0], 6))[1:]])
 
 
-def _finish_around(
-    work: Work, deck: Deck, offset: CutterOffset, around: Around, rounds: int
-) -> Pass:
+def _finish_around(work: Work, deck: Deck, offset: DropCutter, around: Around, rounds: int) -> Pass:
     """Finishing inside a frame or beside obstacles: the edges of the room first, then the lines
     clipped to it."""
     left, low, right, high = field_of(work).bounds

@@ -23,19 +23,19 @@ from corepath.geometry.polylines import Floats, along, stretch, turned_to
 from corepath.lengths import mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program
-from corepath.operations.entries import Trail, ramp_along, ramp_fits, slope_of
+from corepath.operations.entries import ToolpathBuilder, ramp_along, ramp_fits, slope_of
 from corepath.operations.facing.facing_paths import program
 from corepath.operations.order import short_order
 from corepath.operations.pockets.crossings import blended, turn_round
-from corepath.operations.pockets.inside_corners import corners_left, corners_words
-from corepath.operations.pockets.remainders import Remainder, remainders
-from corepath.operations.pockets.rings import (
-    Ring,
-    RingPlan,
-    centre_region,
-    plan_rings,
-    region_rings,
+from corepath.operations.pockets.inset_contours import (
+    ContourPlan,
+    InsetContour,
+    inset_region,
+    plan_contours,
+    region_contours,
 )
+from corepath.operations.pockets.inside_corners import corners_left, corners_words
+from corepath.operations.pockets.remaining_stock import RemainingStock, remaining_stock
 from corepath.operations.pockets.wall_laps import wall_laps
 from corepath.work.works import Pocket, Work
 
@@ -58,7 +58,7 @@ def pocket_programs(work: Work) -> tuple[Program, ...]:
     meet an obstacle.
     """
     _refuse(work)
-    trail, corners = Trail(work), list[Corner]()
+    trail, corners = ToolpathBuilder(work), list[Corner]()
     places = [pocket.area.centroid.coords[0] for pocket in work.pockets]
     for k in short_order(places, work.park):
         pocket = work.pockets[k]
@@ -115,7 +115,7 @@ class _Lap:
 class _Cut:
     """Cuts one pocket on a trail."""
 
-    def __init__(self, trail: Trail, pocket: Pocket) -> None:
+    def __init__(self, trail: ToolpathBuilder, pocket: Pocket) -> None:
         self.trail, self.pocket, self.work = trail, pocket, trail.work
         self.name = f"{self.work.stem}, {pocket.id}"
         self.cutting, self.cutter = self.work.cutting, self.work.cutter
@@ -155,8 +155,8 @@ class _Cut:
     def _rest(self, cleared: BaseGeometry) -> list[Corner]:
         """What a larger cutter left, piece by piece."""
         conventional = self.work.milling.conventional
-        centre = centre_region(self.pocket.area, self.cutter.radius, self.name)
-        left = remainders(
+        centre = inset_region(self.pocket.area, self.cutter.radius, self.name)
+        left = remaining_stock(
             centre,
             cleared,
             self.cutter.radius,
@@ -177,7 +177,7 @@ class _Cut:
     def _own(self, region: Polygon | None, heights: list[float]) -> None:
         """A piece that is entered by a ramp of its own."""
         assert region is not None
-        rings = region_rings(
+        rings = region_contours(
             region,
             self.cutter.radius,
             self.cutting.stepover,
@@ -189,7 +189,7 @@ class _Cut:
                 self._ring(ring, high, z)
             high = z
 
-    def _pieces(self, remainder: Remainder, heights: list[float]) -> None:
+    def _pieces(self, remainder: RemainingStock, heights: list[float]) -> None:
         """The cuts of one piece at each height, from what is cleared beside it."""
         trail, cutting = self.trail, self.cutting
         above, before = trail.above(self.pocket.top), np.array([remainder.start])
@@ -216,7 +216,7 @@ class _Cut:
             trail.hop(*place, trail.above(self.pocket.top))
             trail.to(*place, z, self.cutting.plunge)
 
-    def _bored(self, rings: RingPlan, heights: list[float]) -> bool:
+    def _bored(self, rings: ContourPlan, heights: list[float]) -> bool:
         """Whether one helix enters all deep layers: where its turns are short beside the ramp of a
         layer.
 
@@ -225,13 +225,13 @@ class _Cut:
         first, others = rings.rings[0], rings.rings[1:]
         turn = float(along(first.points)[-1]) * slope_of(self.cutter.ramp_angle)
         whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
-        plain = not first.detours and not any(ring.fresh for ring in others)
+        plain = not first.reliefs and not any(ring.fresh for ring in others)
         most = (self.pocket.top - heights[0]) / 1.5 if others else self.cutting.depth
         return (
             whole and plain and len(heights) > 2 and turn < most and not self.pocket.area.interiors
         )
 
-    def _bore(self, rings: RingPlan, heights: list[float]) -> None:
+    def _bore(self, rings: ContourPlan, heights: list[float]) -> None:
         """A helix to the lowest of `heights`, then the other rings layer by layer from the top."""
         trail, cutting, first = self.trail, self.cutting, rings.rings[0]
         self._fresh(first, None, heights[-1])
@@ -246,23 +246,23 @@ class _Cut:
             for ring in rings.rings[1:]:
                 self._ring(ring, None, z)
 
-    def _rings(self) -> tuple[RingPlan, float]:
+    def _rings(self) -> tuple[ContourPlan, float]:
         """The rings, and the allowance (mm) that they leave on the walls: 0 where the cutter barely
         fits."""
         area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
         conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
-        self._centre = centre_region(area, radius, self.name)
+        self._centre = inset_region(area, radius, self.name)
         if (
             leave > 0.0
             and not self.pocket.proud
             and _passes(self._centre, leave + LEAST_ROOM * radius)
         ):
-            return plan_rings(
+            return plan_contours(
                 area, radius, stepover, self.name, leave=leave, conventional=conventional
             ), leave
-        return plan_rings(area, radius, stepover, self.name, conventional=conventional), 0.0
+        return plan_contours(area, radius, stepover, self.name, conventional=conventional), 0.0
 
-    def _ring(self, ring: Ring, high: float | None, z: float) -> None:
+    def _ring(self, ring: InsetContour, high: float | None, z: float) -> None:
         """One ring at `z`; `high` is the height of the layer above, which is all cleared, None on
         the first one."""
         if ring.fresh:
@@ -276,7 +276,7 @@ class _Cut:
         points = self._lap(points, ring, z, tolerance)
         self.last = _Lap(points, self.last.fresh if self.last else points)
 
-    def _cross(self, ring: Ring, z: float) -> Floats | None:
+    def _cross(self, ring: InsetContour, z: float) -> Floats | None:
         """Crosses over to the ring at `z`, tangent to both laps, and returns the lap to follow
         then; None where that cannot be."""
         if self.last is None or self.trail.z != z:
@@ -296,17 +296,17 @@ class _Cut:
         self._follow(way[0], z, self.cutting.feed, TOLERANCE)
         return way[1]
 
-    def _lap(self, lap: Floats, ring: Ring, z: float, tolerance: float) -> Floats:
-        """Follows the lap with the ring's detours; returns the closed lap from where the cutter
+    def _lap(self, lap: Floats, ring: InsetContour, z: float, tolerance: float) -> Floats:
+        """Follows the lap with the ring's reliefs; returns the closed lap from where the cutter
         then stands."""
-        if not ring.detours:
+        if not ring.reliefs:
             self._follow(lap, z, self.cutting.feed, tolerance)
             return lap
-        points, beyond = _with_detours(lap, ring)
+        points, beyond = _with_reliefs(lap, ring)
         self._follow(points, z, self.cutting.feed, tolerance)
         return stretch(lap, beyond, float(along(lap)[-1])) if beyond > 0.0 else lap
 
-    def _straight_to(self, ring: Ring, z: float) -> Floats:
+    def _straight_to(self, ring: InsetContour, z: float) -> Floats:
         """Goes to the nearest place of the ring, straight where there is room, else over the
         top."""
         trail = self.trail
@@ -319,7 +319,7 @@ class _Cut:
             trail.to(x, y, z, self.cutting.plunge)
         return lap
 
-    def _here(self, ring: Ring) -> tuple[float, float]:
+    def _here(self, ring: InsetContour) -> tuple[float, float]:
         start = (float(ring.points[0, 0]), float(ring.points[0, 1]))
         return start if math.isnan(self.trail.x) else self.trail.place
 
@@ -329,7 +329,7 @@ class _Cut:
             shapely.covers(self.room, LineString([trail.place, (x, y)]))
         )
 
-    def _fresh(self, ring: Ring, high: float | None, z: float) -> None:
+    def _fresh(self, ring: InsetContour, high: float | None, z: float) -> None:
         """Down along the ring from the layer above, then one level lap at full width."""
         trail, cutting = self.trail, self.cutting
         lap = turned_to(ring.points, self._here(ring))
@@ -365,7 +365,7 @@ class _Cut:
         lap = self._lap(lap, ring, z, tolerance)
         self.last = _Lap(lap, lap)
 
-    def _walls(self, rings: RingPlan, z: float) -> None:
+    def _walls(self, rings: ContourPlan, z: float) -> None:
         """The finishing laps at `z`."""
         trail, cutting = self.trail, self.cutting
         for lap in wall_laps(
@@ -404,24 +404,24 @@ def _passes(centre: Polygon, leave: float) -> bool:
     )
 
 
-def _with_detours(lap: Floats, ring: Ring) -> tuple[Floats, float]:
-    """The lap, a closed polyline along `ring` begun anywhere, with the ring's detours inserted at
+def _with_reliefs(lap: Floats, ring: InsetContour) -> tuple[Floats, float]:
+    """The lap, a closed polyline along `ring` begun anywhere, with the ring's reliefs inserted at
     their places.
 
-    A detour that goes back behind the beginning of the lap waits until the lap has come round: the
+    A relief that goes back behind the beginning of the lap waits until the lap has come round: the
     lap continues to it. Also returns how far beyond its beginning the lap ends, mm.
     """
     length = float(along(lap)[-1])
     begin = LineString(ring.points).line_locate_point(shapely.Point(lap[0]))
-    stops = [((detour.at - begin) % length, detour) for detour in ring.detours]
-    # 1 mm more than the detour goes back: before that the wood behind the beginning still stands.
-    late = [(at + length if at < detour.back + 1.0 else at, detour) for at, detour in stops]
+    stops = [((relief.at - begin) % length, relief) for relief in ring.reliefs]
+    # 1 mm more than the relief goes back: before that the wood behind the beginning still stands.
+    late = [(at + length if at < relief.back + 1.0 else at, relief) for at, relief in stops]
     pieces: list[Floats] = []
     done = 0.0
-    for at, detour in sorted(late, key=lambda stop: stop[0]):
-        pieces += [stretch(lap, done, at - done)[:-1], detour.path]
+    for at, relief in sorted(late, key=lambda stop: stop[0]):
+        pieces += [stretch(lap, done, at - done)[:-1], relief.path]
         done = at
     end = max(length, done)
-    # Where the last detour ends on the place where the lap ends, only that place.
+    # Where the last relief ends on the place where the lap ends, only that place.
     pieces.append(stretch(lap, done, end - done) if end > done + 1e-6 else pieces[-1][-1:])
     return np.concatenate(pieces), end - length

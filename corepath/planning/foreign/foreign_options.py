@@ -17,7 +17,7 @@ from corepath.errors import Fault, InputError
 from corepath.lengths import MM_PER_INCH
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Shape
-from corepath.readback.foreign.foreign_facts import Bench
+from corepath.readback.foreign.foreign_facts import ForeignSetup
 
 __all__ = ["ForeignOptions", "bench_of"]
 
@@ -59,7 +59,7 @@ class ForeignOptions(NamedTuple):
     spin_up: float = 0.0
 
 
-def bench_of(asked: ForeignOptions) -> Bench:
+def bench_of(asked: ForeignOptions) -> ForeignSetup:
     """Return the simulation set-up that the options describe. Raises InputError with all faults in
     them."""
     faults: list[Fault] = []
@@ -89,7 +89,7 @@ def bench_of(asked: ForeignOptions) -> Bench:
         )
     if faults or zero is None:
         raise InputError(faults)
-    return Bench(
+    return ForeignSetup(
         length=length,
         width=width,
         thickness=thickness,

@@ -12,15 +12,15 @@ from corepath.lengths import INCH, MM, Units
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.readback.foreign.timing import Minutes
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.reported import Key, report_keys
 from corepath.stock.material import Stock
 
-__all__ = ["Bench", "Deed", "Foreign", "Spot"]
+__all__ = ["CutStatistics", "Foreign", "ForeignSetup", "Spot"]
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class ForeignSetup:
     """The simulation set-up: blank (mm), zero of the program in the blank's frame, cutters by
     number, machine.
 
@@ -63,7 +63,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class CutStatistics:
     """Cut statistics: what is done to the blank; lengths in mm, areas in mm², `removed` in mm³.
 
     `depth` is the deepest cut below the raw top, `left` the least wood under a cut that leaves
@@ -93,7 +93,7 @@ class Foreign:
     """
 
     program: ReadProgram
-    bench: Bench
+    bench: ForeignSetup
     motions: int
     used: tuple[int, ...]
     extents: tuple[tuple[float, float], ...] | None
@@ -102,7 +102,7 @@ class Foreign:
     rapid_length: float
     feeds: tuple[float, float] | None
     speeds: tuple[float, ...]
-    deed: Deed
+    deed: CutStatistics
     stock: Stock
     findings: Findings
 

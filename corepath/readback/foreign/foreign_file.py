@@ -22,7 +22,7 @@ from corepath.gcode.read.text_source import ProgramSource, TextSource
 from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import check_cut, cut_path
-from corepath.readback.foreign.foreign_facts import Bench, Deed, Foreign, Spot
+from corepath.readback.foreign.foreign_facts import CutStatistics, Foreign, ForeignSetup, Spot
 from corepath.readback.foreign.timing import Minutes, time_path
 from corepath.readback.foreign.tools_called import changes_by_m6, stretches, tools_called
 from corepath.readback.motion.stops import check_spin_up, check_stops
@@ -37,7 +37,7 @@ _NEEDED = ("distance", "feed mode")
 _SOLID = 0.05
 
 
-def read_foreign(text: str | ProgramSource, file: str, bench: Bench) -> Foreign:
+def read_foreign(text: str | ProgramSource, file: str, bench: ForeignSetup) -> Foreign:
     """Read one file and cut the blank with it, part by part. Never raises for what the file holds.
 
     A tool number without a cutter is a finding; its stretches are not cut. However long the file
@@ -53,7 +53,7 @@ def read_foreign(text: str | ProgramSource, file: str, bench: Bench) -> Foreign:
 class _Tally:
     """Figures and findings of the parts read so far."""
 
-    def __init__(self, file: str, bench: Bench, by_m6: bool) -> None:
+    def __init__(self, file: str, bench: ForeignSetup, by_m6: bool) -> None:
         self.bench = bench
         self.by_m6 = by_m6
         self.findings = Findings(file)
@@ -219,7 +219,7 @@ class _Tally:
             findings=findings,
         )
 
-    def _deed(self) -> Deed:
+    def _deed(self) -> CutStatistics:
         stock, bench = self.stock, self.bench
         top = stock.top
         column = stock.grid.px * stock.grid.py
@@ -227,7 +227,7 @@ class _Tally:
         touched = ~gone & (top < bench.thickness - bench.allowed.removal)
         depth = np.where(gone, np.float32(bench.thickness), np.float32(bench.thickness) - top)
         left, right, front, back = (float(value) for value in self.beyond)
-        return Deed(
+        return CutStatistics(
             depth=_spot(stock, depth, touched | gone, least=False),
             left=_spot(stock, top, touched, least=True),
             thin=float((touched & (top < 1.0)).sum()) * column,
@@ -256,7 +256,7 @@ def _modes(program: ReadProgram, curved: bool, first_line: int | None, findings:
         )
 
 
-def _low(path: Path, bench: Bench, findings: Findings) -> None:
+def _low(path: Path, bench: ForeignSetup, findings: Findings) -> None:
     limit = -bench.spoil_board
     low = np.flatnonzero(path.end[:, 2] < limit - 1e-6)
     board = "spoil board" if bench.spoil_board else "bed, no spoil board being there"
@@ -269,7 +269,7 @@ def _low(path: Path, bench: Bench, findings: Findings) -> None:
     findings.more("spoil-board", len(low) - findings.keep)
 
 
-def _beyond(path: Path, bench: Bench) -> NDArray[np.float64]:
+def _beyond(path: Path, bench: ForeignSetup) -> NDArray[np.float64]:
     """Return how far the cutter reaches past left, right, front and back (4,) below the top of the
     blank, mm; 0 on sides that it does not pass."""
     pieces = path.pieces.below(bench.thickness - 1e-6)

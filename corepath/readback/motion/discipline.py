@@ -14,7 +14,7 @@ from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stock.path import Path
 from corepath.work.works import Work
 
@@ -61,7 +61,9 @@ def check_program(
         findings.add("path-mode", says)
 
 
-def choose_cutter(program: ReadProgram, work: Work, shop: Shop, findings: Findings) -> Cutter:
+def choose_cutter(
+    program: ReadProgram, work: Work, shop: SimulationSetup, findings: Findings
+) -> Cutter:
     """Return the cutter that the T word calls, or the operation's cutter if that tool number is
     missing or not defined."""
     # Wherever a fault is found the file is still cut with some cutter, so that all that it does
@@ -105,7 +107,7 @@ def check_offsets(program: ReadProgram, planned: bool, findings: Findings) -> No
         )
 
 
-def check_room(path: Path, work: Work, shop: Shop, findings: Findings) -> None:
+def check_room(path: Path, work: Work, shop: SimulationSetup, findings: Findings) -> None:
     """Check the machine's travel, the spoil board, and the lowest height that the operation may
     cut."""
     if not len(path.end):

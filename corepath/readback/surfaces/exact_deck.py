@@ -26,7 +26,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.board.deck.surface import DeckSurface
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.contact_kernels import underside_of
 from corepath.stock.exact_kernels import sweep_points

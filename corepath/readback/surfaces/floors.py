@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.board.deck.surface import DeckSurface
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList, spread
 from corepath.readback.surfaces.walls import join_segments, rings_of
 from corepath.stock.material import Mask, Stock

@@ -14,7 +14,7 @@ from shapely import Polygon
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.surfaces.walls import swept_area
 from corepath.stock.material import Stock

@@ -18,7 +18,7 @@ from shapely import Polygon
 from corepath.gcode.read.findings import Findings
 from corepath.layup.laid import LaidUp
 from corepath.lengths import mm
-from corepath.readback.shop import Allowed, Shop
+from corepath.readback.simulation_setup import Allowed, SimulationSetup
 from corepath.readback.surfaces.floors import inside
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.surfaces.walls import swept_area
@@ -42,7 +42,7 @@ def laid_stock(laid: LaidUp, cell: float) -> Stock:
     return Stock(2.0 * max(abs(end) for end in laid.ends), laid.width, laid.edge, cell, faces)
 
 
-def zero_laid(shop: Shop, laid: LaidUp) -> tuple[float, float, float]:
+def zero_laid(shop: SimulationSetup, laid: LaidUp) -> tuple[float, float, float]:
     """Return the work zero in the frame of D: on the cradle's face at the middle of the blank, or
     on the top of the laminate at the place that is touched."""
     x, y = (0.0, 0.0) if shop.xy_zero == "middle" else (laid.ends[0], -laid.width / 2.0)
@@ -161,7 +161,7 @@ def _check_web(
 
 
 def check_bolts(
-    work: Work, shop: Shop, laid: LaidUp, measures: MeasureList, findings: Findings
+    work: Work, shop: SimulationSetup, laid: LaidUp, measures: MeasureList, findings: Findings
 ) -> None:
     """Check that each bolt hole lies in its casting, both at the form and at the deck, or over the
     bore of its insert.

@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import either, mm, square_mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.surfaces.walls import join_segments, swept_area
 from corepath.stock.engagement import CUTTING, Engagement

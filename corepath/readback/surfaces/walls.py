@@ -20,12 +20,12 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import either, mm, square_mm
-from corepath.readback.shop import Allowed
+from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Pocket
 
-__all__ = ["chains", "check_walls", "join_segments", "rings_of", "strays", "swept_area"]
+__all__ = ["chains", "check_walls", "join_segments", "moves_outside", "rings_of", "swept_area"]
 
 _AREA = either("mm²", "in²")
 
@@ -100,7 +100,7 @@ def _unique(pieces: Pieces) -> Pieces:
     return pieces.pick(which)
 
 
-def strays(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], Pieces]:
+def moves_outside(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], Pieces]:
     """Sort the pieces below the pockets' tops by the pocket that holds their middle.
 
     Returns the pieces of each pocket, and those below the highest top that lie in none.

@@ -24,7 +24,7 @@ from corepath.lengths import mm
 from corepath.readback.motion.discipline import check_offsets, check_program
 from corepath.readback.motion.first_way import check_look, first_look
 from corepath.readback.result import Span
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.words.heads import check_heads
 from corepath.readback.words.spoken import check_spoken
 from corepath.work.approach import seen_from
@@ -41,7 +41,7 @@ _Places = NDArray[np.float64]
 
 def check_rehearsals(
     works: Sequence[Work],
-    shop: Shop,
+    shop: SimulationSetup,
     texts: Mapping[str, str],
     travelled: Mapping[str, Span],
     sha256: Mapping[str, str] | None = None,
@@ -76,7 +76,7 @@ def _check(
     program: ReadProgram,
     text: str,
     works: Sequence[Work],
-    shop: Shop,
+    shop: SimulationSetup,
     span: Span | None,
     findings: Findings,
 ) -> None:
@@ -111,7 +111,9 @@ def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None
             findings.add("missing-stop", says, line=int(program.line[index]))
 
 
-def _check_heights(program: ReadProgram, clear: float, shop: Shop, findings: Findings) -> None:
+def _check_heights(
+    program: ReadProgram, clear: float, shop: SimulationSetup, findings: Findings
+) -> None:
     """Check that the rehearsal comes down slowly to the safe height `clear` (program coordinates)
     and never below it, with the spindle off, inside the machine's travel."""
     if program.kind[0] == 0:
@@ -155,7 +157,7 @@ def _at_first_stop(program: ReadProgram, work: Work) -> Work:
 
 
 def _check_places(
-    program: ReadProgram, work: Work, shop: Shop, span: Span | None, findings: Findings
+    program: ReadProgram, work: Work, shop: SimulationSetup, span: Span | None, findings: Findings
 ) -> None:
     """Check that the rehearsal shows each mark, then the rectangle that the files travel, then the
     obstacles in it."""
@@ -203,7 +205,7 @@ def _stretches(program: ReadProgram, work: Work) -> Iterator[_Places]:
             yield places[first:end]
 
 
-def _marks(work: Work, shop: Shop) -> Iterator[tuple[tuple[float, float], str]]:
+def _marks(work: Work, shop: SimulationSetup) -> Iterator[tuple[tuple[float, float], str]]:
     """Yield the places (x, y) by which X, Y and Z zero are checked, with their names."""
     if work.setup == "D":
         yield (0.0, 0.0), "the mark of the cradle"

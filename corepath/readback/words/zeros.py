@@ -9,7 +9,7 @@ from __future__ import annotations
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
 from corepath.readback.motion.first_way import Zeroed
-from corepath.readback.shop import Shop
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.laid_blank import zero_laid
 from corepath.stock.material import NOWHERE, Stock
 from corepath.work.works import Work
@@ -19,14 +19,14 @@ __all__ = ["check_zero", "derive_zero", "face_height", "zeroed"]
 Zero3 = tuple[float, float, float]
 
 
-def face_height(stock: Stock, shop: Shop, setup: str) -> float:
+def face_height(stock: Stock, shop: SimulationSetup, setup: str) -> float:
     """Return the present height of the upper face at the place that is touched; that of the highest
     solid if there is a hole."""
     height = stock.height_at(*shop.touch(setup))
     return height if height > NOWHERE / 2.0 else stock.highest()
 
 
-def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
+def derive_zero(work: Work, shop: SimulationSetup, face: float, now: float) -> Zero3:
     """Return the zero; `face` is the height touched when the set-up began, `now` the present one.
 
     Inserts are always zeroed on the skimmed face as it is now; everything else on the bed or on the
@@ -40,7 +40,7 @@ def derive_zero(work: Work, shop: Shop, face: float, now: float) -> Zero3:
     return x, y, 0.0 if shop.z_zero == "bed" else face
 
 
-def zeroed(work: Work, shop: Shop, zero: Zero3) -> Zeroed:
+def zeroed(work: Work, shop: SimulationSetup, zero: Zero3) -> Zeroed:
     """Return what the zero of a work refers to, with its place and its coordinate system."""
     if work.name == "inserts":
         return Zeroed("the skimmed face", zero, 540 if shop.second_zero == "none" else 550)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from corepath.board.deck.form import septic
+from corepath.board.deck.form import smoothstep7
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import NORMAL, SIDE, SMALL
 from corepath.views.drawings.scene import Scene
@@ -192,7 +192,7 @@ def deck_line(
     start, band, full, end = along
     shares = np.arange(1, 25) / 24
     points = [(start, y(edge)), (band, y(edge))]
-    for u, rise in zip(shares.tolist(), septic(shares).tolist(), strict=True):
+    for u, rise in zip(shares.tolist(), smoothstep7(shares).tolist(), strict=True):
         points.append((band + (full - band) * u, y(edge + (deck - edge) * rise)))
     points.append((end, y(deck)))
     return "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points)

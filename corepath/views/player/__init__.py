@@ -13,7 +13,7 @@ from corepath.views.player.play_model import (
     Lattice,
     Motions,
     PlayedBlank,
-    Reel,
+    PlayedFile,
     Shape,
 )
 from corepath.views.player.preview_page import preview_html
@@ -27,7 +27,7 @@ __all__ = [
     "Lattice",
     "Motions",
     "PlayedBlank",
-    "Reel",
+    "PlayedFile",
     "Shape",
     "preview_html",
 ]

@@ -20,7 +20,7 @@ __all__ = [
     "Lattice",
     "Motions",
     "PlayedBlank",
-    "Reel",
+    "PlayedFile",
     "Shape",
 ]
 
@@ -87,7 +87,7 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
-class Reel:
+class PlayedFile:
     """One file as it is played: its text and motions, cutter, zero on the bed, the blank before and
     after, and shapes around it.
 

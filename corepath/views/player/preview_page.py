@@ -25,7 +25,7 @@ from corepath.views.player.play_model import (
     Heights,
     Motions,
     PlayedBlank,
-    Reel,
+    PlayedFile,
 )
 
 __all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
@@ -38,7 +38,7 @@ SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "ma
 
 
 def preview_html(
-    reels: Sequence[Reel],
+    reels: Sequence[PlayedFile],
     *,
     title: str,
     digest: str,
@@ -70,7 +70,10 @@ def preview_html(
 
 
 def page_data(
-    reels: Sequence[Reel], size: tuple[float, float], solids: Mapping[str, PlayedBlank], inch: bool
+    reels: Sequence[PlayedFile],
+    size: tuple[float, float],
+    solids: Mapping[str, PlayedBlank],
+    inch: bool,
 ) -> dict[str, Any]:
     """Return the figures of the page: each state of the blank once, each face of it once."""
     # The blank after one file is the blank before the next, and most files leave most faces as they
@@ -106,7 +109,7 @@ def _cone(cutter: Cutter) -> dict[str, float]:
     return cone if math.isfinite(end.cone_slope) else {}
 
 
-def _farthest(reels: Sequence[Reel]) -> float:
+def _farthest(reels: Sequence[PlayedFile]) -> float:
     """How far from 0 the farthest height of any state lies, mm."""
     blanks = [blank for reel in reels for blank in (reel.before, reel.after)]
     faces = [face for blank in blanks for face in (*blank.faces.wood, *blank.faces.casting)]
@@ -115,7 +118,7 @@ def _farthest(reels: Sequence[Reel]) -> float:
     )
 
 
-def _entry(reel: Reel, faces: Faces, states: dict[str, int], step: float) -> dict[str, Any]:
+def _entry(reel: PlayedFile, faces: Faces, states: dict[str, int], step: float) -> dict[str, Any]:
     cutter = reel.cutter
     return {
         "file": reel.file,

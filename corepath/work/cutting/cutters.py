@@ -14,7 +14,7 @@ from corepath.errors import Fault
 from corepath.job.model import CutterSection, InsertSection, Job
 from corepath.lengths import mm
 from corepath.motion.cutter import DECK_SHAPES, Cutter, Cutting
-from corepath.work.cutting.running import Asked, run
+from corepath.work.cutting.running import CutRequest, run
 from corepath.work.works import SAME_SIZE
 
 __all__ = ["Chosen", "Need", "candidates", "choose", "chosen", "cutter_faults", "drills_of"]
@@ -38,7 +38,7 @@ class Need:
     width: float | None
     depth: float
     key: str
-    asked: Asked = field(default_factory=Asked)
+    asked: CutRequest = field(default_factory=CutRequest)
     thin: bool = False
 
 
@@ -50,7 +50,7 @@ class Chosen:
     cutting: Cutting
 
 
-def chosen(job: Job, section: CutterSection, asked: Asked) -> Chosen:
+def chosen(job: Job, section: CutterSection, asked: CutRequest) -> Chosen:
     """A listed cutter and how it is run."""
     return Chosen(section.cutter, run(job, section, asked))
 

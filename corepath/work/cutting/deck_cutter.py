@@ -24,7 +24,7 @@ from corepath.motion.cutter import DECK_SHAPES, Cutter
 from corepath.motion.cutter_profile_kernels import footprint
 from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
 from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
-from corepath.work.cutting.running import Asked
+from corepath.work.cutting.running import CutRequest
 
 Array = NDArray[np.float64]
 
@@ -69,7 +69,7 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
         if section.shape not in DECK_SHAPES or _lies_on_its_cone(section.cutter, surface):
             continue
         run = chosen(
-            job, section, Asked(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep)
+            job, section, CutRequest(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep)
         )
         widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
         whole, sloped = surface_minutes(

@@ -16,7 +16,7 @@ from corepath.job.model import CutterSection, Job
 from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 from corepath.work.cutting.cutters import Chosen, Need, choose, drills_of
-from corepath.work.cutting.running import Asked
+from corepath.work.cutting.running import CutRequest
 from corepath.work.works import Hole, point_of
 
 __all__ = ["HolePart", "drill_watch", "hole_parts"]
@@ -30,7 +30,7 @@ class HolePart:
     holes: tuple[Hole, ...]
 
 
-_WOOD = Asked()
+_WOOD = CutRequest()
 
 
 def hole_parts(
@@ -39,7 +39,7 @@ def hole_parts(
     key: str,
     holes: Sequence[Hole],
     drills_instead: bool,
-    asked: Asked = _WOOD,
+    asked: CutRequest = _WOOD,
 ) -> list[HolePart] | Fault:
     """The files of an operation of holes in order: what is milled first, then drill by drill; or
     the fault where no listed cutter makes a hole.

@@ -15,7 +15,7 @@ from corepath.motion.feeds.chips import on_straight_wall, rim_diameter, scallop_
 __all__ = [
     "BELOW_RAPID",
     "FINISH_DEPTH",
-    "Asked",
+    "CutRequest",
     "light_cut",
     "run",
     "turn_allowance",
@@ -42,7 +42,7 @@ USUAL_STEPOVER = 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class CutRequest:
     """What an operation asks of the way a cutter is run (cut request); mm.
 
     `stepover_share` of the diameter is the widest step between its lines. `wall` is the radius of
@@ -62,7 +62,7 @@ class Asked:
     laminate: bool = False
 
 
-def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
+def run(job: Job, section: CutterSection, asked: CutRequest) -> Cutting:
     """Speed, feeds and depths of a cutter of the job for one operation; feeds in mm/min.
 
     The cutter's own `stepover` replaces the usual one, and limits a wider one.
@@ -96,7 +96,7 @@ def run(job: Job, section: CutterSection, asked: Asked) -> Cutting:
 
 
 def light_cut(
-    cutter: Cutter, stepover: float, allowance: float, asked: Asked
+    cutter: Cutter, stepover: float, allowance: float, asked: CutRequest
 ) -> tuple[float, float] | None:
     """(width, depth) in mm of the light laps of an operation, as along a straight wall; None where
     it has none."""
@@ -131,7 +131,7 @@ def wood_density(job: Job) -> float:
     return woods()[job.blank.wood].density.value
 
 
-def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
+def _chip(job: Job, section: CutterSection, asked: CutRequest) -> tuple[float, str]:
     """Chip load (mm) and its source; in a laminate at most the table's, since the cutter's own is
     for wood."""
     own = section.chip_load
@@ -144,7 +144,9 @@ def _chip(job: Job, section: CutterSection, asked: Asked) -> tuple[float, str]:
     )
 
 
-def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -> tuple[float, str]:
+def _rpm(
+    section: CutterSection, rpm_range: tuple[float, float], asked: CutRequest
+) -> tuple[float, str]:
     figure = speed_from_table(
         rim_diameter(section.cutter, asked.deep),
         section.material,
@@ -156,7 +158,7 @@ def _rpm(section: CutterSection, rpm_range: tuple[float, float], asked: Asked) -
     return figure.value, figure.source
 
 
-def _own_feed(section: CutterSection, asked: Asked, chip: float, rpm: float) -> float | None:
+def _own_feed(section: CutterSection, asked: CutRequest, chip: float, rpm: float) -> float | None:
     """The cutter's own feed, which is for wood, or None; in a laminate only where it asks no more
     of a tooth than `chip`."""
     if asked.laminate and section.feed is not None and section.feed > chip * section.flutes * rpm:

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.cutter import Cutter, Cutting
 
-__all__ = ["Lap", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds"]
+__all__ = ["ContourPass", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds"]
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ _LEAST_PITCH = 0.05  # mm a turn, also where the ramp angle allows less
 
 
 @dataclass(frozen=True, slots=True)
-class Lap:
+class ContourPass:
     """All edges of one closed area: pieces of length `lengths` (n,) mm that turn by `turns` (n,)
     rad.
 
@@ -59,12 +59,12 @@ class Lap:
         )
 
 
-def disc(rho: float, radius: float, *, within: float | None = None) -> Lap:
+def disc(rho: float, radius: float, *, within: float | None = None) -> ContourPass:
     """The lap of a round hole whose middle circles at `rho` mm, by a cutter of `radius` mm that
     stays `within` (default `rho`) of the centre."""
     length = math.tau * rho
     area = math.pi * (rho + radius) ** 2
-    return Lap(
+    return ContourPass(
         np.array([length]),
         np.array([math.tau]),
         area,
@@ -80,7 +80,7 @@ def edges(
     cleared: Polygon | MultiPolygon | None = None,
     wide: BaseGeometry | None = None,
     share: float = 0.5,
-) -> Lap:
+) -> ContourPass:
     """The edges of `centre`, the places of the middle of a cutter of `radius` mm, without those
     beside what stands `cleared`.
 
@@ -114,7 +114,7 @@ def edges(
             turns.append(turn[keep] * part_of)
     area = float(reach.area if cleared is None else reach.difference(cleared).area)
     within = float(shapely.minimum_bounding_radius(shape)) if parts else 0.0
-    return Lap(
+    return ContourPass(
         np.concatenate(lengths), np.concatenate(turns), area, entry, within, entry, len(parts)
     )
 
@@ -138,7 +138,9 @@ def layer_count(depth: float, height: float) -> int:
     return max(1, math.ceil(height / depth - 1e-6))
 
 
-def layer_seconds(lap: Lap, diameter: float, stepover: float, feed: float, accel: float) -> float:
+def layer_seconds(
+    lap: ContourPass, diameter: float, stepover: float, feed: float, accel: float
+) -> float:
     """Seconds of one layer: along all walls, and on until the area is cleared."""
     left = lap.area - lap.pieces * math.pi * diameter**2 / 4.0 - diameter * lap.entry
     way = lap.entry + left / stepover if left > 0.0 else 0.0
@@ -146,7 +148,13 @@ def layer_seconds(lap: Lap, diameter: float, stepover: float, feed: float, accel
 
 
 def ramp_seconds(
-    lap: Lap, cutter: Cutter, cutting: Cutting, height: float, accel: float, *, share: float = 1.0
+    lap: ContourPass,
+    cutter: Cutter,
+    cutting: Cutting,
+    height: float,
+    accel: float,
+    *,
+    share: float = 1.0,
 ) -> float:
     """Seconds down by `height` mm into solid wood, at the ramp angle or, where the cutter may,
     straight down.
@@ -164,6 +172,6 @@ def ramp_seconds(
     return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp
 
 
-def _speed(lap: Lap, feed: float, accel: float) -> float:
+def _speed(lap: ContourPass, feed: float, accel: float) -> float:
     """Highest mean speed within the circle that holds all places, mm/s."""
     return min(feed / 60.0, math.sqrt(accel * max(lap.within, 1e-9)))

@@ -54,7 +54,7 @@ from corepath.motion.tour import FEW, least_way
 from corepath.work.cutting.deck_steps import level_step, surface_minutes
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.least_time.areas import (
-    Lap,
+    ContourPass,
     disc,
     edges,
     layer_count,
@@ -238,7 +238,7 @@ def _finish_feed(work: Work) -> float:
 
 
 def _levels(
-    work: Work, lap: Lap, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
+    work: Work, lap: ContourPass, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
 ) -> tuple[tuple[float, float], float]:
     """Seconds on the floor and in all layers above it, and seconds on the way down, `slowed` mm of
     which are at half feed.

@@ -11,8 +11,8 @@ and difference.
 - A region round an island starts with one fresh ring in its middle, then works outwards to the
   outer wall, then inwards to the island.
 - A fresh ring is cut at full width. Every other one meets at most the stepover: where it would meet
-  more, at inward corners and where arms meet, the lap before it makes *detours* (see `fronts`).
-  What they cannot reach one after the other is entered by a ramp of its own.
+  more, at inward corners and where arms meet, the lap before it makes *reliefs* (see
+  `corner_relief`). What they cannot reach one after the other is entered by a ramp of its own.
 
 Direction: the spindle turns clockwise seen from above (M3), so on the right of the direction of
 travel the edge moves backwards, with the work: material on the right is climb milling. Rings with
@@ -33,12 +33,19 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
-from corepath.geometry.polygons import grow, inradius, opened, polygons
+from corepath.geometry.polygons import grow, inradius, opening, polygons
 from corepath.geometry.polylines import Floats
 from corepath.lengths import mm
-from corepath.operations.pockets.fronts import Detour, detours, far_parts
+from corepath.operations.pockets.corner_relief import CornerRelief, corner_reliefs, far_parts
 
-__all__ = ["Ring", "RingPlan", "centre_region", "plan_rings", "region_rings", "swept"]
+__all__ = [
+    "ContourPlan",
+    "InsetContour",
+    "inset_region",
+    "plan_contours",
+    "region_contours",
+    "swept",
+]
 
 # mm: collinear and nearly collinear vertices go; less than chords of round joins leave (0.0004).
 _THIN = 0.0003
@@ -48,34 +55,34 @@ _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
 @dataclass(frozen=True, slots=True)
-class Ring:
+class InsetContour:
     """A closed path of the cutter's middle: (n, 2) points, first equals last, in the direction of
     cutting.
 
-    `fresh`: it is entered by a ramp along itself. `wall`: it makes a wall of the area. `detours`
-    are in their order along it.
+    `fresh`: it is entered by a ramp along itself. `wall`: it makes a wall of the area.
+    `reliefs` are in their order along it.
     """
 
     points: Floats
     fresh: bool
     wall: bool
-    detours: tuple[Detour, ...] = ()
+    reliefs: tuple[CornerRelief, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class RingPlan:
+class ContourPlan:
     """Rings in the order of cutting, where the cutter's middle may be, and what it can reach.
 
     `reach` is the morphological opening of the area by the cutter's disc: what it can clear without
     leaving the area.
     """
 
-    rings: tuple[Ring, ...]
+    rings: tuple[InsetContour, ...]
     centre: Polygon
     reach: Polygon
 
 
-def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
+def inset_region(area: Polygon, radius: float, name: str) -> Polygon:
     """The places where the middle of a cutter of `radius` mm may stand in `area` (its inset): one
     polygon with as many holes.
 
@@ -99,7 +106,7 @@ def centre_region(area: Polygon, radius: float, name: str) -> Polygon:
     )
 
 
-def plan_rings(
+def plan_contours(
     area: Polygon,
     radius: float,
     stepover: float,
@@ -107,7 +114,7 @@ def plan_rings(
     *,
     leave: float = 0.0,
     conventional: bool = False,
-) -> RingPlan:
+) -> ContourPlan:
     """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at
     most `stepover` mm.
 
@@ -119,29 +126,29 @@ def plan_rings(
         raise CorepathError(
             f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed"
         )
-    centre = centre_region(area, radius + leave, name)
+    centre = inset_region(area, radius + leave, name)
     # With something left on the walls these rings make none: the finishing laps do.
     sweeper = _Rings(centre, radius, min(stepover, _CORE * radius), leave == 0.0, conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
     rings += _patches(sweeper, rings, reach, name)
-    return RingPlan(tuple(rings), centre, reach)
+    return ContourPlan(tuple(rings), centre, reach)
 
 
-def region_rings(
+def region_contours(
     region: Polygon, radius: float, stepover: float, *, conventional: bool
-) -> list[Ring]:
+) -> list[InsetContour]:
     """Rings of a piece of a centre region by itself, which may surround one island."""
     sweeper = _Rings(region, radius, min(stepover, _CORE * radius), True, conventional)
     return sweeper.round_island(region) if region.interiors else sweeper.region(region)
 
 
-def swept(rings: Iterable[Ring], radius: float) -> BaseGeometry:
-    """What a cutter of `radius` mm sweeps along the rings and their detours."""
+def swept(rings: Iterable[InsetContour], radius: float) -> BaseGeometry:
+    """What a cutter of `radius` mm sweeps along the rings and their reliefs."""
     lines = [
         LineString(points)
         for ring in rings
-        for points in (ring.points, *(d.path for d in ring.detours))
+        for points in (ring.points, *(d.path for d in ring.reliefs))
     ]
     return shapely.union_all([grow(line, radius) for line in lines])
 
@@ -159,7 +166,7 @@ class _Rings:
         self.room = centre.buffer(0.001)
         shapely.prepare(self.room)
 
-    def region(self, region: Polygon, wall: bool | None = None) -> list[Ring]:
+    def region(self, region: Polygon, wall: bool | None = None) -> list[InsetContour]:
         """Rings of a region without a hole, from its deepest places outwards; the last is its
         boundary.
 
@@ -200,23 +207,23 @@ class _Rings:
         gently."""
         round_by = min(self.radius, 0.7 * inradius(piece))
         # An opening can split a piece at its neck; then it keeps its corners.
-        parts = polygons(opened(piece, round_by).simplify(_THIN))
+        parts = polygons(opening(piece, round_by).simplify(_THIN))
         return parts[0] if len(parts) == 1 else piece
 
     def _tree(
         self, levels: list[list[Polygon]], level: int, piece: Polygon, wall: bool
-    ) -> list[Ring]:
+    ) -> list[InsetContour]:
         """All rings inside a piece of one level, then its own."""
         inner = (
             [p for p in levels[level - 1] if piece.covers(p.representative_point())]
             if level
             else []
         )
-        rings: list[Ring] = []
+        rings: list[InsetContour] = []
         last: list[int] = []
         for child in inner:
             rings += self._tree(levels, level - 1, child, False)
-            # The last ring of a child is its own outer one: the lap after which detours can be
+            # The last ring of a child is its own outer one: the lap after which reliefs can be
             # made.
             last.append(len(rings) - 1)
         if inner:
@@ -224,12 +231,12 @@ class _Rings:
         return [*rings, self._outer(piece, not inner, wall)]
 
     def _between(
-        self, rings: list[Ring], last: list[int], inner: Sequence[Polygon], piece: Polygon
-    ) -> list[Ring]:
+        self, rings: list[InsetContour], last: list[int], inner: Sequence[Polygon], piece: Polygon
+    ) -> list[InsetContour]:
         """Detours put into the rings `last` of the inner pieces; returns rings for what they cannot
         reach."""
         parts = far_parts(shapely.union_all(list(inner)), piece, self.step)
-        more: list[Ring] = []
+        more: list[InsetContour] = []
         for k, index in enumerate(last):
             # Each far part belongs to the nearest child, of equally near ones to the first.
             mine = [
@@ -237,31 +244,33 @@ class _Rings:
                 for p in parts
                 if k == int(np.argmin([round(child.distance(p), 6) for child in inner]))
             ]
-            # Only the children up to this one are cleared when its detours are cut.
+            # Only the children up to this one are cleared when its reliefs are cut.
             more += self._worked(rings, index, mine, shapely.union_all(list(inner[: k + 1])), piece)
         return more
 
     def _worked(
         self,
-        rings: list[Ring],
+        rings: list[InsetContour],
         index: int,
         parts: Sequence[Polygon],
         inside: BaseGeometry,
         target: BaseGeometry,
-    ) -> list[Ring]:
-        """Gives ring `index` detours through `parts`; returns rings for those that no detour can
+    ) -> list[InsetContour]:
+        """Gives ring `index` reliefs through `parts`; returns rings for those that no relief can
         clear."""
         ring = rings[index]
-        found, rest = detours(ring.points, parts, inside, target, self.step, self.radius, self.room)
+        found, rest = corner_reliefs(
+            ring.points, parts, inside, target, self.step, self.radius, self.room
+        )
         rings[index] = dataclasses.replace(
-            ring, detours=tuple(sorted((*ring.detours, *found), key=lambda d: d.at))
+            ring, reliefs=tuple(sorted((*ring.reliefs, *found), key=lambda d: d.at))
         )
         return [own for part in rest for own in self._own_entry(part, target)]
 
-    def _own_entry(self, part: Polygon, target: BaseGeometry) -> list[Ring]:
+    def _own_entry(self, part: Polygon, target: BaseGeometry) -> list[InsetContour]:
         """Rings of a part that is entered by a ramp of its own, grown by some of the stepover into
         what is cleared around it."""
-        more: list[Ring] = []
+        more: list[InsetContour] = []
         for piece in polygons(
             grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)
         ):
@@ -269,7 +278,7 @@ class _Rings:
                 more += self.region(Polygon(piece.exterior), False)
         return more
 
-    def round_island(self, region: Polygon) -> list[Ring]:
+    def round_island(self, region: Polygon) -> list[InsetContour]:
         """Rings of a region round one island: the middle first, outwards to the outer wall, then
         inwards to the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
@@ -277,8 +286,8 @@ class _Rings:
         count = max(1, math.ceil(width / self.step - 1e-6))
         # Even distances for the usual width, none wider than a step; begin with the middle one.
         apart, first = width / count, (count + 1) // 2
-        # Inwards, what is cleared lies outside a contour. `far_parts` and `detours` want it as a
-        # shape, so a box well beyond the region, less the contour, takes its place.
+        # Inwards, what is cleared lies outside a contour. `far_parts` and `corner_reliefs` want it
+        # as a shape, so a box well beyond the region, less the contour, takes its place.
         beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)
         # Level k is everything within k steps of the island, filled, cut off at the outer wall.
         levels = [self._level(outside, island, k * apart) for k in range(1, count)]
@@ -299,14 +308,14 @@ class _Rings:
             rings.append(self._closed(filled[k], True, False, self.walls and k == 0))
         return rings
 
-    def _outer(self, region: Polygon, fresh: bool, wall: bool) -> Ring:
+    def _outer(self, region: Polygon, fresh: bool, wall: bool) -> InsetContour:
         return self._closed(region, False, fresh, wall)
 
-    def _closed(self, region: Polygon, clockwise: bool, fresh: bool, wall: bool) -> Ring:
+    def _closed(self, region: Polygon, clockwise: bool, fresh: bool, wall: bool) -> InsetContour:
         points = np.asarray(region.exterior.coords)[:, :2]
         # Reverse where the ring's own sense is not the one asked for.
         turned = region.exterior.is_ccw == (clockwise != self.conventional)
-        return Ring(points[::-1].copy() if turned else points, fresh, wall)
+        return InsetContour(points[::-1].copy() if turned else points, fresh, wall)
 
     def _level(self, outside: Polygon, island: Polygon, distance: float) -> Polygon:
         grown = polygons(grow(island, distance).intersection(outside))
@@ -322,12 +331,14 @@ def _usual_width(outside: Polygon, island: Polygon) -> float:
     )
 
 
-def _patches(sweeper: _Rings, rings: list[Ring], reach: Polygon, name: str) -> list[Ring]:
+def _patches(
+    sweeper: _Rings, rings: list[InsetContour], reach: Polygon, name: str
+) -> list[InsetContour]:
     """Rings for what the planned ones miss, which happens only in twisted areas.
 
     Raises `CorepathError` if four rounds do not clear it.
     """
-    more: list[Ring] = []
+    more: list[InsetContour] = []
     # Chords of rings and of the reach are each true to a micrometre or so: without this margin the
     # comparison would find slivers along every curved wall.
     target = reach.buffer(-_PROOF)

@@ -20,10 +20,10 @@ import shapely
 from shapely import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from corepath.geometry.polygons import grow, opened, polygons
+from corepath.geometry.polygons import grow, opening, polygons
 from corepath.geometry.polylines import Floats, along, place_at, stretch
 
-__all__ = ["SHARE", "TIP", "Detour", "Zone", "detours", "far_parts", "zone_of"]
+__all__ = ["SHARE", "TIP", "CornerRelief", "Zone", "corner_reliefs", "far_parts", "zone_of"]
 
 SHARE = 0.75
 """Step from arc to arc as a share of the stepover: an arc is a curve, which raises its width of
@@ -49,7 +49,7 @@ class Zone:
 
 
 @dataclass(frozen=True, slots=True)
-class Detour:
+class CornerRelief:
     """A path that leaves a lap `at` mm along it and comes back there: (n, 2) points, first and last
     on the lap.
 
@@ -123,10 +123,10 @@ def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeo
     # The rounder the front, the lower the engagement; but rounded too much it stays behind in a
     # narrow corner and the arcs never arrive.
     for round_by in (2.0 * radius, radius, 0.5 * radius, 0.25 * radius):
-        grown = shapely.union(opened(ahead, round_by), front)
+        grown = shapely.union(opening(ahead, round_by), front)
         if grown.difference(front).area > 0.5 * gain:
             return grown
-    return shapely.union(opened(ahead, 0.05 * radius), front)
+    return shapely.union(opening(ahead, 0.05 * radius), front)
 
 
 def _lines(shape: BaseGeometry) -> list[LineString]:
@@ -154,7 +154,7 @@ def _directed(points: Floats, cleared: BaseGeometry) -> Floats:
     return points if shapely.intersects_xy(cleared, *left.tolist()) else points[::-1].copy()
 
 
-def detours(
+def corner_reliefs(
     lap: Floats,
     parts: Sequence[Polygon],
     inside: BaseGeometry,
@@ -162,26 +162,26 @@ def detours(
     stepover: float,
     radius: float,
     room: Polygon,
-) -> tuple[list[Detour], list[Polygon]]:
+) -> tuple[list[CornerRelief], list[Polygon]]:
     """Detours from `lap` (closed, along the edge of `inside`) that clear `parts`, which the next
     lap could not take.
 
-    `room` is where the middle may be at all. Also returns the parts that no detour can clear: they
+    `room` is where the middle may be at all. Also returns the parts that no relief can clear: they
     must be entered by ramps of their own.
     """
-    found: list[Detour] = []
+    found: list[CornerRelief] = []
     rest: list[Polygon] = []
     for part in parts:
         zone = zone_of(part, inside, target, stepover, radius)
-        detour = _spliced(lap, zone, stepover, room) if zone is not None and zone.arcs else None
-        if detour is None:
+        relief = _spliced(lap, zone, stepover, room) if zone is not None and zone.arcs else None
+        if relief is None:
             rest.append(part)
         else:
-            found.append(detour)
+            found.append(relief)
     return found, rest
 
 
-def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour | None:
+def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> CornerRelief | None:
     """The path from the lap through all arcs of a zone and back to the lap; None where it would
     leave the room."""
     curve = LineString(lap)
@@ -208,7 +208,7 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> Detour 
     home = np.array([arcs[-1][-1], back[0]])
     points = np.concatenate(list(_trimmed([*path, home])))
     return (
-        Detour((begin + leave) % length, leave, points)
+        CornerRelief((begin + leave) % length, leave, points)
         if room.buffer(0.002).covers(LineString(points))
         else None
     )

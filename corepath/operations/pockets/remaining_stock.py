@@ -20,9 +20,9 @@ from corepath.errors import CorepathError
 from corepath.geometry.polygons import grow, polygons, quarter_segments
 from corepath.geometry.polylines import Floats, steps
 from corepath.lengths import mm
-from corepath.operations.pockets.fronts import zone_of
+from corepath.operations.pockets.corner_relief import zone_of
 
-__all__ = ["OVERLAP", "Remainder", "remainders"]
+__all__ = ["OVERLAP", "RemainingStock", "remaining_stock"]
 
 OVERLAP = 2.0
 """mm by which the last cut along a wall begins and ends beyond what was left (common practice, no
@@ -33,7 +33,7 @@ _LEAST = 0.01  # mm2
 
 
 @dataclass(frozen=True, slots=True)
-class Remainder:
+class RemainingStock:
     """One piece that was left: arcs and wall cuts (n, 2) in their order, or an `own` region to be
     cut as a pocket.
 
@@ -45,7 +45,7 @@ class Remainder:
     own: Polygon | None = None
 
 
-def remainders(
+def remaining_stock(
     centre: Polygon,
     cleared: BaseGeometry,
     radius: float,
@@ -53,7 +53,7 @@ def remainders(
     *,
     conventional: bool,
     name: str,
-) -> list[Remainder]:
+) -> list[RemainingStock]:
     """The pieces that a cutter of `radius` mm reaches from `centre` and that are not `cleared` yet.
 
     `centre` is where its middle may be, `cleared` the area (not the places of a middle) that the
@@ -61,7 +61,7 @@ def remainders(
     """
     free = grow(cleared, -radius)
     reach = grow(centre, radius)
-    found: list[Remainder] = []
+    found: list[RemainingStock] = []
     for piece in polygons(reach.difference(grow(cleared, _SEEN))):
         if piece.area > _LEAST:
             found += _remainder(piece, centre, free, radius, stepover, conventional)
@@ -76,7 +76,7 @@ def _remainder(
     radius: float,
     stepover: float,
     conventional: bool,
-) -> list[Remainder]:
+) -> list[RemainingStock]:
     """The cuts of one piece, or the regions of the places of the middle from which it can be
     cut."""
     near = grow(piece, radius).intersection(centre)
@@ -95,9 +95,9 @@ def _remainder(
             start = shapely.shortest_line(
                 free if inner.is_empty else inner, shapely.Point(cuts[0][0])
             ).coords[0]
-            return [Remainder(tuple(cuts), (float(start[0]), float(start[1])))]
+            return [RemainingStock(tuple(cuts), (float(start[0]), float(start[1])))]
     return [
-        Remainder((), own.representative_point().coords[0], own)
+        RemainingStock((), own.representative_point().coords[0], own)
         for part in parts
         # Grown into what is cleared, for a ring needs some width; pieces that do not hold the part
         # itself are only that growth.
@@ -133,7 +133,7 @@ def _inside_left(line: Floats, centre: Polygon) -> bool:
     return bool(shapely.intersects_xy(centre, *aside.tolist()))
 
 
-def _prove(found: list[Remainder], left: BaseGeometry, radius: float, name: str) -> None:
+def _prove(found: list[RemainingStock], left: BaseGeometry, radius: float, name: str) -> None:
     lines = [LineString(cut) for remainder in found for cut in remainder.cuts]
     own = [grow(remainder.own, radius) for remainder in found if remainder.own is not None]
     # Swept area a little wider, by the accuracy of the chords.

@@ -15,9 +15,9 @@ from shapely import Polygon, affinity
 from corepath.layup.laid import LaidUp
 from corepath.motion.cutter import Cutter
 from corepath.readback.words.spoken import Spoken
-from corepath.stock.material import Lies
+from corepath.stock.material import BlankFaces
 
-__all__ = ["Allowed", "Pour", "Shop"]
+__all__ = ["Allowed", "Pour", "SimulationSetup"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ class Allowed:
 
 
 @dataclass(frozen=True, slots=True)
-class Shop:
+class SimulationSetup:
     """The blank (`length`, `width`, `thickness`), how it is flipped and zeroed, machine, cutters,
     pour. `touch_at` is in the A frame; where it is None a face is touched at the middle.
     `planned_pass` tells how many skim passes are cut before the inserts. `pour` maps each casting's
@@ -84,7 +84,7 @@ class Shop:
     cell: float = 0.5
     bores: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     allowed: Allowed = field(default_factory=Allowed)
-    lies: Lies | None = None
+    lies: BlankFaces | None = None
     done: frozenset[str] = frozenset()
     laid: LaidUp | None = None
     spin_up: float = 0.0
