@@ -26,7 +26,7 @@ __all__ = ["chords", "tips"]
 
 Array = NDArray[np.float64]
 
-# 1/mm. CutterOffset sets second differences of rounding size to 0, so a bound on the curvature is
+# 1/mm. DropCutter sets second differences of rounding size to 0, so a bound on the curvature is
 # either 0 or several orders above this: it tells the two apart, nothing finer.
 _PLANE = 1e-12
 # mm. Newton steps end when the next could raise the tip by less than this, far less than the
