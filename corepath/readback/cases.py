@@ -140,7 +140,7 @@ class _Trial(Run):
                 says = f"{hole.id}: it is to pass through and is not open"
                 findings.add("bore-closed", says, place=(hole.x, hole.y, 0.0))
         if work.deck is not None:
-            measure_deck(work, done, self._surface(work.deck), stock, allowed)
+            measure_deck(work, done, self._surface(work.deck), stock, allowed, self.behind)
 
     def _surface(self, deck: Deck) -> Singles:
         return super()._surface(deck) + np.float32(self.dz)
@@ -150,6 +150,7 @@ class _Trial(Run):
         stock = self.after_pass.get(number, self.stock).copy()
         other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs, stock)
         other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
+        other.behind = list(self.behind)
         return other
 
     def begin(self, works: Sequence[Work]) -> None:
@@ -159,6 +160,7 @@ class _Trial(Run):
             for work in works:
                 if work.setup == setup and work.name != "inserts":
                     self.operation(work)
+                    self.behind.append(work)
                     self._sawn(work)
             if setup == "A":
                 self.left("A", works)

@@ -127,11 +127,19 @@ def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed
             )
 
 
-def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed: Allowed) -> None:
-    """Check the deck as roughing or finishing leaves it; `heights` [iy, ix] are h at every
-    column."""
+def measure_deck(
+    work: Work,
+    done: Done,
+    heights: Singles,
+    stock: Stock,
+    allowed: Allowed,
+    behind: Sequence[Work],
+) -> None:
+    """Check the deck as roughing or finishing leaves it; `heights` [iy, ix] are h at every column,
+    `behind` the works before this one."""
     if work.deck is None:
         return
+    off_walls = ~_wall_columns(stock, behind, allowed.edge)
     if work.deck.rough > 0.0:
         check_rough(
             work.deck,
@@ -142,9 +150,34 @@ def measure_deck(work: Work, done: Done, heights: Singles, stock: Stock, allowed
             allowed,
             done.measures,
             done.findings,
+            off_walls,
         )
     else:
-        check_deck(work.deck, heights, done.path, stock, allowed, done.measures, done.findings)
+        check_deck(
+            work.deck,
+            heights,
+            done.path,
+            stock,
+            allowed,
+            done.measures,
+            done.findings,
+            off_walls,
+        )
+
+
+def _wall_columns(stock: Stock, behind: Sequence[Work], edge: float) -> Mask:
+    """A mask of the columns within `edge` mm of the wall of a hole that was cut from the deck side.
+
+    A turn of chords may cut such a column at one height and pass beside it at the next: what is
+    left of it stands below the deck, though the deck was not touched. The holes' own checks judge
+    their walls.
+    """
+    mask = np.zeros((stock.grid.ny, stock.grid.nx), dtype=np.bool_)
+    for hole in (hole for work in behind if work.setup == "A" for hole in work.holes):
+        away = np.hypot(stock.grid.xs[None, :] - hole.x, stock.grid.ys[:, None] - hole.y)
+        for step in hole.steps:
+            mask |= np.abs(away - step.diameter / 2.0) <= edge
+    return mask
 
 
 def check_motions(work: Work, done: Done, behind: Sequence[Work], allowed: Allowed) -> None:

@@ -373,7 +373,9 @@ class Run:
             check_ways_down(work, done, found, self.stock)
         measure_work(work, done, before, found, self.stock, self.shop)
         if work.deck is not None:
-            measure_deck(work, done, self._surface(work.deck), self.stock, self.shop.allowed)
+            measure_deck(
+                work, done, self._surface(work.deck), self.stock, self.shop.allowed, self.behind
+            )
         check_motions(work, done, self.behind, self.shop.allowed)
 
     def _close(self, done: Done, before: Singles, stock: Stock) -> None:

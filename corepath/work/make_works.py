@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from shapely import Polygon
 
@@ -417,10 +418,14 @@ class _Builder:
         rough = self._roughing(whole, top, lowest, job) if raw > FINISH_DEPTH else None
         left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
 
-        def passes(cutter: Cutter) -> bool:
-            return self._passes_frame(cutter) and self._reaches_core(whole, cutter, top, lowest)
+        def passes(cutter: Cutter, sure: bool) -> bool:
+            return self._passes_frame(cutter) and self._reaches_core(
+                whole, cutter, top, lowest, sure
+            )
 
-        finish = choose_deck(job, surface, self.board.blank.bounds, passes, left)
+        passes_by = (partial(passes, sure=True), partial(passes, sure=False))
+
+        finish = choose_deck(job, surface, self.board.blank.bounds, passes_by, left)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
@@ -430,7 +435,7 @@ class _Builder:
             job = only_cutter(job, finish.cutter.number)
             rough = self._roughing(whole, top, lowest, job)
             left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
-            again = choose_deck(job, surface, self.board.blank.bounds, passes, left)
+            again = choose_deck(job, surface, self.board.blank.bounds, passes_by, left)
             finish = finish if isinstance(again, Fault) else again
         self._frame_fault(finish.cutter)
         opened = None
@@ -470,9 +475,14 @@ class _Builder:
     def _passes_frame(self, cutter: Cutter) -> bool:
         return self.job.deck.margin == 0.0 or margin_fault(self.job, self.board, cutter) is None
 
-    def _reaches_core(self, whole: Deck, cutter: Cutter, top: float, lowest: float) -> bool:
-        """Whether obstacles let a cutter finish all of the board and its casting."""
-        if not standing(self.job, self.stack, "C"):
+    def _reaches_core(
+        self, whole: Deck, cutter: Cutter, top: float, lowest: float, sure: bool
+    ) -> bool:
+        """Whether frame and obstacles let a cutter finish all of the board and its casting.
+
+        `sure`: it must be sure by the nodes of the deck; otherwise what is doubtful passes.
+        """
+        if not standing(self.job, self.stack, "C") and not whole.framed:
             return True
         # Where a cutter comes depends on its shape alone, so any feeds will do.
         any_feeds = self.works[-1].cutting
@@ -480,7 +490,9 @@ class _Builder:
             self._made(
                 8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole
             ),
-            self._core,
+            # Outside the core a doubtful place counts as not reached: an empty core makes it so
+            # everywhere.
+            Polygon() if sure else self._core,
         )
         spare = None if tried.deck is None else tried.deck.spare
         return spare is None or not spare.intersects(self._core)

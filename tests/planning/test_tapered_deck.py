@@ -98,9 +98,9 @@ def test_a_deck_as_steep_as_its_flank_is_finished_by_the_ball_s_paths(tmp_path: 
     job = load_job(tapered_job(tmp_path))
     lone = job.model_copy(update={"cutter": (job.cutter[-1],)})
     bounds = (-40.0, -40.0, 40.0, 40.0)
-    found = choose_deck(lone, ramped(0.5), bounds, lambda _: True, 1.0)
+    found = choose_deck(lone, ramped(0.5), bounds, [lambda _: True], 1.0)
     assert isinstance(found, Chosen) and found.cutter.shape == "taper"
-    fault = choose_deck(lone, ramped(3.0), bounds, lambda _: True, 1.0)
+    fault = choose_deck(lone, ramped(3.0), bounds, [lambda _: True], 1.0)
     assert isinstance(fault, Fault) and fault.key == "deck"
     assert "72 degrees steep" in fault.says and "less than 18 degrees" in str(fault.allowed)
 

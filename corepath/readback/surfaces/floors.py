@@ -191,10 +191,11 @@ def check_deck(
     allowed: Allowed,
     measures: MeasureList,
     findings: Findings,
+    within: Mask,
 ) -> None:
-    """Check the deck against h(x, y), `heights`, over every column that is left, except those that
-    it may spare."""
-    mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    """Check the deck against h(x, y), `heights`, over every column `within` a mask that is left,
+    except those that it may spare."""
+    mask = stock.solid & within & to_reach(stock, deck.area, deck.spare, allowed.edge)
     if not mask.any():
         findings.add("not-reached", "nothing of the deck can be reached")
         return
@@ -230,10 +231,11 @@ def check_rough(
     allowed: Allowed,
     measures: MeasureList,
     findings: Findings,
+    within: Mask,
 ) -> None:
     """Check that roughing cuts nothing below h, and leaves at most what it is to leave, one layer
-    (`layer`, mm) and 0.1 mm."""
-    mask = stock.solid & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    (`layer`, mm) and 0.1 mm; over the columns `within` a mask."""
+    mask = stock.solid & within & to_reach(stock, deck.area, deck.spare, allowed.edge)
     if not mask.any():
         findings.add("not-reached", "nothing of the deck can be reached")
         return

@@ -11,7 +11,7 @@ node for a rounded one; for a ball it is worked out finely where it is deepest.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,28 +86,37 @@ def _lies_on_its_cone(cutter: Cutter, surface: DeckSurface) -> bool:
 
 
 def choose_deck(
-    job: Job, surface: DeckSurface, bounds: Bounds, passes: Callable[[Cutter], bool], deep: float
+    job: Job,
+    surface: DeckSurface,
+    bounds: Bounds,
+    passes: Sequence[Callable[[Cutter], bool]],
+    deep: float,
 ) -> Chosen | Fault:
     """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is
     listed.
 
-    Of those that pass beside a frame and obstacles (`passes`); where none does, the smallest. Where
-    none fits all hollows, the one that leaves least.
+    Of those that pass beside a frame and obstacles by the first of `passes` that any passes, the
+    strictest first; where none does, the smallest. Where none fits all hollows, the one that leaves
+    least.
     """
     offers = deck_offers(job, surface, bounds, deep)
-    offers = [offer for offer in offers if passes(offer.chosen.cutter)] or sorted(
-        offers, key=lambda offer: (offer.chosen.cutter.diameter, offer.chosen.cutter.number)
-    )[:1]
     if not offers:
         fault = choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
         return fault if isinstance(fault, Fault) else _too_steep(fault.cutter, surface)
-    left = []
-    for offer in offers:
-        hollow = hollow_left(surface, offer.chosen.cutter)
-        if hollow <= DEEPEST_HOLLOW * job.deck.scallop:
-            return offer.chosen
-        left.append(round(hollow, 4))
-    return offers[left.index(min(left))].chosen
+    for passing in passes:
+        left: list[tuple[float, Chosen]] = []
+        # Both questions take a second for a wide cutter: none is asked after the first that does.
+        for offer in offers:
+            if not passing(offer.chosen.cutter):
+                continue
+            hollow = hollow_left(surface, offer.chosen.cutter)
+            if hollow <= DEEPEST_HOLLOW * job.deck.scallop:
+                return offer.chosen
+            left.append((round(hollow, 4), offer.chosen))
+        if left:
+            return min(left, key=lambda found: found[0])[1]
+    smallest = min(offers, key=lambda one: (one.chosen.cutter.diameter, one.chosen.cutter.number))
+    return smallest.chosen
 
 
 def _too_steep(cutter: Cutter, surface: DeckSurface) -> Fault:
