@@ -65,7 +65,9 @@ class Planner:
             job=load_job(path),
             checks=self.checks,
             refuse_contradictions=lambda: None,
-            known=SimpleNamespace(measured=None, settled=SimpleNamespace(cut=frozenset())),
+            known=SimpleNamespace(
+                measured=None, settled=SimpleNamespace(thickness=(), cut=frozenset())
+            ),
             failed=any(check.verdict == "fail" for check in self.checks),
             cautions=(),
             fills=(),

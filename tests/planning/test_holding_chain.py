@@ -27,9 +27,11 @@ def clamp(
 
 
 def held(job: Job) -> Job:
-    """A clamp sawn off after B, one left standing in C, screws in A, and a frame."""
+    """A clamp sawn off after B, one left standing in C, screws in A, and a frame; no ball, which
+    takes the whole stock in one layer and so has no corner to keep out of."""
     return job.model_copy(
         update={
+            "cutter": tuple(cutter for cutter in job.cutter if cutter.shape != "ball"),
             "obstacle": (
                 clamp(108, 20, 130, 40, "B", sawn_off=True),
                 clamp(-130, -40, -113, -25, "C"),
