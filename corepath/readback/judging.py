@@ -140,29 +140,11 @@ def measure_deck(
     if work.deck is None:
         return
     off_walls = ~_wall_columns(stock, behind, allowed.edge)
+    rest = (done.path, stock, allowed, done.measures, done.findings, off_walls)
     if work.deck.rough > 0.0:
-        check_rough(
-            work.deck,
-            heights,
-            work.cutting.depth,
-            done.path,
-            stock,
-            allowed,
-            done.measures,
-            done.findings,
-            off_walls,
-        )
+        check_rough(work.deck, heights, work.cutting.depth, *rest)
     else:
-        check_deck(
-            work.deck,
-            heights,
-            done.path,
-            stock,
-            allowed,
-            done.measures,
-            done.findings,
-            off_walls,
-        )
+        check_deck(work.deck, heights, *rest)
 
 
 def _wall_columns(stock: Stock, behind: Sequence[Work], edge: float) -> Mask:
