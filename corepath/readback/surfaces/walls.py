@@ -32,6 +32,9 @@ _AREA = either("mm²", "in²")
 # Pieces of one line that is buffered: the cost of a buffer grows faster than the number of its
 # points, so long lines are buffered in parts.
 _RUN = 200
+# Share of the radius within which a disc leaves nothing beside its line: a hole of the buffer that
+# lies nearer is false.
+_HOLE = 0.99
 # mm between the points of a wall at which wood left standing is looked for.
 _SAMPLE = 1.0
 
@@ -75,9 +78,25 @@ def swept_area(pieces: Pieces, radius: float) -> BaseGeometry:
     lines = [LineString(chain) for chain in chains(pieces)]
     if not lines:
         return Polygon()
-    return shapely.union_all(
-        shapely.buffer(np.array(lines), radius, quad_segs=join_segments(radius))
-    )
+    return shapely.union_all([_swept_line(line, radius) for line in lines])
+
+
+def _swept_line(line: LineString, radius: float) -> BaseGeometry:
+    """Return what a disc sweeps along one line, piece by piece where the buffer of the whole is
+    wrong."""
+    quads = join_segments(radius)
+    area = shapely.buffer(line, radius, quad_segs=quads)
+    # Around a line that crosses itself the buffer may keep a hole that the disc did sweep. It is
+    # told by its distance: a true hole is nowhere nearer to the line than the radius, but for the
+    # chords of round joins and for the buffer's own thinning of the line.
+    if any(
+        line.distance(hole.representative_point()) < _HOLE * radius
+        for part in shapely.get_parts(area)
+        for hole in map(Polygon, part.interiors)
+    ):
+        pieces = _segments(np.asarray(line.coords))
+        return shapely.union_all(shapely.buffer(pieces, radius, quad_segs=quads))
+    return area
 
 
 def _segments(points: Floats) -> NDArray[np.object_]:
