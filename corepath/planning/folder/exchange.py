@@ -21,7 +21,7 @@ from pathlib import Path
 
 from corepath.errors import OutputError
 from corepath.job.text.writing import locked, to_disk
-from corepath.planning.folder.in_place import HALF_WRITTEN, STAGING, Change
+from corepath.planning.folder.in_place import HALF_WRITTEN, STAGING, Change, remove_emptied
 
 __all__ = ["CannotExchange", "exchange", "take_up"]
 
@@ -33,8 +33,7 @@ _HERE = -100  # AT_FDCWD of <fcntl.h>: paths count from the current folder
 # Errors that only say that this way does not work here (another file system, no hard links, an old
 # kernel): then the files are written in place. Any other error, as of a full disk, is passed on.
 _CANNOT = frozenset({errno.EPERM, errno.EACCES, errno.EROFS, errno.EXDEV, errno.EMLINK,
-    errno.ENOTSUP, errno.ENOSYS,
-                     errno.EINVAL, errno.EBUSY})  # fmt: skip
+    errno.ENOTSUP, errno.ENOSYS, errno.EINVAL, errno.EBUSY, errno.ENAMETOOLONG})  # fmt: skip
 
 
 class CannotExchange(Exception):
@@ -62,14 +61,12 @@ def exchange(target: Path, change: Change) -> None:
         or target in Path.cwd().parents
     ):
         raise CannotExchange
-    fresh = _fresh(target)
-    exchanged = False
+    fresh, exchanged = None, False
     try:
-        _link_all(target, fresh, change)
-        for name, content in change.files.items():
-            (fresh / name).parent.mkdir(parents=True, exist_ok=True)
-            to_disk(fresh / name, content)
-        _keep_permissions(target, fresh)
+        hidden = _staging(target, target.stat().st_ino).name
+        fresh = Path(tempfile.mkdtemp(prefix=hidden, dir=target.parent))
+        _link_all(target, fresh, {*change.files, *change.gone, HALF_WRITTEN})
+        _make(change, fresh)
         # The lock lies on the folder, not on its name: from the exchange on, another run that comes
         # to `target` meets this one.
         with locked(fresh):
@@ -78,8 +75,12 @@ def exchange(target: Path, change: Change) -> None:
             exchanged = True
             names = {name for move in change.moves for name in move}
             _clear(fresh, target, {*change.files, *change.gone, *names, HALF_WRITTEN})
+    except OSError as error:
+        if error.errno in _CANNOT:
+            raise CannotExchange from None
+        raise
     finally:
-        if not exchanged:
+        if fresh is not None and not exchanged:
             shutil.rmtree(fresh, ignore_errors=True)
 
 
@@ -137,54 +138,43 @@ def _renameat2() -> Callable[[Path, Path], None] | None:
     def rename(one: Path, other: Path) -> None:
         if call(_HERE, os.fsencode(one), _HERE, os.fsencode(other), _EXCHANGE) != 0:
             number = ctypes.get_errno()
-            if number in _CANNOT:
-                raise CannotExchange
             raise OSError(number, os.strerror(number), str(one))
 
     return rename
 
 
-def _fresh(target: Path) -> Path:
-    """Make an empty folder beside the old one, with its permissions and owner."""
-    try:
-        hidden = _staging(target, target.stat().st_ino)
-        fresh = Path(tempfile.mkdtemp(prefix=hidden.name, dir=target.parent))
-    except OSError as error:
-        if error.errno in _CANNOT or error.errno == errno.ENAMETOOLONG:
-            raise CannotExchange from None
-        raise
-    try:
-        _like(target, fresh)
-        # The permissions are wanted, but not the times of the old folder.
-        os.utime(fresh)
-    except OSError:
-        shutil.rmtree(fresh, ignore_errors=True)
-        raise CannotExchange from None
-    return fresh
+def _link_all(target: Path, fresh: Path, left_out: set[str]) -> None:
+    """Link all files but those left out into the new folder; it and the folders in it get owner,
+    permissions and times of those in the old one."""
+    names = list(_files(target))
+    if len(names) > MOST:
+        raise CannotExchange
+    for name in names:
+        if name not in left_out:
+            (fresh / name).parent.mkdir(parents=True, exist_ok=True)
+            os.link(target / name, fresh / name, follow_symlinks=False)
+    # From the innermost folder up: what is made in a folder later would change its times.
+    for place, _, _ in os.walk(target, topdown=False):
+        old, new = Path(place), fresh / Path(place).relative_to(target)
+        if not os.access(old, os.W_OK | os.X_OK):
+            raise CannotExchange  # nothing in it could be removed afterwards
+        new.mkdir(parents=True, exist_ok=True)
+        held, own = old.stat(), new.stat()
+        if (held.st_uid, held.st_gid) != (own.st_uid, own.st_gid):
+            os.chown(new, held.st_uid, held.st_gid)
+        shutil.copystat(old, new)
 
 
-def _like(old: Path, new: Path) -> None:
-    """Give a folder owner, permissions and times of another."""
-    held, own = old.stat(), new.stat()
-    if (held.st_uid, held.st_gid) != (own.st_uid, own.st_gid):
-        os.chown(new, held.st_uid, held.st_gid)
-    shutil.copystat(old, new)
-
-
-def _keep_permissions(target: Path, fresh: Path) -> None:
-    """Give the folders in the new folder the owner, permissions and times of those in the old one.
-
-    Raises CannotExchange where that is not allowed.
-    """
-    # Last, since a folder that is made read-only here would take no file any more.
-    try:
-        for name in _folders(fresh):
-            if (target / name).is_dir() and not (target / name).is_symlink():
-                _like(target / name, fresh / name)
-    except OSError as error:
-        if error.errno in _CANNOT:
-            raise CannotExchange from None
-        raise
+def _make(change: Change, fresh: Path) -> None:
+    for name, to in change.moves:
+        (fresh / to).parent.mkdir(parents=True, exist_ok=True)
+        # A rename does nothing where both names are links to one file.
+        (fresh / to).unlink(missing_ok=True)
+        (fresh / name).rename(fresh / to)
+    for name, content in change.files.items():
+        (fresh / name).parent.mkdir(parents=True, exist_ok=True)
+        to_disk(fresh / name, content)
+    remove_emptied(fresh, change)
 
 
 def _files(folder: Path) -> Iterator[str]:
@@ -195,43 +185,6 @@ def _files(folder: Path) -> Iterator[str]:
         links = [name for name in folders if (place / name).is_symlink()]
         for name in sorted((*files, *links)):
             yield (place / name).relative_to(folder).as_posix()
-
-
-def _folders(folder: Path) -> Iterator[str]:
-    for here, folders, _ in os.walk(folder):
-        for name in sorted(folders):
-            if not (Path(here) / name).is_symlink():
-                yield (Path(here) / name).relative_to(folder).as_posix()
-
-
-def _link_all(target: Path, fresh: Path, change: Change) -> None:
-    """Link all files that stay into the new folder, moved ones under their new names.
-
-    A folder of which files go is made only where others stay in it.
-    """
-    moved = dict(change.moves)
-    left_out = {*change.files, *change.gone, HALF_WRITTEN}
-    names = [name for name in _files(target) if not name.startswith(STAGING)]
-    if len(names) > MOST:
-        raise CannotExchange
-    emptied = {name.rpartition("/")[0] for name in change.gone}
-    try:
-        for name in _folders(target):
-            if not os.access(target / name, os.W_OK | os.X_OK):
-                raise CannotExchange  # nothing in it could be removed afterwards
-            if name not in emptied and not name.startswith(STAGING):
-                (fresh / name).mkdir(parents=True, exist_ok=True)
-        for name in names:
-            to = moved.get(name, name)
-            # Also left out: a file whose name another one is moved to.
-            if name in left_out or (to == name and name in moved.values()):
-                continue
-            (fresh / to).parent.mkdir(parents=True, exist_ok=True)
-            os.link(target / name, fresh / to, follow_symlinks=False)
-    except OSError as error:
-        if error.errno in _CANNOT:
-            raise CannotExchange from None
-        raise
 
 
 def _take_over(old: Path, new: Path, left_out: set[str]) -> None:

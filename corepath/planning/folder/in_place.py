@@ -18,7 +18,7 @@ from pathlib import Path
 from corepath.errors import Fault, InputError
 from corepath.job.text.writing import to_disk
 
-__all__ = ["HALF_WRITTEN", "Change", "in_place", "refuse_half_written"]
+__all__ = ["HALF_WRITTEN", "Change", "in_place", "refuse_half_written", "remove_emptied"]
 
 HALF_WRITTEN = "HALF-WRITTEN.txt"
 STAGING = ".writing-"
@@ -82,12 +82,17 @@ def in_place(target: Path, change: Change, *, note: bool = True) -> None:
         finally:
             if note:
                 (target / HALF_WRITTEN).unlink(missing_ok=True)
-        for name in {name.rpartition("/")[0] for name in change.gone} - {""}:
-            # It fails for a folder that still holds something, which then stays.
-            with suppress(OSError):
-                (target / name).rmdir()
+        remove_emptied(target, change)
     finally:
         shutil.rmtree(staging, ignore_errors=True)
+
+
+def remove_emptied(folder: Path, change: Change) -> None:
+    """Remove the folders inside `folder` that hold nothing since files of theirs are gone."""
+    for name in {name.rpartition("/")[0] for name in change.gone} - {""}:
+        # It fails for a folder that still holds something, which then stays.
+        with suppress(OSError):
+            (folder / name).rmdir()
 
 
 def _rename(target: Path, staging: Path, change: Change, undo: list[tuple[Path, Path]]) -> None:
