@@ -3,6 +3,7 @@ whole program."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
@@ -38,6 +39,7 @@ def offsets() -> Iterator[Row]:
     yield from _against_dilation(prepared.board.deck)
     yield from _program(next(work for work in prepared.works if work.name == "deck"))
     yield _kept(prepare(SAMPLE.with_name("coupon.toml")))
+    yield _split(prepare(SAMPLE.with_name("pads-900.toml")))
 
 
 def _against_dilation(deck: Any) -> Iterator[Row]:
@@ -100,6 +102,19 @@ def _kept(prepared: Any) -> Row:
         patch.setattr(drop_cutter, "_MANY", 0)
         theirs = cpu(lambda: finished(work), 3)
     return Row.against("deck of the coupon, heights kept", ours, "each searched", theirs, 0.75)
+
+
+def _split(prepared: Any) -> Row:
+    """The deck's path where its ridges are searched in small cells and in coarse ones."""
+    from corepath.operations.deck import deck_finish
+    from corepath.operations.deck.surfacing import finished
+
+    work = next(work for work in prepared.works if work.name == "deck")
+    ours = cpu(lambda: finished(work), 2)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(deck_finish, "_PLACES_A_CELL", math.inf)
+        theirs = cpu(lambda: finished(work), 2)
+    return Row.against("deck of pads-900, small cells", ours, "coarse cells", theirs, 0.9)
 
 
 def _cropped(work: Any, share: float) -> Any:

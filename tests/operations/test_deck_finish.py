@@ -17,7 +17,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.operations.deck.deck_finish import _climbed, _Swept, follower, left_over, regional
-from corepath.operations.deck.deck_kernels import guillotine, left_at, reaching
+from corepath.operations.deck.deck_kernels import finer, guillotine, left_at, reaching
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import regions
 from corepath.operations.deck.deck_route import routed
@@ -70,7 +70,12 @@ def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> 
     x, y = draw.uniform(0, 60, 400), draw.uniform(0, 40, 400)
     corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
     frame = np.array([0.0, 0.0, 10.0, 6.0, 4.0])
-    found = left_at(path, cutter.profile, x, y, frame, *reaching(path, cutter.profile, frame))
+    coarse = reaching(path, cutter.profile, frame)
+    found = left_at(path, cutter.profile, x, y, frame, *coarse)
+    # Smaller cells list fewer moves, and what is left is the same to the last bit.
+    small, *fine = finer(path, cutter.profile, frame, 8, *coarse)
+    assert np.array_equal(found, left_at(path, cutter.profile, x, y, small, *fine))
+    assert len(fine[1]) / len(fine[0]) < 0.7 * len(coarse[1]) / len(coarse[0])
     t = np.linspace(0.0, 1.0, 2001)[:, None]
     steps = np.concatenate([a + t * (b - a) for a, b in itertools.pairwise(path)])
     away = np.hypot(x[:, None] - steps[:, 0], y[:, None] - steps[:, 1])

@@ -94,6 +94,10 @@ _MOST_BAD = 20_000
 # Share of the turn radius by which turns between extra lines begin before their ends (`routed`);
 # the lines were made longer than needed, see `deck_lines`.
 _EARLY = 0.8
+_CELL = 1.2
+"""mm; cells of about this size list the moves that may decide what is left in them."""
+_PLACES_A_CELL = 4
+"""From about so many places in each small cell on, making them is quicker than to do without."""
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
 _SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
@@ -225,6 +229,8 @@ def _climbed(
     at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
     start = _hills(at, best, _FOOT * wanted)
     at, best = at[start], best[start]
+    # A climb tries about a hundred places: eight round each of a few steps at most strides.
+    swept = swept.split(100 * len(at))
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
     for k, stride in enumerate(_STRIDES):
         # A hill that is still low after the coarse strides will not reach the limit by fine ones:
@@ -381,6 +387,19 @@ class _Swept:
         )
         starts, moves = reaching(path, cutter.profile, frame)
         return cls(path, cutter, offset, frame, starts, moves)
+
+    def split(self, places: int) -> _Swept:
+        """The same in cells of about `_CELL`, where so many places are to be tried that finding the
+        moves of each cell takes less time than it saves."""
+        from corepath.operations.deck.deck_kernels import finer
+
+        parts = math.ceil(self.frame[2] / _CELL)
+        if places < _PLACES_A_CELL * parts * parts * (len(self.starts) - 1):
+            return self
+        frame, starts, moves = finer(
+            self.path, self.cutter.profile, self.frame, parts, self.starts, self.moves
+        )
+        return replace(self, frame=frame, starts=starts, moves=moves)
 
     def heights(self, places: Array) -> Array:
         """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come."""

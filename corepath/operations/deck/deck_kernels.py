@@ -20,7 +20,7 @@ from corepath.motion.compiled import njit
 from corepath.motion.cutter_profile import CutterProfile
 from corepath.motion.cutter_profile_kernels import height, widest
 
-__all__ = ["guillotine", "left_at", "reaching"]
+__all__ = ["finer", "guillotine", "left_at", "reaching"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,6 +30,8 @@ _GOLDEN = 0.6180339887498949
 # Cuts at a row and at a column share one int16: 1000 columns of 20 mm are 20 m, more than any
 # board.
 _CUT_Y = 1000
+# mm, far more than the rounding of a height: no move is left out that ties with the least.
+_ROUNDING = 1e-9
 
 
 @njit(cache=True)
@@ -210,28 +212,9 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
     return starts, items
 
 
-@njit(cache=True)
-def _ceiling(
-    p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile
-) -> float:
-    """A height, mm, above which nothing is left within `half` (mm) of (x, y).
-
-    One vertex of the path whose cutter covers all of that circle is enough to bound it.
-    """
-    least = math.inf
-    for q in range(moves.shape[0]):
-        k = moves[q]
-        # The profile only adds to the vertex's height, so a higher vertex cannot lower the bound.
-        if p[k, 2] < least:
-            away = math.hypot(p[k, 0] - x, p[k, 1] - y) + half
-            if away <= profile.radius:
-                least = min(least, p[k, 2] + _over_tip(away, profile))
-    return least
-
-
-@njit(cache=True)
-def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
-    """Whether the move k to k + 1 comes within `reach` of (x, y)."""
+@njit(cache=True, inline="always")
+def _nearest(p: Array, k: int, x: float, y: float) -> tuple[float, float]:
+    """Share of the move k to k + 1 at which it comes nearest to (x, y), and how near, mm."""
     dx, dy = p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1]
     length2 = dx * dx + dy * dy
     t = (
@@ -239,8 +222,39 @@ def _near(p: Array, k: int, x: float, y: float, reach: float) -> bool:
         if length2 > 0.0
         else 0.0
     )
-    ex, ey = p[k, 0] + t * dx - x, p[k, 1] + t * dy - y
-    return bool(ex * ex + ey * ey <= reach * reach)
+    return t, math.hypot(p[k, 0] + t * dx - x, p[k, 1] + t * dy - y)
+
+
+@njit(cache=True)
+def _deciding(
+    p: Array, moves: Ints, x: float, y: float, half: float, profile: CutterProfile, out: Ints
+) -> int:
+    """Writes to the start of `out` those of the moves that may decide what is left somewhere within
+    `half` (mm) of (x, y), and returns how many; `out` may be `moves` itself."""
+    # One stand of the cutter that covers all of the circle bounds what is left in it. On each move
+    # the nearest to the middle is tried.
+    ceiling = math.inf
+    for q in range(moves.shape[0]):
+        k = moves[q]
+        # The profile only adds to the tip's height, so a higher move cannot lower the bound.
+        if min(p[k, 2], p[k + 1, 2]) < ceiling:
+            t, away = _nearest(p, k, x, y)
+            if away + half <= profile.radius:
+                tip = p[k, 2] + t * (p[k + 1, 2] - p[k, 2])
+                ceiling = min(ceiling, tip + _over_tip(away + half, profile))
+    ceiling += _ROUNDING
+    count = 0
+    for q in range(moves.shape[0]):
+        k = moves[q]
+        low = min(p[k, 2], p[k + 1, 2])
+        if low <= ceiling:
+            # Nowhere in the circle is the move nearer than this, nor its tip lower than its lower
+            # end.
+            away = max(_nearest(p, k, x, y)[1] - half, 0.0)
+            if away <= profile.radius and low + _over_tip(away, profile) <= ceiling:
+                out[count] = k  # never ahead of what is still to be read
+                count += 1
+    return count
 
 
 @njit(cache=True)
@@ -259,16 +273,38 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
     for c in range(columns * rows):
         x, y = frame[0] + (c % columns + 0.5) * size, frame[1] + (c // columns + 0.5) * size
         moves = items[starts[c] : starts[c + 1]]
-        # A move that stays above what others leave all over the cell, or does not come near it,
-        # leaves nothing here.
-        ceiling = _ceiling(p, moves, x, y, half, profile)
-        for q in range(moves.shape[0]):
-            k = moves[q]
-            if min(p[k, 2], p[k + 1, 2]) <= ceiling and _near(p, k, x, y, profile.radius + half):
-                items[count] = k  # never ahead of what is still to be read
-                count += 1
+        count += _deciding(p, moves, x, y, half, profile, items[count:])
         kept[c + 1] = count
     return kept, items[:count].copy()
+
+
+@njit(cache=True)
+def finer(
+    p: Array, profile: CutterProfile, frame: Array, parts: int, starts: Ints, moves: Ints
+) -> tuple[Array, Ints, Ints]:
+    """What `reaching` gives, for cells `parts` times as small: their frame, starts and moves.
+
+    `starts` and `moves` are those of `reaching` for the cells of `frame`. Far fewer moves decide in
+    a small cell, but to find them from all moves would take far longer.
+    """
+    columns, size = int(frame[3]) * parts, frame[2] / parts
+    cells = columns * int(frame[4]) * parts
+    half = 0.70711 * size
+    kept, items = np.empty(cells + 1, np.int64), np.empty(4 * cells, np.int64)
+    kept[0] = count = 0
+    for c in range(cells):
+        i, j = c % columns, c // columns
+        cell = i // parts + j // parts * int(frame[3])
+        mine = moves[starts[cell] : starts[cell + 1]]
+        if count + mine.shape[0] > items.shape[0]:
+            longer = np.empty(2 * items.shape[0] + mine.shape[0], np.int64)
+            longer[:count] = items[:count]
+            items = longer
+        x, y = frame[0] + (i + 0.5) * size, frame[1] + (j + 0.5) * size
+        count += _deciding(p, mine, x, y, half, profile, items[count:])
+        kept[c + 1] = count
+    small = np.array([frame[0], frame[1], size, float(columns), frame[4] * parts])
+    return small, kept, items[:count].copy()
 
 
 @njit(cache=True)
