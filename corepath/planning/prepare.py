@@ -91,7 +91,7 @@ class Prepared:
             *pressure_cautions(self.job),
             *touch_cautions(self.job, self.stackup, self.works),
         )
-        return said_all((*found, *fit_cautions(self.job), *self.board.deck.cautions))
+        return said_all((*found, *fit_cautions(self.job), *self.board.deck.source.cautions))
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -204,9 +204,9 @@ def _spoilt_works(
 
 
 def _resolved(job: Job, board: Board) -> Job:
-    if board.deck.sha256 is not None:
+    if board.deck.source.sha256 is not None:
         job = job.model_copy(
-            update={"deck": job.deck.model_copy(update={"sha256": board.deck.sha256})}
+            update={"deck": job.deck.model_copy(update={"sha256": board.deck.source.sha256})}
         )
     if job.outline.dxf is None:
         return job

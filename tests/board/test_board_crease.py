@@ -120,7 +120,10 @@ def test_deck_tells_how_far_it_was_rounded(make_job):
     deck = build_deck(job, build_outline(job, Path()))
     sharp = build_deck(make_job({"deck.least_radius": 0.01}), build_outline(job, Path()))
     by = sharp.grid - deck.grid
-    assert deck.rounded_by.most == pytest.approx(by.max(), abs=1e-9) and by.max() > 0.2
-    i, j = np.searchsorted(deck.xs, deck.rounded_by.x), np.searchsorted(deck.ys, deck.rounded_by.y)
+    assert deck.source.rounded_by.most == pytest.approx(by.max(), abs=1e-9) and by.max() > 0.2
+    i, j = (
+        np.searchsorted(deck.xs, deck.source.rounded_by.x),
+        np.searchsorted(deck.ys, deck.source.rounded_by.y),
+    )
     assert by[i, j] == pytest.approx(by.max(), abs=1e-9)
-    assert sharp.rounded_by.most < 0.001
+    assert sharp.source.rounded_by.most < 0.001

@@ -205,10 +205,10 @@ def test_each_fault_of_a_patch_is_named(make_job, patch, key, says):
 def test_a_tight_blend_is_told_with_the_width_that_would_do(make_job):
     """And that width does."""
     tight = {"diameter": 30.0, "at": [[-10, 0]], "raised": 0.2, "blend": 3.0}
-    said = built(make_job, {"deck.patch": [tight]})[2].cautions
+    said = built(make_job, {"deck.patch": [tight]})[2].source.cautions
     # sqrt(8 * 7.5132 * 0.2) = 3.47
     assert len(said) == 1 and "a blend of 4 mm would not" in said[0]
-    assert built(make_job, {"deck.patch": [tight | {"blend": 4.0}]})[2].cautions == ()
+    assert built(make_job, {"deck.patch": [tight | {"blend": 4.0}]})[2].source.cautions == ()
 
 
 def meshed(folder: Path, mesh: trimesh.Trimesh, name: str = "deck.stl") -> dict[str, object]:
@@ -264,9 +264,9 @@ def test_a_plane_comes_through_exactly_in_each_kind_of_file(make_job, tmp_path, 
         d / job.deck.edge_band
     )
     assert np.abs(deck.grid - np.where(d > 0, want, 5.0)).max() < 2e-5  # 32-bit numbers of STL
-    assert [said for said in deck.cautions if "normals" in said or "closed" in said] == []
-    assert any("along the outline deck" in said for said in deck.cautions)
-    assert len(deck.sha256) == 64
+    assert [said for said in deck.source.cautions if "normals" in said or "closed" in said] == []
+    assert any("along the outline deck" in said for said in deck.source.cautions)
+    assert len(deck.source.sha256) == 64
 
 
 def test_turned_faces_and_holes_below_are_told_and_change_nothing(make_job, tmp_path):
@@ -277,8 +277,8 @@ def test_turned_faces_and_holes_below_are_told_and_change_nothing(make_job, tmp_
     careless = trimesh.Trimesh(mesh.vertices, mesh.faces[:-30], process=False)
     _, _, deck = built(make_job, meshed(tmp_path, careless) | {"board.thickness": 7.75}, tmp_path)
     assert np.array_equal(deck.grid, right.grid)
-    assert any("flipped normals" in said for said in deck.cautions)
-    assert any("is not closed" in said for said in deck.cautions)
+    assert any("flipped normals" in said for said in deck.source.cautions)
+    assert any("is not closed" in said for said in deck.source.cautions)
 
 
 def hole(x, y):

@@ -21,7 +21,7 @@ import numpy as np
 import shapely
 from typer.testing import CliRunner
 
-from corepath.board.deck.files.file_bytes import read_bytes
+from corepath.board.deck.files.file_bytes import BoardNodes, read_bytes
 from corepath.board.deck.files.grid_file import grid_heights
 from corepath.board.deck.files.mesh_file import mesh_heights
 from corepath.board.outline.dxf import read_outline
@@ -146,14 +146,14 @@ def _measured(data: bytes, folder: Path) -> object:
 
 OUTLINE = shapely.box(-20, -8, 20, 8)
 XS, YS = np.arange(-20.0, 21.0), np.arange(-8.0, 9.0)
-INSIDE = np.ones((len(XS), len(YS)), dtype=np.bool_)
+NODES = BoardNodes(XS, YS, np.ones((len(XS), len(YS)), dtype=np.bool_), OUTLINE)
 
 
 def _grid(ending: str) -> Callable[[bytes, Path], object]:
     deck = DeckSection(
         grid=f"g{ending}", grid_units="mm", grid_origin=(-20.0, -8.0), grid_spacing=(4.0, 4.0)
     )
-    return lambda data, folder: grid_heights(data, f"g{ending}", deck, XS, YS, INSIDE, OUTLINE)
+    return lambda data, folder: grid_heights(data, f"g{ending}", deck, NODES)
 
 
 @cache
@@ -177,7 +177,7 @@ def _npys() -> tuple[bytes, ...]:
 
 def _mesh(ending: str) -> Callable[[bytes, Path], object]:
     deck = DeckSection(mesh=f"m{ending}", mesh_units="mm")
-    return lambda data, folder: mesh_heights(data, f"m{ending}", deck, XS, YS, INSIDE, OUTLINE)
+    return lambda data, folder: mesh_heights(data, f"m{ending}", deck, NODES)
 
 
 def _meshes(kind: str) -> Callable[[], tuple[bytes, ...]]:

@@ -30,7 +30,7 @@ def test_heights_come_back_whole(prepared):
     geometry = json.loads(json.dumps(geometry_dict(prepared)))
     again = held_deck(from_resolved(resolved), resolved, geometry)
     assert np.array_equal(again.grid, prepared.board.deck.grid)
-    assert again.sha256 == prepared.board.deck.sha256
+    assert again.source.sha256 == prepared.board.deck.source.sha256
 
 
 def test_changed_heights_are_refused(prepared):

@@ -11,19 +11,24 @@ Outside the outline h = e out to the blank's edge. Board frame, mm.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.deck.files.file_bytes import FileHeights, digest_of, read_bytes
+from corepath.board.deck.files.file_bytes import (
+    BoardNodes,
+    FileHeights,
+    digest_of,
+    read_bytes,
+)
 from corepath.board.deck.patches import lay_on, patch_cautions, patch_faults, patches_of
-from corepath.board.deck.surface import DeckSurface, Lowering
+from corepath.board.deck.surface import DeckSource, DeckSurface, Lowering
 from corepath.board.deck.thickness import Thickness
 from corepath.errors import Fault, InputError
-from corepath.job.model import Job
+from corepath.job.model import DeckSection, Job
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.text.source import key_of
 from corepath.lengths import mm
@@ -50,12 +55,10 @@ _TOLD = 0.05  # mm: a smaller step at the outline is not worth a word
 
 @dataclass(frozen=True, slots=True)
 class _Ground:
-    """Heights at the nodes before rounding, and what is known of them."""
+    """Heights at the nodes before rounding, and where they come from."""
 
     raw: Floats
-    station_errors: tuple[float, ...] = ()
-    cautions: tuple[str, ...] = ()
-    sha256: str | None = None
+    source: DeckSource
 
 
 def deck_faults(job: Job, outline: Polygon | None = None) -> list[Fault]:
@@ -148,13 +151,14 @@ def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSu
     grid, faults = lay_on(patches, job, xs, ys, rounded)
     if faults:
         raise InputError(faults)
-    cautions = (*ground.cautions, *patch_cautions(patches, job, rounded, xs, ys))
+    cautions = (*ground.source.cautions, *patch_cautions(patches, job, rounded, xs, ys))
     # What a mesh or grid gives is written down beside the plan as text and read back from there:
     # rounded here, both are the same deck to the last bit. Stations are worked out again instead.
-    if ground.sha256 is not None:
+    if ground.source.sha256 is not None:
         grid = np.round(grid, FILE_GRAIN)
     lowering = _lowering(xs, ys, ground.raw - rounded)
-    return DeckSurface(xs, ys, grid, edge, ground.station_errors, lowering, cautions, ground.sha256)
+    source = replace(ground.source, rounded_by=lowering, cautions=cautions)
+    return DeckSurface(xs, ys, grid, edge, source)
 
 
 def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Ground:
@@ -181,7 +185,7 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
             [Fault("deck.profile", says, allowed="a smaller crown there, or thicker stations")]
         )
     errors = tuple(float(v) for v in t(stations[:, 0]) - stations[:, 1])
-    return _Ground(np.maximum(raw, edge), errors)
+    return _Ground(np.maximum(raw, edge), DeckSource(errors))
 
 
 def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats) -> _Ground:
@@ -196,8 +200,9 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
     d = OutlineDistance(outline).on_grid(xs, ys, deck.edge_band)
     share = smoothstep7(d / deck.edge_band)
     inside = share > _WEIGHTLESS
-    heights = _heights(data, name, job, xs, ys, inside, outline)
-    faults = _file_faults(job, key, name, xs, ys, heights.at, share)
+    nodes = BoardNodes(xs, ys, inside, outline)
+    heights = _heights(data, name, deck, nodes)
+    faults = _file_faults(job, key, name, nodes, heights.at, share)
     if faults:
         raise InputError(faults)
     smooth = deck.mesh_smooth if deck.mesh is not None else deck.grid_smooth
@@ -205,31 +210,23 @@ def _from_file(job: Job, outline: Polygon, folder: Path, xs: Floats, ys: Floats)
     raw = np.where(inside, np.maximum(edge + (m - edge) * share, edge), edge)
     cautions = (
         *heights.cautions,
-        *_step_at_outline(name, xs, ys, heights.at, d, edge, deck.edge_band),
+        *_step_at_outline(name, nodes, heights.at, d, edge, deck.edge_band),
     )
-    return _Ground(raw, (), cautions, digest_of(data))
+    return _Ground(raw, DeckSource(cautions=cautions, sha256=digest_of(data)))
 
 
-def _heights(
-    data: bytes,
-    name: str,
-    job: Job,
-    xs: Floats,
-    ys: Floats,
-    inside: NDArray[np.bool_],
-    outline: Polygon,
-) -> FileHeights:
-    if job.deck.mesh is not None:
+def _heights(data: bytes, name: str, deck: DeckSection, nodes: BoardNodes) -> FileHeights:
+    if deck.mesh is not None:
         from corepath.board.deck.files.mesh_file import mesh_heights
 
-        return mesh_heights(data, name, job.deck, xs, ys, inside, outline)
+        return mesh_heights(data, name, deck, nodes)
     from corepath.board.deck.files.grid_file import grid_heights
 
-    return grid_heights(data, name, job.deck, xs, ys, inside, outline)
+    return grid_heights(data, name, deck, nodes)
 
 
 def _file_faults(
-    job: Job, key: str, name: str, xs: Floats, ys: Floats, m: Floats, share: Floats
+    job: Job, key: str, name: str, nodes: BoardNodes, m: Floats, share: Floats
 ) -> list[Fault]:
     """Heights below the edge thickness, and a thickness of the board that is not theirs."""
     edge, faults = job.board.edge_thickness, []
@@ -237,8 +234,8 @@ def _file_faults(
     if low.min() < edge - _BELOW:
         i, j = np.unravel_index(int(np.argmin(np.round(low, 9))), low.shape)
         says = (
-            f"{name} lies below the edge thickness, at {mm(low[i, j]):.2f~} at ({mm(xs[i]):g}, "
-            f"{mm(ys[j]):g})"
+            f"{name} lies below the edge thickness, at {mm(low[i, j]):.2f~} at "
+            f"({mm(nodes.xs[i]):g}, {mm(nodes.ys[j]):g})"
         )
         allowed = f"board.edge_thickness, {mm(edge):g}, or more; mesh_at and the units move it"
         faults.append(
@@ -253,8 +250,8 @@ def _file_faults(
     if abs(highest - job.board.thickness) > _THICKER:
         i, j = np.unravel_index(int(np.argmax(np.round(shown, 9))), shown.shape)
         says = (
-            f"contradicts {key}, whose highest inside the outline it must be, at ({mm(xs[i]):g}, "
-            f"{mm(ys[j]):g})"
+            f"contradicts {key}, whose highest inside the outline it must be, at "
+            f"({mm(nodes.xs[i]):g}, {mm(nodes.ys[j]):g})"
         )
         faults.append(
             Fault("board.thickness", says, f"{mm(job.board.thickness):g}", f"{mm(highest):.2f}")
@@ -285,7 +282,7 @@ def _smoothed(heights: Floats, inside: NDArray[np.bool_], width: float) -> Float
 
 
 def _step_at_outline(
-    name: str, xs: Floats, ys: Floats, m: Floats, d: Floats, edge: float, band: float
+    name: str, nodes: BoardNodes, m: Floats, d: Floats, edge: float, band: float
 ) -> list[str]:
     # the first two nodes inside the outline: there the file should already be at the edge thickness
     off = np.where((d > 0.0) & (d < 2.0) & np.isfinite(m), np.abs(m - edge), 0.0)
@@ -294,8 +291,8 @@ def _step_at_outline(
         return []
     return [
         f"along the outline {name} stands up to {mm(off[i, j]):.2f~} off the edge thickness, "
-        f"at ({mm(xs[i]):g}, {mm(ys[j]):g}); over the edge band of {mm(band):g~} the deck is "
-        "brought to it"
+        f"at ({mm(nodes.xs[i]):g}, {mm(nodes.ys[j]):g}); over the edge band of {mm(band):g~} the "
+        "deck is brought to it"
     ]
 
 

@@ -9,6 +9,7 @@ Beyond the grid, which reaches 40 mm past the blank, the deck is level at the ed
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +18,7 @@ from shapely import Polygon
 
 from corepath.lengths import said_all
 
-__all__ = ["DeckSurface", "Lowering"]
+__all__ = ["DeckSource", "DeckSurface", "Lowering"]
 
 Floats = NDArray[np.float64]
 
@@ -33,43 +34,57 @@ class Lowering(NamedTuple):
 _NONE = Lowering(0.0, 0.0, 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class DeckSource:
+    """Holds what is known of where a deck's heights come from.
+
+    `station_errors` tells for each station how far the thickness passes from it; `rounded_by` is
+    the largest lowering of creases; `cautions` say what a user should know of the file and of the
+    patches; `sha256` names the file.
+    """
+
+    station_errors: tuple[float, ...] = ()
+    rounded_by: Lowering = _NONE
+    cautions: tuple[str, ...] = ()
+    sha256: str | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "cautions", said_all(self.cautions))
+
+
+_UNTOLD = DeckSource()
+
+
 class DeckSurface:
     """Holds h(x, y) as a bicubic spline through `grid` (n, m) on the nodes `xs` (n,) by `ys` (m,),
     mm, all read-only.
 
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is
-    the largest slope between nodes (a tangent); `station_errors` tells for each station how far the
-    thickness passes from it; `cautions` say what a user should know of its file and of its patches;
-    `sha256` names that file; `coefficients` (n + 4, m + 4) and `frame` (4,) serve the
-    evaluators in `corepath.board.deck.spline_kernels`.
+    the largest slope between nodes (a tangent); `source` tells where its heights come from;
+    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators in
+    `corepath.board.deck.spline_kernels`.
     """
 
     __slots__ = (
-        "cautions", "coefficients", "edge", "frame", "grid", "highest", "lowest", "rounded_by",
-        "sha256",
-        "station_errors", "steepest", "step", "xs", "ys",
+        "coefficients", "edge", "frame", "grid", "highest", "lowest", "source", "steepest", "step",
+        "xs", "ys",
     )  # fmt: skip
 
-    cautions: tuple[str, ...]
     coefficients: Floats
     edge: float
     frame: Floats
     grid: Floats
     highest: float
     lowest: float
-    rounded_by: Lowering
-    sha256: str | None
-    station_errors: tuple[float, ...]
+    source: DeckSource
     steepest: float
     step: float
     xs: Floats
     ys: Floats
 
     def __init__(
-        self, xs: Floats, ys: Floats, grid: Floats, edge: float, station_errors: tuple[float,
-        ...] = (),
-        rounded_by: Lowering = _NONE, cautions: tuple[str, ...] = (), sha256: str | None = None,
-    ) -> None:  # fmt: skip
+        self, xs: Floats, ys: Floats, grid: Floats, edge: float, source: DeckSource = _UNTOLD
+    ) -> None:
         from scipy.ndimage import spline_filter
 
         # `__setattr__` below refuses every change, so that arrays and figures cannot drift apart
@@ -87,10 +102,7 @@ class DeckSurface:
         put(self, "lowest", float(grid.min()))
         slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
         put(self, "steepest", float(slopes.max()) / self.step)
-        put(self, "cautions", said_all(cautions))
-        put(self, "sha256", sha256)
-        put(self, "station_errors", station_errors)
-        put(self, "rounded_by", rounded_by)
+        put(self, "source", source)
 
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError(f"a deck surface does not change: {name}")

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck.make_deck import FILE_GRAIN, nodes_of
-from corepath.board.deck.surface import DeckSurface
+from corepath.board.deck.surface import DeckSource, DeckSurface
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
 
@@ -42,7 +42,7 @@ def _within(places: Floats, half: float) -> NDArray[np.intp]:
 def seal(deck: DeckSurface, job: Job) -> dict[str, str]:
     """Return the entry of `job.resolved.json` about the heights; empty for a deck that follows from
     the job's keys alone."""
-    if deck.sha256 is None:
+    if deck.source.sha256 is None:
         return {}
     return {KEY: _digest(grid_over(deck, job.blank.length, job.blank.width)[2])}
 
@@ -75,4 +75,4 @@ def held_deck(job: Job, resolved: Mapping[str, Any], geometry: Mapping[str, Any]
     # Beyond the blank the file holds no heights; nothing is cut to them, so the edge's height does.
     grid = np.full((len(xs), len(ys)), job.board.edge_thickness)
     grid[np.ix_(i, j)] = heights
-    return DeckSurface(xs, ys, grid, job.board.edge_thickness, sha256=job.deck.sha256)
+    return DeckSurface(xs, ys, grid, job.board.edge_thickness, DeckSource(sha256=job.deck.sha256))

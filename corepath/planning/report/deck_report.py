@@ -13,7 +13,7 @@ __all__ = ["deck_report"]
 
 def deck_report(prepared: Prepared) -> dict[str, Any]:
     """Return source, file and its digest, extremes, station errors, rounding and patches; mm."""
-    deck, surface, stack = prepared.job.deck, prepared.board.deck, prepared.stackup
+    deck, source, stack = prepared.job.deck, prepared.board.deck.source, prepared.stackup
     found: dict[str, Any] = {
         "source": "mesh"
         if deck.mesh is not None
@@ -24,16 +24,16 @@ def deck_report(prepared: Prepared) -> dict[str, Any]:
         "lowest": round(stack.deck_lowest, 4),
         "station_errors": [
             {"x": station[0], "thickness": station[1], "passes_by": round(float(error), 4)}
-            for station, error in zip(deck.stations or (), surface.station_errors, strict=False)
+            for station, error in zip(deck.stations or (), source.station_errors, strict=False)
         ],
         "rounded_by": {
-            "most": round(surface.rounded_by.most, 4),
-            "at": [round(surface.rounded_by.x, 4), round(surface.rounded_by.y, 4)],
+            "most": round(source.rounded_by.most, 4),
+            "at": [round(source.rounded_by.x, 4), round(source.rounded_by.y, 4)],
         },
         "patches": [_patch(prepared, patch) for patch in patches_of(prepared.job)],
     }
-    if surface.sha256 is not None:
-        found |= {"file": deck.mesh or deck.grid, "sha256": surface.sha256}
+    if source.sha256 is not None:
+        found |= {"file": deck.mesh or deck.grid, "sha256": source.sha256}
     return found
 
 

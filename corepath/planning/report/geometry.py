@@ -116,7 +116,7 @@ def _deck(prepared: Prepared) -> dict[str, Any]:
     deck, blank = prepared.board.deck, prepared.job.blank
     x0, y0, grid = grid_over(deck, blank.length, blank.width)
     # Of a deck from a file these are the only heights that the folder has: they are kept finer.
-    decimals = 4 if deck.sha256 is None else FILE_GRAIN
+    decimals = 4 if deck.source.sha256 is None else FILE_GRAIN
     return {
         "x0": _round(x0),
         "y0": _round(y0),

@@ -3,22 +3,35 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from corepath.errors import Fault, InputError
 from corepath.job.text.regular import TooLarge, read_regular, shown_name, size_text
 from corepath.lengths import MM_PER_INCH
 
-__all__ = ["LARGEST_FILE", "MM", "FileHeights", "digest_of", "read_bytes"]
+__all__ = ["LARGEST_FILE", "MM", "BoardNodes", "FileHeights", "digest_of", "read_bytes"]
 
 MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": MM_PER_INCH}
 
 LARGEST_FILE = 256 * 2**20
 """bytes: a larger file is refused rather than read into memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardNodes:
+    """The nodes of the deck's grid, `xs` (n,) by `ys` (m,), mm, board frame; those `inside` (n, m)
+    the `outline` need heights."""
+
+    xs: NDArray[np.float64]
+    ys: NDArray[np.float64]
+    inside: NDArray[np.bool_]
+    outline: Polygon
 
 
 class FileHeights(NamedTuple):

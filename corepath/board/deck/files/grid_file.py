@@ -16,9 +16,8 @@ import warnings
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
 
-from corepath.board.deck.files.file_bytes import MM, FileHeights
+from corepath.board.deck.files.file_bytes import MM, BoardNodes, FileHeights
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
 from corepath.lengths import mm
@@ -33,19 +32,17 @@ _FARTHEST = 1e6  # a height beyond this, in any unit, is none
 _COLUMNS = ("x", "y", "h")
 
 
-def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
-    inside: NDArray[np.bool_],
-                 outline: Polygon) -> FileHeights:  # fmt: skip
-    """Returns the heights at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere.
+def grid_heights(data: bytes, name: str, deck: DeckSection, nodes: BoardNodes) -> FileHeights:
+    """Returns the heights at the `nodes` inside the outline, NaN elsewhere.
 
-    Raises InputError where the bytes are no grid, or the grid does not cover `outline` or has gaps
-    over it.
+    Raises InputError where the bytes are no grid, or the grid does not cover the outline or has
+    gaps over it.
     """
     from scipy.interpolate import RectBivariateSpline
     from scipy.ndimage import distance_transform_edt
 
     gx, gy, h = read_grid(data, name, deck)
-    left, low, right, high = outline.bounds
+    left, low, right, high = nodes.outline.bounds
     slack = 1e-6
     if (
         gx[0] > left + slack
@@ -66,7 +63,7 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         # Two steps of the grid about the outline: a value there still bends the spline inside. A
         # spline needs every value, so the others take the nearest.
         reach = 2.0 * max(float(np.diff(gx).max()), float(np.diff(gy).max()))
-        needed = outline.buffer(reach)
+        needed = nodes.outline.buffer(reach)
         i, j = np.nonzero(missing)
         over = shapely.contains_xy(needed, gx[i], gy[j])
         if over.any():
@@ -82,9 +79,8 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floa
         h = h[tuple(nearest)]
     # nodes beyond the grid are not inside the outline; clipped, the spline is not asked outside
     spline = RectBivariateSpline(gx, gy, h, kx=3, ky=3, s=0.0)
-    return FileHeights(
-        np.where(inside, spline(np.clip(xs, gx[0], gx[-1]), np.clip(ys, gy[0], gy[-1])), math.nan)
-    )
+    xs, ys = np.clip(nodes.xs, gx[0], gx[-1]), np.clip(nodes.ys, gy[0], gy[-1])
+    return FileHeights(np.where(nodes.inside, spline(xs, ys), math.nan))
 
 
 def read_grid(data: bytes, name: str, deck: DeckSection) -> tuple[Floats, Floats, Floats]:

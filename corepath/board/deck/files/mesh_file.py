@@ -20,7 +20,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.deck.files.file_bytes import MM, FileHeights
+from corepath.board.deck.files.file_bytes import MM, BoardNodes, FileHeights
 from corepath.board.deck.files.mesh_rays import Cells, cells_of, look_down
 from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection
@@ -36,25 +36,23 @@ _ASIDE = 0.02  # mm beside an edge where the ground is probed
 _STEP = 0.05  # mm: the ground beside an edge that lies deeper than this is a step, not a seam
 
 
-def mesh_heights(data: bytes, name: str, deck: DeckSection, xs: Floats, ys: Floats,
-    inside: NDArray[np.bool_],
-                 outline: Polygon) -> FileHeights:  # fmt: skip
-    """Returns the tops at the nodes `xs` (n,) by `ys` (m,) where `inside` (n, m), NaN elsewhere.
+def mesh_heights(data: bytes, name: str, deck: DeckSection, nodes: BoardNodes) -> FileHeights:
+    """Returns the tops at the `nodes` inside the outline, NaN elsewhere.
 
-    Raises InputError where the bytes are no mesh, or the mesh does not cover `outline`, folds or
+    Raises InputError where the bytes are no mesh, or the mesh does not cover the outline, folds or
     has a step in it.
     """
     faces, indices = placed_faces(data, name, deck)
     cells = cells_of(faces)
-    i, j = np.nonzero(inside)
-    x, y = xs[i], ys[j]
+    i, j = np.nonzero(nodes.inside)
+    x, y = nodes.xs[i], nodes.ys[j]
     top, second, layers, face = look_down(cells, x, y)
     faults = _uncovered(name, x, y, top) + _layers(name, x, y, top, second, layers)
     # nodes 1 mm apart miss a narrow step or overhang, so the mesh's own edges are looked at as well
-    faults = faults or _edges(name, faces, indices, cells, outline)
+    faults = faults or _edges(name, faces, indices, cells, nodes.outline)
     if faults:
         raise InputError(faults)
-    heights = np.full(inside.shape, math.nan)
+    heights = np.full(nodes.inside.shape, math.nan)
     heights[i, j] = top
     return FileHeights(heights, tuple(_cautions(name, faces, indices, face)))
 
