@@ -78,8 +78,7 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     faults += _unsafe_texts(known, ())
     fill_hardware(known)
     inch = known.get("units") == "inch"
-    context = {"scale": MM_PER_INCH if inch else 1.0}
-    sections = _sections(known, context, inch, source, faults)
+    sections = _sections(known, inch, source, faults)
     for path, says, allowed in contradictions(ValidSections(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
     # Lengths left in mm are 25 times too large in a job in inches: they are named first, before
@@ -98,7 +97,7 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     # A job with stand-ins is returned beside its faults and never planned: it only lets the caller
     # find faults of geometry in the same run.
     try:
-        job = Job.model_validate(with_stand_ins(known, faults), context=context)
+        job = Job.model_validate(with_stand_ins(known, faults), context=_scale(inch))
     except ValidationError:
         job = None
     return job, locate(faults, source)
@@ -181,9 +180,13 @@ def _home_of(name: str) -> str:
     return homes[0] if len(homes) == 1 else ""
 
 
+def _scale(inch: bool) -> dict[str, float]:
+    """Return what the model needs to know to read lengths: how many mm their unit has."""
+    return {"scale": MM_PER_INCH if inch else 1.0}
+
+
 def _sections(
     known: Mapping[str, Any],
-    context: Mapping[str, float],
     inch: bool,
     source: Source,
     faults: list[Fault],
@@ -200,7 +203,7 @@ def _sections(
             elif kind.table is not None or kind.name == "list":
                 sections[name] = Job.model_fields[name].get_default(call_default_factory=True)
             continue
-        sections[name] = _section(name, kind, known[name], context, inch, source, faults)
+        sections[name] = _section(name, kind, known[name], inch, source, faults)
     return sections
 
 
@@ -221,17 +224,16 @@ def _section(
     name: str,
     kind: KeyKind,
     value: Any,
-    context: Mapping[str, float],
     inch: bool,
     source: Source,
     faults: list[Fault],
 ) -> Any:
     if kind.table is not None:
-        return _validated(kind.table, value, (name,), context, inch, source, faults)
+        return _validated(kind.table, value, (name,), inch, source, faults)
     if kind.name == "list" and kind.items[0].table is not None and isinstance(value, list):
         model = kind.items[0].table
         rows = tuple(
-            _validated(model, row, (name, place), context, inch, source, faults)
+            _validated(model, row, (name, place), inch, source, faults)
             for place, row in enumerate(value)
         )
         least = next(
@@ -274,7 +276,6 @@ def _validated(
     model: type[BaseModel],
     value: Any,
     at: Path,
-    context: Mapping[str, float],
     inch: bool,
     source: Source,
     faults: list[Fault],
@@ -289,7 +290,7 @@ def _validated(
         )
         return None
     try:
-        return model.model_validate(value, context=dict(context))
+        return model.model_validate(value, context=_scale(inch))
     except ValidationError as error:
         found: dict[str, Fault] = {}
         entries = error.errors(include_url=False)

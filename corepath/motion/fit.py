@@ -105,7 +105,7 @@ def _moves(run: Floats, ends: NDArray[np.int64], bends: Floats, feed: float) -> 
             yield line(x, y, z, feed)
         else:
             sx, sy = run[start, :2].tolist()
-            yield arc(sweep < 0.0, x, y, z, cx - sx, cy - sy, feed)
+            yield arc(sweep < 0.0, (x, y, z), (cx - sx, cy - sy), feed)
         start = end
 
 

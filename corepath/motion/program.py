@@ -78,8 +78,15 @@ def line(x: float, y: float, z: float, feed: float) -> Move:
     return Move(Kind.LINE, x, y, z, feed)
 
 
-def arc(clockwise: bool, x: float, y: float, z: float, i: float, j: float, feed: float) -> Move:
-    return Move(Kind.CW if clockwise else Kind.CCW, x, y, z, feed, i, j)
+def arc(
+    clockwise: bool,
+    end: tuple[float, float, float],
+    to_centre: tuple[float, float],
+    feed: float,
+) -> Move:
+    """Returns an arc to `end`, (x, y, z), about what lies `to_centre`, (i, j), from its start, mm;
+    `feed` mm/min."""
+    return Move(Kind.CW if clockwise else Kind.CCW, *end, feed, *to_centre)
 
 
 def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float = 0.0) -> Move:

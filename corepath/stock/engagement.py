@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.gcode.read.arcs import flatten
 from corepath.stock.engagement_kernels import engage
-from corepath.stock.entry_slots import WayIn, find_entries, first_laps
+from corepath.stock.entry_slots import Samples, WayIn, find_entries, first_laps
 from corepath.stock.material import Grid, Singles
 from corepath.stock.path import Path, Pieces
 
@@ -116,7 +116,7 @@ def engagement(path: Path, before: Singles, grid: Grid, wide: float, layer: floa
     met[piece[found[:, 2:4].max(axis=1) > _LEAST]] = True
     entries = find_entries(down, met)
     slot = np.asarray((found[:, 0] + found[:, 1] > wide) & (found[:, 2] > _SHALLOW), dtype=np.bool_)
-    entering = first_laps(pieces, piece, place, way, slot, entries, path.cutter.radius)
+    entering = first_laps(pieces, Samples(piece, place, way), slot, entries, path.cutter.radius)
     return Engagement(
         pieces, piece, way, found[:, 0], found[:, 1], found[:, 2], found[:, 5],
         found[:, 3], place, entering, entries,

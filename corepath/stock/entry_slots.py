@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from corepath.stock.path import Pieces
 
-__all__ = ["WayIn", "find_entries", "first_laps", "runs"]
+__all__ = ["Samples", "WayIn", "find_entries", "first_laps", "runs"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -44,6 +44,16 @@ class WayIn:
 
     first: int
     last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Samples along a path in the order cut: of each its `piece` (k,), its `place` (k, 3), mm, and
+    the length of path, `way` (k,), since the one before."""
+
+    piece: Ints
+    place: Floats
+    way: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,19 +84,11 @@ def find_entries(down: Flags, met: Flags) -> tuple[WayIn, ...]:
 
 
 def first_laps(
-    pieces: Pieces,
-    piece: Ints,
-    place: Floats,
-    way: Floats,
-    wide: Flags,
-    entries: tuple[WayIn, ...],
-    radius: float,
+    pieces: Pieces, samples: Samples, wide: Flags, entries: tuple[WayIn, ...], radius: float
 ) -> Flags:
-    """Tell which samples lie in an entry or its first lap, (k,).
-
-    `piece` (k,), `place` (k, 3) and `way` (k,) are the piece, the place and the length of path of
-    each sample, in the order cut; `wide` (k,) tells which cut as wide as only a first lap may.
-    """
+    """Tell which `samples` lie in an entry or its first lap, (k,); `wide` (k,) tells which cut as
+    wide as only a first lap may."""
+    piece, place = samples.piece, samples.place
     inside = np.zeros(len(pieces), dtype=np.bool_)
     for entry in entries:
         inside[entry.first : entry.last + 1] = True
@@ -101,7 +103,7 @@ def first_laps(
     for first, stop in runs(wide | found):
         x, y, _ = place[first].tolist()
         if found[first:stop].any() or _goes_on(
-            ends.near(x, y), place, heading, way, first, stop, radius
+            ends.near(x, y), samples, heading, (first, stop), radius
         ):
             found[first:stop] = True
             ends.add(_End(*place[stop - 1].tolist(), *heading[stop - 1].tolist()))
@@ -186,20 +188,15 @@ def _come_round(
 
 
 def _goes_on(
-    ends: list[_End],
-    place: Floats,
-    heading: Floats,
-    way: Floats,
-    first: int,
-    stop: int,
-    radius: float,
+    ends: list[_End], samples: Samples, heading: Floats, run: tuple[int, int], radius: float
 ) -> bool:
     """Tell whether a run of samples takes up one of the slots that ended earlier, within its first
     diameter of path."""
+    first, stop = run
     # Straight on means: within half a radius of the slot's line, heading within 60 degrees of it,
     # at the same height, and not far from its end.
-    last = first + int(np.searchsorted(np.cumsum(way[first:stop]), 2.0 * radius)) + 1
-    x, y, z = place[first:last].T
+    last = first + int(np.searchsorted(np.cumsum(samples.way[first:stop]), 2.0 * radius)) + 1
+    x, y, z = samples.place[first:last].T
     for end in ends:
         ahead = (x - end.x) * end.ux + (y - end.y) * end.uy
         aside = np.abs((y - end.y) * end.ux - (x - end.x) * end.uy)

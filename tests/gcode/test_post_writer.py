@@ -118,7 +118,7 @@ def test_inch_scales_all_lengths_and_feeds() -> None:
     moves = [
         rapid(25.4, 0, CLEAR),
         line(25.4, 0, 12.7, 254),
-        arc(False, -25.4, 0, 12.7, -25.4, 0, 508),
+        arc(False, (-25.4, 0, 12.7), (-25.4, 0), 508),
     ]
     rows = body(written(program(moves), units="inch").text)
     assert "G20" in rows
@@ -169,7 +169,7 @@ def test_moves_that_round_to_nothing_are_dropped() -> None:
         line(1.00001, 1, 10, 777),
         line(2, 1, 10, 300),
     ]
-    moves += [line(2, 1.00002, 10, 888), arc(False, 2.00003, 1.00002, 10, 50, 0, 999)]
+    moves += [line(2, 1.00002, 10, 888), arc(False, (2.00003, 1.00002, 10), (50, 0), 999)]
     rows = body(written(program(moves)).text)
     assert [row for row in rows if row.startswith("F")] == ["F300.0"]
 
@@ -183,7 +183,7 @@ def test_pass_that_begins_low_still_enters_from_above() -> None:
 
 def test_full_circle_and_helix_are_halved() -> None:
     """Half-way a helix is half-way down; no arc turns more than 180°."""
-    moves = [rapid(10, 0, CLEAR), line(10, 0, 10, 300), arc(True, 10, 0, 8, -10, 0, 900)]
+    moves = [rapid(10, 0, CLEAR), line(10, 0, 10, 300), arc(True, (10, 0, 8), (-10, 0), 900)]
     rows = body(written(program(moves)).text)
     assert [row for row in rows if row.startswith("G2 ")] == [
         "G2 X-10.0000 Y0.0000 Z9.0000 I-10.0000 J0.0000",
@@ -194,7 +194,7 @@ def test_full_circle_and_helix_are_halved() -> None:
 def test_control_without_arcs_gets_chords() -> None:
     """R 10, error 0.0028: N = ceil(2 pi / 2 acos(1 - e/R)) = 133 chords a turn (geometry), Z
     falling evenly."""
-    moves = [rapid(10, 0, CLEAR), line(10, 0, 10, 300), arc(False, 10, 0, 8, -10, 0, 900)]
+    moves = [rapid(10, 0, CLEAR), line(10, 0, 10, 300), arc(False, (10, 0, 8), (-10, 0), 900)]
     rows = body(written(program(moves), arcs=False).text)
     assert not any(re.match("G[23] ", row) for row in rows)
     cut = rows[rows.index("F900.0") + 1 : rows.index("G0 Z23.6000", rows.index("F900.0"))]
@@ -204,7 +204,7 @@ def test_control_without_arcs_gets_chords() -> None:
 
 def test_extents_hold_the_bulge_of_an_arc() -> None:
     """The middle of a half circle reaches farther than its ends: travel is judged by it."""
-    moves = [rapid(0, -10, CLEAR), line(0, -10, 10, 300), arc(False, 0, 10, 10, 0, 10, 900)]
+    moves = [rapid(0, -10, CLEAR), line(0, -10, 10, 300), arc(False, (0, 10, 10), (0, 10), 900)]
     made = written(program(moves))
     assert made.extents.x == pytest.approx((0.0, 10.0), abs=1e-4)
     assert made.extents.y == pytest.approx((-200.0, 10.0), abs=1e-4)
@@ -222,7 +222,7 @@ def test_extents_hold_the_bulge_on_each_side(way: tuple[int, int], axis: int, en
     moves = [
         rapid(x + 10 * b, y - 10 * a, CLEAR),
         line(x + 10 * b, y - 10 * a, 10, 300),
-        arc(False, x - 10 * b, y + 10 * a, 10, -10 * b, 10 * a, 900),
+        arc(False, (x - 10 * b, y + 10 * a, 10), (-10 * b, 10 * a), 900),
     ]
     extents = written(program(moves)).extents
     assert (extents.x, extents.y)[axis][end] == pytest.approx(310 if end else -310, abs=1e-4)
@@ -234,7 +234,7 @@ def test_straight_cuts_and_arcs_are_counted_apart() -> None:
         rapid(0, 0, CLEAR),
         line(0, 0, 10, 300),
         line(5, 0, 10, 900),
-        arc(False, 15, 0, 10, 5, 0, 900),
+        arc(False, (15, 0, 10), (5, 0), 900),
     ]
     made = written(program(moves))
     assert (made.cut_lines, made.cut_arcs) == (2, 1)
@@ -394,7 +394,7 @@ def test_a_warning_without_names_is_not_repeated(warning: str) -> None:
         ([line(0, 0, 0, 300)], "rapid"),
         ([rapid(0, 0, CLEAR), line(0, 0, 0, 0.0)], "feed"),
         ([rapid(0, 0, CLEAR), line(math.nan, 0, 0, 300)], "finite"),
-        ([rapid(0, 0, CLEAR), arc(True, 5, 0, CLEAR, 9, 0, 300)], "radius"),
+        ([rapid(0, 0, CLEAR), arc(True, (5, 0, CLEAR), (9, 0), 300)], "radius"),
     ],
 )
 def test_what_is_no_program_is_refused(moves: list[Move], says: str) -> None:

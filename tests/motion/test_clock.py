@@ -83,7 +83,7 @@ def test_corner_speed_is_that_of_the_arc_that_rounds_it(inner: float, speed: flo
 def test_circle_is_held_to_its_acceleration() -> None:
     """Radius 10, a 500: at most sqrt(a r) = 70.71 mm/s (textbook kinematics, from memory), whatever
     the feed."""
-    moves = [rapid(10, 0, 0), arc(False, 10, 0, 0, -10, 0, 60000.0)]
+    moves = [rapid(10, 0, 0), arc(False, (10, 0, 0), (-10, 0), 60000.0)]
     top = math.sqrt(500.0 * 10.0)
     length = math.tau * 10.0
     assert seconds(moves, limits())[1] == pytest.approx(length / top + top / 500.0, abs=1e-6)
@@ -92,7 +92,7 @@ def test_circle_is_held_to_its_acceleration() -> None:
 def test_helix_counts_its_length_in_space() -> None:
     """NIST IR 6556, 2.1.2.6: the feed is along the helix; at a small feed the time is length over
     feed."""
-    moves = [rapid(10, 0, 0), arc(True, 10, 0, -30, -10, 0, MINUTE)]
+    moves = [rapid(10, 0, 0), arc(True, (10, 0, -30), (-10, 0), MINUTE)]
     length = math.hypot(math.tau * 10.0, 30.0)
     assert seconds(moves, limits(accel=1e6))[1] == pytest.approx(length, rel=1e-5)
 
@@ -101,7 +101,7 @@ def test_helix_counts_its_length_in_space() -> None:
 def test_tangent_arc_is_entered_at_speed(clockwise: bool) -> None:
     """A tangent of the wrong sign would make the cutter stop where line and arc join."""
     side = -1.0 if clockwise else 1.0
-    moves = [*along_x(50.0, 20.0), arc(clockwise, 60, side * 10, 0, 0, side * 10, 20 * MINUTE)]
+    moves = [*along_x(50.0, 20.0), arc(clockwise, (60, side * 10, 0), (0, side * 10), 20 * MINUTE)]
     moves.append(line(60, side * 60, 0, 20 * MINUTE))
     length = 100.0 + math.pi / 2.0 * 10.0
     assert seconds(moves, limits()).sum() == pytest.approx(length / 20.0 + 20.0 / 500.0, abs=1e-6)
@@ -115,7 +115,7 @@ def test_polyline_of_a_circle_is_no_faster_than_the_circle() -> None:
         line(10 * math.cos(k * math.tau / n), 10 * math.sin(k * math.tau / n), 0, feed)
         for k in range(1, n + 1)
     ]
-    circle = [rapid(10, 0, 0), arc(False, 10, 0, 0, -10, 0, feed)]
+    circle = [rapid(10, 0, 0), arc(False, (10, 0, 0), (-10, 0), feed)]
     assert seconds(chords, limits()).sum() == pytest.approx(
         seconds(circle, limits()).sum(), rel=0.02
     )

@@ -28,8 +28,8 @@ def test_a_small_circle_is_no_faster_than_its_radius_allows() -> None:
     assert bend_feed(ACCEL, 0.4) == pytest.approx(929.5, abs=0.1)
     _, full, half = feeds(
         rapid(0.4, 0, 1),
-        arc(False, 0.4, 0, 1, -0.4, 0, 3960.0),
-        arc(False, -0.4, 0, 1, -0.4, 0, 900.0),
+        arc(False, (0.4, 0, 1), (-0.4, 0), 3960.0),
+        arc(False, (-0.4, 0, 1), (-0.4, 0), 900.0),
     )
     assert 0.9 * 929.5 <= full <= 929.5
     assert half == 900.0, "what can be reached stays"
@@ -37,9 +37,9 @@ def test_a_small_circle_is_no_faster_than_its_radius_allows() -> None:
 
 def test_a_wide_arc_and_a_straight_line_keep_their_feed() -> None:
     """sqrt(600 · 50) = 173 mm/s, 10392 mm/min."""
-    assert feeds(rapid(50, 0, 1), arc(False, 0, 50, 1, -50, 0, 8000.0), line(-40, 50, 1, 8000.0))[
-        1:
-    ] == [
+    assert feeds(
+        rapid(50, 0, 1), arc(False, (0, 50, 1), (-50, 0), 8000.0), line(-40, 50, 1, 8000.0)
+    )[1:] == [
         8000.0,
         8000.0,
     ]
@@ -48,7 +48,7 @@ def test_a_wide_arc_and_a_straight_line_keep_their_feed() -> None:
 def test_on_a_helix_the_way_in_the_plane_counts() -> None:
     """A turn of radius 1 that falls 2·pi goes down as far as round: sqrt(2) times the speed in the
     plane."""
-    _, feed = feeds(rapid(1, 0, 10), arc(False, 1, 0, 10 - 2 * math.pi, -1, 0, 9000.0))
+    _, feed = feeds(rapid(1, 0, 10), arc(False, (1, 0, 10 - 2 * math.pi), (-1, 0), 9000.0))
     assert (
         0.9 * math.sqrt(2) * 60 * math.sqrt(ACCEL) <= feed <= math.sqrt(2) * 60 * math.sqrt(ACCEL)
     )

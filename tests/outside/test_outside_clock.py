@@ -58,7 +58,7 @@ def test_without_a_limit_of_acceleration_time_is_length_over_feed() -> None:
     moves = [
         rapid(0, 0, 0),
         line(30, 0, 0, 600),
-        arc(False, 40, 10, 0, 0, 10, 600),
+        arc(False, (40, 10, 0), (0, 10), 600),
         line(40, 60, -5, 600),
     ]
     length = 30 + 5 * math.pi + math.hypot(50, 5)
@@ -73,7 +73,9 @@ def test_circle_speed() -> None:
         math.tau * 10.0 / 70.71, rel=1e-4
     )
     limits = Limits(6000.0, 500.0, 0.02)
-    many = seconds([rapid(10, 0, 0)] + [arc(False, 10, 0, 0, -10, 0, 60000.0)] * 50, limits).sum()
+    many = seconds(
+        [rapid(10, 0, 0)] + [arc(False, (10, 0, 0), (-10, 0), 60000.0)] * 50, limits
+    ).sum()
     assert many / 50 == pytest.approx(math.tau * 10.0 / 70.71, rel=0.01)
 
 

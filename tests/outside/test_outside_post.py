@@ -72,13 +72,13 @@ SAMPLE = [
         rapid(3, 4, CLEAR),
         rapid(3, 4, 14),
         line(3, 4, 12, 300),
-        arc(False, 3, 4, 11, -3, -4, 900),
+        arc(False, (3, 4, 11), (-3, -4), 900),
         line(20, 9, 11, 900),
     ],
     [
         rapid(-3, 4, CLEAR),
         line(-3, 4, 10, 300),
-        arc(True, 3, -4, 10, 3, -4, 900.5),
+        arc(True, (3, -4, 10), (3, -4), 900.5),
         line(7.77777, -1 / 3, 9.5, 1200),
     ],
 ]
@@ -184,7 +184,7 @@ def test_golden_arc_of_the_standard() -> None:
     moves = [
         rapid(7, 7, CLEAR),
         line(7, 7, 9, 300),
-        arc(True, 10, 16, 9, 3, 4, 300),
+        arc(True, (10, 16, 9), (3, 4), 300),
         rapid(10, 16, CLEAR),
     ]
     made = Program(
@@ -217,7 +217,7 @@ def _walk(choices: list[tuple[Kind, float, float, float]]) -> list[Move]:
         turn = c if kind is Kind.CCW else -c
         i, j = -a * math.cos(b), -a * math.sin(b)
         x, y, z = x + i + a * math.cos(b + turn), y + j + a * math.sin(b + turn), z - 0.01
-        moves.append(arc(kind is Kind.CW, x, y, z, i, j, 900.0))
+        moves.append(arc(kind is Kind.CW, (x, y, z), (i, j), 900.0))
     return moves
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from corepath.stock.entry_slots import WayIn, first_laps
+from corepath.stock.entry_slots import Samples, WayIn, first_laps
 from corepath.stock.path import Pieces
 
 RADIUS = 4.0
@@ -17,8 +17,8 @@ def laps(points: list[tuple[float, float, float]], wide: list[bool]) -> list[boo
     pieces = Pieces(ends[:-1], ends[1:], np.arange(len(ends) - 1))
     place, long = (ends[:-1] + ends[1:]) / 2.0, np.linalg.norm(np.diff(ends, axis=0), axis=1)
     place[0, 2] = ends[1, 2]
-    order = np.arange(len(pieces))
-    return first_laps(pieces, order, place, long, np.array(wide), (WayIn(0, 0),), RADIUS).tolist()
+    samples = Samples(np.arange(len(pieces)), place, long)
+    return first_laps(pieces, samples, np.array(wide), (WayIn(0, 0),), RADIUS).tolist()
 
 
 # A slot 30 long, its lap 3 wide, entered by a short ramp at the middle of the upper side. Opposite

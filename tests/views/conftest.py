@@ -177,8 +177,11 @@ def _loop(ring: Any, z: float) -> list[Any]:
 
 def _circle(x: float, y: float, r: float, z: float) -> list[Any]:
     start = [rapid(x + r, y, 22.0), line(x + r, y, z + 1, 300.0)]
-    helix = [arc(False, x - r, y, z + 0.5, -r, 0.0, 900.0), arc(False, x + r, y, z, r, 0.0, 900.0)]
-    return [*start, *helix, arc(False, x + r, y, z, -r, 0.0, 900.0), rapid(x + r, y, 22.0)]
+    helix = [
+        arc(False, (x - r, y, z + 0.5), (-r, 0.0), 900.0),
+        arc(False, (x + r, y, z), (r, 0.0), 900.0),
+    ]
+    return [*start, *helix, arc(False, (x + r, y, z), (-r, 0.0), 900.0), rapid(x + r, y, 22.0)]
 
 
 def _raster(z: Any, step: float) -> list[Any]:

@@ -27,7 +27,7 @@ from corepath.views.maps.contours import contour
 
 def test_a_full_circle_is_drawn_all_round() -> None:
     drawn = strokes(
-        [Pass.of([rapid(5, 0, 10), line(5, 0, 1, 100), arc(False, 5, 0, 1, -5, 0, 900)])]
+        [Pass.of([rapid(5, 0, 10), line(5, 0, 1, 100), arc(False, (5, 0, 1), (-5, 0), 900)])]
     )
     ring = drawn.runs[0][1:, :2]
     assert np.hypot(ring[:, 0], ring[:, 1]) == pytest.approx(5.0)
@@ -41,7 +41,7 @@ def test_half_circles_bulge_to_the_right_side(clockwise: bool, side: float) -> N
     """From (-1, 0) to (1, 0) about the origin: clockwise goes over the top (RS-274: seen from
     above)."""
     drawn = strokes(
-        [Pass.of([rapid(-1, 0, 5), line(-1, 0, 0, 9), arc(clockwise, 1, 0, 0, 1, 0, 9)])]
+        [Pass.of([rapid(-1, 0, 5), line(-1, 0, 0, 9), arc(clockwise, (1, 0, 0), (1, 0), 9)])]
     )
     assert drawn.runs[0][:, 1].max() * side == pytest.approx(max(side, 0.0), abs=0.05)
     assert np.abs(drawn.runs[0][:, 1]).max() == pytest.approx(1.0, abs=TOLERANCE)

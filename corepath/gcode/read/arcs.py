@@ -136,7 +136,14 @@ def flatten(
         )
     owner = np.repeat(np.arange(len(kind), dtype=np.int64), count)
     piece = np.arange(len(owner), dtype=np.int64) - np.repeat(np.cumsum(count) - count, count)
-    upper = _at((piece + 1) / count[owner], owner, kind, start, end, centre, sweep, radius, last)
+    share = (piece + 1) / count[owner]
+    upper = start[owner] + (end[owner] - start[owner]) * share[:, None]
+    curved = kind[owner] >= 2
+    which = owner[curved]
+    if len(which):
+        upper[curved, :2] = _on_arcs(
+            share[curved], start[which], centre[which], sweep[which], radius[which], last[which]
+        )
     # A motion ends exactly where the text says, so that pieces of consecutive motions join without
     # the rounding of sine and cosine between them.
     final = piece + 1 == count[owner]
@@ -148,23 +155,16 @@ def flatten(
     return lower, upper, owner
 
 
-def _at(
-    share: Floats, owner: Ints, kind: NDArray[np.int8], start: Floats, end: Floats, centre: Floats,
-    sweep: Floats,
-    radius: Floats, last: Floats,
-) -> Floats:  # fmt: skip
-    """Return the points at a share (0 to 1) of the motions `owner`, (m, 3).
+def _on_arcs(
+    share: Floats, start: Floats, centre: Floats, sweep: Floats, radius: Floats, last: Floats
+) -> Floats:
+    """Return the places (m, 2) at a `share` (0 to 1) of m arcs, from `radius` to the `last` one.
 
     Between a start and an end radius that differ a little the radius changes evenly, as along a
     spiral: no other curve meets both ends.
     """
-    points: Floats = start[owner] + (end[owner] - start[owner]) * share[:, None]
-    curved = kind[owner] >= 2
-    which = owner[curved]
-    if len(which):
-        begin = np.arctan2(start[which, 1] - centre[which, 1], start[which, 0] - centre[which, 0])
-        angle = begin + sweep[which] * share[curved]
-        reach = radius[which] + (last[which] - radius[which]) * share[curved]
-        points[curved, 0] = centre[which, 0] + reach * np.cos(angle)
-        points[curved, 1] = centre[which, 1] + reach * np.sin(angle)
-    return points
+    begin = np.arctan2(start[:, 1] - centre[:, 1], start[:, 0] - centre[:, 0])
+    angle = begin + sweep * share
+    reach = radius + (last - radius) * share
+    turned = np.column_stack((np.cos(angle), np.sin(angle)))
+    return np.asarray(centre + reach[:, None] * turned)

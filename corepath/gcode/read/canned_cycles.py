@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "CycleStep", "cycle_steps"]
+__all__ = ["CYCLES", "PECK_CLEARANCE", "Cycle", "CycleLevels", "CycleStep", "cycle_steps"]
 
 # Ten times the G code.
 CYCLES = frozenset({810, 820, 830, 850, 890})
@@ -29,6 +29,15 @@ class Cycle:
     q: float | None = None
 
 
+class CycleLevels(NamedTuple):
+    """Heights of a cycle, absolute, mm: the `bottom` of the hole, the `retract` level R, and the
+    height `clear` at which it ends, with G98 that of its start where that is higher."""
+
+    bottom: float
+    retract: float
+    clear: float
+
+
 class CycleStep(NamedTuple):
     """One motion of a cycle (`rapid` or feed) to (x, y, z), or a dwell of `dwell` seconds there."""
 
@@ -40,8 +49,9 @@ class CycleStep(NamedTuple):
 
 
 def _bottom(
-    code: int, x: float, y: float, clear: float, bottom: float, retract: float, cycle: Cycle
+    code: int, x: float, y: float, levels: CycleLevels, cycle: Cycle
 ) -> Iterator[CycleStep]:
+    bottom, retract, clear = levels
     if code == 830:
         peck, reached = cycle.q or 0.0, retract
         while reached > bottom:
@@ -63,18 +73,15 @@ def _bottom(
 
 
 def cycle_steps(
-    code: int, at: tuple[float, float, float], places: list[tuple[float, float]], bottom: float,
-    retract: float,
-    to_initial: bool, cycle: Cycle,
-) -> Iterator[CycleStep]:  # fmt: skip
-    """Yield the motions of one line of a cycle `code` from `at` over each of `places`.
-
-    `bottom` and `retract` are absolute heights; `to_initial` is G98 (back to the height at the
-    start where that is higher), else G99. Lengths in mm.
-    """
-    z = at[2]
-    x, y = at[0], at[1]
-    clear = max(z, retract) if to_initial else retract
+    code: int,
+    at: tuple[float, float, float],
+    places: list[tuple[float, float]],
+    levels: CycleLevels,
+    cycle: Cycle,
+) -> Iterator[CycleStep]:
+    """Yield the motions of one line of a cycle `code` from `at` over each of `places`, mm."""
+    x, y, z = at
+    _, retract, clear = levels
     # Below R the control first rises to it, before it moves sideways.
     if z < retract:
         z = retract
@@ -83,5 +90,5 @@ def cycle_steps(
         yield CycleStep(True, x, y, z)
         if z != retract:
             yield CycleStep(True, x, y, retract)
-        yield from _bottom(code, x, y, clear, bottom, retract, cycle)
+        yield from _bottom(code, x, y, levels, cycle)
         z = clear

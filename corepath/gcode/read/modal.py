@@ -20,12 +20,14 @@ from corepath.gcode.read.arcs import (
     lengths,
 )
 from corepath.gcode.read.blocks import AXES, Block, g_name, near_integer
-from corepath.gcode.read.canned_cycles import CYCLES, Cycle, cycle_steps
+from corepath.gcode.read.canned_cycles import CYCLES, Cycle, CycleLevels, cycle_steps
 from corepath.gcode.read.line_checks import HOMES, Wrong, check_block, motion_code, only_states
 from corepath.gcode.read.modal_state import NAN, ModalState
 from corepath.gcode.read.read_program import Event
 
 __all__ = ["Machine"]
+
+Place = tuple[float, float, float]
 
 # Bounds on what one short line (L10000, a Q of 0.0001) may ask for: it would fill the memory.
 _MOST_PECKS = 100_000
@@ -169,12 +171,11 @@ class Machine(ModalState):
         elif code in (20, 30):
             self._arc(code, block, line)
         else:
-            x, y, z = self._target(block)
-            self._row(code // 10, x, y, z, NAN, NAN, line, block)
+            self._row(code // 10, self._target(block), line, block)
         if explicit:
             self.motion = code
 
-    def _target(self, block: Block) -> tuple[float, float, float]:
+    def _target(self, block: Block) -> Place:
         here = (self.x, self.y, self.z)
         result = []
         for axis, value in zip(AXES, here, strict=True):
@@ -188,24 +189,22 @@ class Machine(ModalState):
     def _row(
         self,
         kind: int,
-        x: float,
-        y: float,
-        z: float,
-        cx: float,
-        cy: float,
+        end: Place,
         line: int,
         block: Block | None = None,
+        centre: tuple[float, float] = (NAN, NAN),
     ) -> None:
         feed = self.feed
         # G93: F is one over the minutes that the motion takes, so the feed is F times its length.
         if self.inverse_time and kind and block is not None:
-            feed = block.words["F"] * self._length(kind, x, y, z, cx, cy)
-        self.rows.append((kind, x, y, z, cx, cy, feed, line, self.spindle, self.scale != 1.0))
-        self.x, self.y, self.z = x, y, z
+            feed = block.words["F"] * self._length(kind, end, centre)
+        self.rows.append((kind, *end, *centre, feed, line, self.spindle, self.scale != 1.0))
+        self.x, self.y, self.z = end
 
-    def _length(self, kind: int, x: float, y: float, z: float, cx: float, cy: float) -> float:
-        start, end = np.array([[self.x, self.y, self.z]]), np.array([[x, y, z]])
-        return float(lengths(np.array([kind], np.int8), start, end, np.array([[cx, cy]]))[0])
+    def _length(self, kind: int, end: Place, centre: tuple[float, float]) -> float:
+        start = np.array([[self.x, self.y, self.z]])
+        way = lengths(np.array([kind], np.int8), start, np.array([end]), np.array([centre]))
+        return float(way[0])
 
     def _home(self, block: Block, line: int) -> None:
         """Run G28 or G30 (NIST IR 6556, 3.5.8): a rapid to the place given, then all axes home,
@@ -213,25 +212,24 @@ class Machine(ModalState):
         if self.stated_first is None:
             self.stated_first = frozenset(self.stated)
         if block.has_axes:
-            x, y, z = self._target(block)
-            self._row(0, x, y, z, NAN, NAN, line, block)
+            self._row(0, self._target(block), line, block)
         says = (
             f"{g_name(block.g['non-modal'])} goes to a place that is not in the program: where it "
             "passes cannot be told"
         )
         self.notes.append(("unsupported", says))
-        self._row(0, NAN, NAN, NAN, NAN, NAN, line, block)
+        self._row(0, (NAN, NAN, NAN), line, block)
 
     def _machine_move(self, code: int, block: Block, line: int) -> None:
         # G53, in machine coordinates: the axes named are unknown from here on.
-        here = [self.x, self.y, self.z]
-        for place, axis in enumerate(AXES):
-            if axis in block.words:
-                here[place] = NAN
+        x, y, z = (
+            NAN if axis in block.words else value
+            for axis, value in zip(AXES, (self.x, self.y, self.z), strict=True)
+        )
         self.notes.append(
             ("unsupported", "G53 moves in machine coordinates: where it passes cannot be told")
         )
-        self._row(code // 10, here[0], here[1], here[2], NAN, NAN, line, block)
+        self._row(code // 10, (x, y, z), line, block)
 
     def _arc(self, code: int, block: Block, line: int) -> None:
         words = block.words
@@ -258,7 +256,7 @@ class Machine(ModalState):
                 raise Wrong("an arc of radius zero")
         else:
             raise Wrong("an arc needs I, J or R")
-        self._row(code // 10, x, y, z, centre[0], centre[1], line, block)
+        self._row(code // 10, (x, y, z), line, block, centre)
 
     def _run_cycle(self, code: int, block: Block, line: int, first: bool) -> None:
         words = block.words
@@ -266,7 +264,8 @@ class Machine(ModalState):
         if first:
             self.cycle = Cycle(r=self.cycle.r if self.motion in CYCLES else None)
         places = self._cycle_places(block)
-        bottom, retract = self._cycle_levels(words, code)
+        levels = self._cycle_levels(words, code)
+        bottom, retract, _ = levels
         if code == 830 and len(places) * (retract - bottom) / (self.cycle.q or 1.0) > _MOST_PECKS:
             raise Wrong(f"G83 with more than {_MOST_PECKS} pecks")
         pecks = (retract - bottom) / (self.cycle.q or 1.0) if code == 830 else 1.0
@@ -276,11 +275,11 @@ class Machine(ModalState):
         if retract < bottom:
             raise Wrong("the retract level R lies below the bottom Z")
         at = (self.x, self.y, self.z)
-        for step in cycle_steps(code, at, places, bottom, retract, self.to_initial, self.cycle):
+        for step in cycle_steps(code, at, places, levels, self.cycle):
             if step.dwell:
                 self._event("dwell", line, step.dwell)
             elif (step.x, step.y, step.z) != (self.x, self.y, self.z):
-                self._row(0 if step.rapid else 1, step.x, step.y, step.z, NAN, NAN, line)
+                self._row(0 if step.rapid else 1, (step.x, step.y, step.z), line)
 
     def _cycle_places(self, block: Block) -> list[tuple[float, float]]:
         given = block.words.get("L", 1.0)
@@ -295,9 +294,9 @@ class Machine(ModalState):
         dx, dy = x - self.x, y - self.y
         return [(self.x + dx * k, self.y + dy * k) for k in range(1, repeats + 1)]
 
-    def _cycle_levels(self, words: dict[str, float], code: int) -> tuple[float, float]:
-        """Return the absolute bottom and retract height, from the words of this line or the sticky
-        ones. With G91 R counts from where the tip stands, and Z from R (NIST IR 6556, 3.5.16)."""
+    def _cycle_levels(self, words: dict[str, float], code: int) -> CycleLevels:
+        """Return the heights of a cycle, from the words of this line or the sticky ones. With G91 R
+        counts from where the tip stands, and Z from R (NIST IR 6556, 3.5.16)."""
         cycle = self.cycle
         if "R" in words:
             cycle.r = words["R"] * self.scale
@@ -313,6 +312,7 @@ class Machine(ModalState):
             raise Wrong("G83 needs a peck Q above zero")
         if code in (820, 890) and (cycle.p is None or cycle.p < 0.0):
             raise Wrong("this cycle needs a dwell P")
-        if self.absolute:
-            return cycle.z, cycle.r
-        return self.z + cycle.r + cycle.z, self.z + cycle.r
+        bottom, retract = cycle.z, cycle.r
+        if not self.absolute:
+            bottom, retract = self.z + cycle.r + cycle.z, self.z + cycle.r
+        return CycleLevels(bottom, retract, max(self.z, retract) if self.to_initial else retract)

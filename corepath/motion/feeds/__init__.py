@@ -2,6 +2,6 @@
 bends."""
 
 from corepath.motion.feeds.chips import chip_caution
-from corepath.motion.feeds.speeds import cutting
+from corepath.motion.feeds.speeds import CuttingData, cutting
 
-__all__ = ["chip_caution", "cutting"]
+__all__ = ["CuttingData", "chip_caution", "cutting"]

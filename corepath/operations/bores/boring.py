@@ -82,7 +82,7 @@ class BoreTrail(ToolpathBuilder):
             if k == count and end is not None:
                 x, y = end
             if self.work.arcs:
-                self._add(arc(self.way < 0.0, x, y, level, cx - self.x, cy - self.y, feed))
+                self._add(arc(self.way < 0.0, (x, y, level), (cx - self.x, cy - self.y), feed))
             else:
                 self._add(line(x, y, level, feed))
 

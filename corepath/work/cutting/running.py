@@ -9,7 +9,7 @@ from corepath.job.model import CutterSection, Job
 from corepath.job.tables.builtin import woods
 from corepath.job.tables.cutting_table import chip_from_table, speed_from_table
 from corepath.motion.cutter import Cutter, Cutting, Origin
-from corepath.motion.feeds import cutting
+from corepath.motion.feeds import CuttingData, cutting
 from corepath.motion.feeds.chips import on_straight_wall, rim_diameter, scallop_step
 
 __all__ = [
@@ -73,16 +73,13 @@ def run(job: Job, section: CutterSection, asked: CutRequest) -> Cutting:
     feed = _own_feed(section, asked, chip, rpm)
     fastest = BELOW_RAPID * machine.rapid
     stepover, own = _stepover(section, asked.stepover_share), asked.allowance
+    data = CuttingData(
+        chip, rpm, section.plunge_share, section.depth_a_pass, stepover, section.ramp_share, feed
+    )
     made = cutting(
         cutter,
-        chip,
-        rpm,
+        data,
         machine.spindle_rpm,
-        section.depth_a_pass,
-        section.plunge_share,
-        stepover=stepover,
-        ramp_share=section.ramp_share,
-        feed=feed,
         fastest=fastest,
         light=light_cut(
             cutter, stepover, job.milling.finish_allowance if own is None else own, asked
