@@ -34,7 +34,8 @@ from corepath.stackup.pass_shows import showing
 from corepath.views.deck.casting_sheet import deck_casting_sheet
 from corepath.views.deck.deck_pictures import deck_pictures
 from corepath.views.drawings.drawing import drawings
-from corepath.views.maps.blank_maps import maps
+from corepath.views.drawings.scene import DrawnPlan
+from corepath.views.maps.blank_maps import SkimShows, maps
 from corepath.views.sheet_html import Facts, PlannedFile, sheet_html
 
 __all__ = ["Plan", "plan", "preview"]
@@ -146,17 +147,20 @@ def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Wri
 
 
 def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
-    out = drawings(
-        prepared.job,
-        prepared.board,
-        prepared.stackup,
-        prepared.works,
-        [one.program for one in made],
+    shown = DrawnPlan(
+        job=prepared.job,
+        board=prepared.board,
+        stackup=prepared.stackup,
+        works=prepared.works,
         digest=prepared.digest,
-        checks=prepared.checks,
+        programs=[one.program for one in made],
         minutes={one.program.stem: one.minutes for one in made},
+        checks=prepared.checks,
     )
-    return {**out, **deck_pictures(prepared.job, prepared.board, digest=prepared.digest)}
+    return {
+        **drawings(shown),
+        **deck_pictures(prepared.job, prepared.board, digest=prepared.digest),
+    }
 
 
 def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> str:
@@ -211,9 +215,8 @@ def _maps(prepared: Prepared) -> dict[str, str]:
         prepared.board,
         stack.heights.blank,
         stack.table.courses,
-        showing(stack),
+        SkimShows(showing(stack), stack.skim.planned_stop),
         digest=prepared.digest,
-        planned_stop=stack.skim.planned_stop,
     )
 
 

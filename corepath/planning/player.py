@@ -29,6 +29,7 @@ from corepath.views.player import (
     Faces,
     Lattice,
     Motions,
+    PageHead,
     PlayedBlank,
     PlayedFile,
     Shape,
@@ -59,12 +60,10 @@ def player_page(
     job = prepared.job
     page = preview_html(
         reels(prepared, readback, texts),
-        title=job.title,
-        digest=prepared.digest,
+        PageHead(job.title, prepared.digest, warning),
         size=(job.blank.length, job.blank.width),
         solids={setup: _few(left) for setup, left in readback.remaining.items()},
         inch=job.units == "inch",
-        warning=warning,
     )
     return units_of(job.units).text(page)
 

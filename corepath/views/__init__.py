@@ -2,5 +2,6 @@
 
 from corepath.views.drawings.drawing import drawings, operation_drawing
 from corepath.views.drawings.overview import overview
+from corepath.views.drawings.scene import DrawnPlan
 
-__all__ = ["drawings", "operation_drawing", "overview"]
+__all__ = ["DrawnPlan", "drawings", "operation_drawing", "overview"]

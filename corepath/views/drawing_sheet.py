@@ -9,6 +9,7 @@ memory).
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -47,6 +48,9 @@ SCALES = (
     1 / 50,
 )
 SMALL, NORMAL, LARGE = 3.2, 3.6, 7.0
+
+_REACHES = (1.0, 4.0, 8.0, 13.0, 19.0, 27.0, 36.0)
+"""mm off what it names at which a label is tried; beyond the first with a leader"""
 
 
 def best_scale(width: float, height: float, room: Box) -> float:
@@ -125,21 +129,22 @@ def arrowhead(
 
 
 def dimension_along(
-    svg: Document, x0: float, x1: float, y_object: float, y: float, text: str, *, left: bool = False
+    svg: Document, x0: float, x1: float, y_object: float, y: float, text: str
 ) -> None:
     """Draw a horizontal dimension from `x0` to `x1` at height `y`, of an object that ends at
     `y_object`; sheet mm.
 
-    A figure that does not fit between the arrows is set at their right, or with `left` at their
-    left.
+    A figure that does not fit between the arrows is set beyond `x1`, at either side.
     """
+    at_left = x1 < x0
+    x0, x1 = min(x0, x1), max(x0, x1)
     side = 1.0 if y > y_object else -1.0
     for x in (x0, x1):
         svg.line(x, y_object + side * 1.0, x, y + side * 1.5, "faint")
     width = text_width(text, NORMAL)
     # Two heads of 2.6 mm and a gap need 7 mm; below that the arrows point inwards from outside.
-    inside = abs(x1 - x0) >= width + 7.0
-    if abs(x1 - x0) >= 7.0:
+    inside = x1 - x0 >= width + 7.0
+    if x1 - x0 >= 7.0:
         svg.line(x0, y, x1, y, "faint")
         arrowhead(svg, x0, y, math.pi)
         arrowhead(svg, x1, y, 0.0)
@@ -149,9 +154,9 @@ def dimension_along(
         arrowhead(svg, x1, y, math.pi)
     if inside:
         svg.text((x0 + x1) / 2, y - 1.0, text, "dimension halo", size=NORMAL, anchor="middle")
-    elif left:
+    elif at_left:
         svg.text(
-            min(x0, x1) - (2 if abs(x1 - x0) >= 7.0 else 7),
+            x0 - (2 if x1 - x0 >= 7.0 else 7),
             y + 1.2,
             text,
             "dimension halo",
@@ -159,7 +164,7 @@ def dimension_along(
             anchor="end",
         )
     else:
-        svg.text(max(x0, x1) + 7, y + 1.2, text, "dimension halo", size=NORMAL)
+        svg.text(x1 + 7, y + 1.2, text, "dimension halo", size=NORMAL)
 
 
 def dimension_across(
@@ -179,9 +184,7 @@ def dimension_across(
         svg.line(x, y0 - 6, x, y1 + 6, "faint")
         arrowhead(svg, x, y0, math.pi / 2)
         arrowhead(svg, x, y1, -math.pi / 2)
-    svg.text(
-        x - 1.0, (y0 + y1) / 2, text, "dimension halo", size=NORMAL, anchor="middle", upright=False
-    )
+    svg.upward_text(x - 1.0, (y0 + y1) / 2, text, "dimension halo", size=NORMAL, anchor="middle")
 
 
 def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
@@ -239,27 +242,12 @@ class Labels:
         """Set `text` near (x, y), at least `clear` mm away, with a leader where it is far off;
         return False if there is no room."""
         # Two rounds: a label may cover a line where it must, but never another label or a mark.
-        return self._tried(x, y, text, clear, size, class_, True) or self._tried(
-            x, y, text, clear, size, class_, False
-        )
-
-    def _tried(
-        self, x: float, y: float, text: str, clear: float, size: float, class_: str, off_lines: bool
-    ) -> bool:
-        for reach in (
-            clear + 1.0,
-            clear + 4.0,
-            clear + 8.0,
-            clear + 13.0,
-            clear + 19.0,
-            clear + 27.0,
-            clear + 36.0,
-        ):
-            for tx, ty, anchor in _around(x, y, reach, size):
+        for off_lines, off in itertools.product((True, False), _REACHES):
+            for tx, ty, anchor in _around(x, y, clear + off, size):
                 box = text_box(tx, ty, text, size=size, anchor=anchor, wider=self.wider)
                 if not self.free(box.grown(0.4)) or (off_lines and not self.quiet(box)):
                     continue
-                if reach > clear + 1.5:
+                if off > _REACHES[0]:
                     self._leader(x, y, clear, box)
                 self.svg.text(tx, ty, text, class_, size=size, anchor=anchor)
                 self.taken.append(box.grown(0.4))

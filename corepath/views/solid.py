@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ClosedMesh", "body", "stl"]
+__all__ = ["ClosedMesh", "HeightMap", "body", "stl"]
 
 _LARGEST = 64
 
@@ -43,13 +43,21 @@ class ClosedMesh:
         return float((a * np.cross(b, c)).sum() / 6.0)
 
 
+@dataclass(frozen=True, slots=True)
+class HeightMap:
+    """Columns at `xs` (nx,), `ys` (ny,) from `bottom` to `top` (ny, nx), mm; NaN where there is
+    none."""
+
+    xs: Floats
+    ys: Floats
+    bottom: Heights
+    top: Heights
+
+
 def body(
-    xs: Floats, ys: Floats, bottom: Heights, top: Heights, rim: tuple[float, float],
-    tolerance: float,
-    largest: int = _LARGEST,
-) -> ClosedMesh:  # fmt: skip
-    """Return the mesh of columns at `xs` (nx,), `ys` (ny,) with faces `bottom` and `top` (ny, nx),
-    mm; NaN where there is no column.
+    columns: HeightMap, rim: tuple[float, float], tolerance: float, largest: int = _LARGEST
+) -> ClosedMesh:
+    """Return the mesh of the columns.
 
     `rim` is half the length and half the width of the blank: the outermost columns reach to it.
     Away from walls the mesh lies within `tolerance` of each column. `largest` is the side of the
@@ -57,10 +65,12 @@ def body(
     """
     # A copy of the outermost columns on the rim of the blank, half a cell farther out, lets the
     # body reach the blank's own edges exactly.
+    xs, ys = columns.xs, columns.ys
     x = np.concatenate([[-rim[0]], xs, [rim[0]]])
     y = np.concatenate([[-rim[1]], ys, [rim[1]]])
     low, high = (
-        np.pad(np.asarray(face, dtype=np.float64), 1, mode="edge") for face in (bottom, top)
+        np.pad(np.asarray(face, dtype=np.float64), 1, mode="edge")
+        for face in (columns.bottom, columns.top)
     )
     # Rounded up to whole largest squares, plus the closing row: squares share their border nodes.
     shape = tuple(-(-(n - 1) // largest) * largest + 1 for n in low.shape)

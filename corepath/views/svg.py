@@ -31,6 +31,7 @@ __all__ = [
     "shown",
     "text_box",
     "text_width",
+    "upward_box",
     "wrapped",
 ]
 
@@ -243,15 +244,30 @@ class Document:
         *,
         size: float = 3.5,
         anchor: str = "start",
-        upright: bool = True,
     ) -> Box:
-        """Add text with its base line at (x, y) and return its estimated place; text that is not
-        `upright` is read from the right-hand side of the sheet."""
-        box = text_box(x, y, text, size=size, anchor=anchor, upright=upright)
+        """Add text with its base line at (x, y) and return its estimated place."""
+        known = {"class_": class_, "x": x, "y": y, "font_size": size, "text_anchor": anchor}
+        return self._set(text, text_box(x, y, text, size=size, anchor=anchor), known)
+
+    def upward_text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        class_: str = "label",
+        *,
+        size: float = 3.5,
+        anchor: str = "start",
+    ) -> Box:
+        """Add text like `text`, but read upwards, from the right-hand side of the sheet."""
+        known = {"class_": class_, "x": x, "y": y, "font_size": size}
+        known |= {"transform": f"rotate(-90 {number(x)} {number(y)})", "text_anchor": anchor}
+        return self._set(text, upward_box(x, y, text, size=size, anchor=anchor), known)
+
+    def _set(self, text: str, box: Box, known: dict[str, Any]) -> Box:
         self.boxes.append(box)
-        turn = None if upright else f"rotate(-90 {number(x)} {number(y)})"
-        known = {"class_": class_, "x": x, "y": y, "font_size": size, "transform": turn}
-        known["text_anchor"] = None if anchor == "start" else anchor
+        if known["text_anchor"] == "start":
+            del known["text_anchor"]
         self._parts.append(
             " " * self._depth + f"<text{_attributes(known)}>{escape(marked(text))}</text>"
         )
@@ -311,6 +327,10 @@ class Document:
         return "\n".join([*self._parts, "</svg>", ""])
 
 
+_BEFORE = {"start": 0.0, "middle": 0.5, "end": 1.0}
+"""Share of a text's width that lies before the place it is anchored at."""
+
+
 def text_box(
     x: float,
     y: float,
@@ -318,15 +338,19 @@ def text_box(
     *,
     size: float,
     anchor: str = "start",
-    upright: bool = True,
     wider: float = 1.0,
 ) -> Box:
     """Return the estimated box of `text`: ascent 0.76, descent 0.22 of the font size, `wider` times
     its usual width."""
     width = text_width(text, size) * wider
-    before = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
-    if upright:
-        return Box(x - before, y - 0.76 * size, x - before + width, y + 0.22 * size)
+    before = _BEFORE[anchor] * width
+    return Box(x - before, y - 0.76 * size, x - before + width, y + 0.22 * size)
+
+
+def upward_box(x: float, y: float, text: str, *, size: float, anchor: str = "start") -> Box:
+    """Return the estimated box of `text` that is read upwards, as `text_box` does."""
+    width = text_width(text, size)
+    before = _BEFORE[anchor] * width
     return Box(x - 0.76 * size, y + before - width, x + 0.22 * size, y + before)
 
 

@@ -23,6 +23,7 @@ from corepath.planning.report.full_report import lists_of
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import Column, HeightTable, InsertHeights
 from corepath.stackup.linear import Linear
+from corepath.views.drawings.scene import DrawnPlan
 from corepath.views.player import (
     RAPID,
     SPINDLE,
@@ -107,6 +108,13 @@ class Shop:
 
     def work(self, name: str) -> Work:
         return next(work for work in self.works if work.name == name)
+
+    def plan(self, digest: str = "a", **more: Any) -> DrawnPlan:
+        """What the drawings show of it."""
+        known: Any = {"job": self.job, "programs": self.programs, "checks": self.checks, **more}
+        return DrawnPlan(
+            board=self.board, stackup=self.stack, works=self.works, digest=digest, **known
+        )
 
 
 def _board(job: Job) -> Board:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corepath.views.player import PlayedFile, preview_html
+from corepath.views.player import PageHead, PlayedFile, preview_html
 
 SIZE = (120.0, 60.0)
 DRAG = """
@@ -38,7 +38,7 @@ def page(reels: tuple[PlayedFile, ...], tmp_path_factory: pytest.TempPathFactory
     path = tmp_path_factory.mktemp("preview") / "preview.html"
     solids = {"A": reels[1].after}
     path.write_text(
-        preview_html(reels, title="t", digest="abcd1234", size=SIZE, solids=solids),
+        preview_html(reels, PageHead("t", "abcd1234"), size=SIZE, solids=solids),
         encoding="utf-8",
     )
     return path
@@ -315,7 +315,7 @@ def test_a_hundred_thousand_moves_are_dragged_smoothly(
     reel = reel_maker("08-C-deck.nc", points, reels[0].before, reels[0].after, (-60.0, -30.0, 12.0))
     path = tmp_path / "preview.html"
     path.write_text(
-        preview_html([reel], title="t", digest="d", size=SIZE, solids={}), encoding="utf-8"
+        preview_html([reel], PageHead("t", "d"), size=SIZE, solids={}), encoding="utf-8"
     )
     opened(chrome, path.as_uri())
     assert (

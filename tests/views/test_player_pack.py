@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from corepath.views.player import pack, preview_html
+from corepath.views.player import PageHead, pack, preview_html
 from corepath.views.player.bodies import SLOT, viewer
 from corepath.views.player.preview_page import page_data, page_part
 from tests.given import contrast
@@ -80,7 +80,7 @@ def _raised(blank: Any) -> Any:
 
 def test_the_page_holds_each_state_once_and_asks_nothing(reels: Any) -> None:
     page = preview_html(
-        reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={}
+        reels, PageHead("a </script> & b", "abcd1234"), size=(120.0, 60.0), solids={}
     )
     data = json.loads(
         re.search(
@@ -96,15 +96,13 @@ def test_the_page_holds_each_state_once_and_asks_nothing(reels: Any) -> None:
     assert not re.search(r"""(src|href)=["']?(https?:)?//""", page) and "default-src 'none'" in page
     assert "a &lt;/script&gt; &amp; b" in page and 'href="sheet.html"' in page
     again = preview_html(
-        reels, title="a </script> & b", digest="abcd1234", size=(120.0, 60.0), solids={}
+        reels, PageHead("a </script> & b", "abcd1234"), size=(120.0, 60.0), solids={}
     )
     assert page == again
 
 
 def test_a_warning_stands_over_all(reels: Any) -> None:
-    told = preview_html(
-        reels, title="t", digest="d", size=(1.0, 1.0), solids={}, warning="DO NOT CUT"
-    )
+    told = preview_html(reels, PageHead("t", "d", "DO NOT CUT"), size=(1.0, 1.0), solids={})
     assert told.index("DO NOT CUT") < told.index('id="stage"')
 
 

@@ -147,8 +147,7 @@ def test_a_drawing_fits_the_window_and_prints_in_its_size(
     """At 1366 x 900 an A3 sheet would scroll both ways; printed it is 420 x 297 mm, 96 pixels to
     the inch."""
     path = tmp_path / "overview.svg"
-    parts = (shop_x.job, shop_x.board, shop_x.stack, shop_x.works, shop_x.programs)
-    path.write_text(overview(*parts, digest="0badc0de"), encoding="utf-8")
+    path.write_text(overview(shop_x.plan("0badc0de", checks=())), encoding="utf-8")
     chrome.set_window_size(1366, 900)
     chrome.get(path.as_uri())
     size = (

@@ -9,7 +9,7 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from corepath.views.solid import ClosedMesh, body, stl
+from corepath.views.solid import ClosedMesh, HeightMap, body, stl
 
 Floats = NDArray[np.float64]
 
@@ -21,7 +21,7 @@ TOLERANCE = 0.02
 
 
 def meshed(bottom: Floats, top: Floats) -> tuple[ClosedMesh, trimesh.Trimesh]:
-    made = body(XS, YS, bottom, top, (LENGTH / 2, WIDTH / 2), TOLERANCE)
+    made = body(HeightMap(XS, YS, bottom, top), (LENGTH / 2, WIDTH / 2), TOLERANCE)
     return made, trimesh.load(io.BytesIO(stl(made)), file_type="stl")
 
 
@@ -78,7 +78,7 @@ def test_any_scatter_of_columns_is_closed(seed: int) -> None:
 
 def test_nothing_left_gives_nothing() -> None:
     gone = np.full(X.shape, np.nan)
-    assert len(body(XS, YS, gone, gone, (LENGTH / 2, WIDTH / 2), TOLERANCE).faces) == 0
+    assert len(body(HeightMap(XS, YS, gone, gone), (LENGTH / 2, WIDTH / 2), TOLERANCE).faces) == 0
 
 
 def test_the_same_columns_give_the_same_bytes() -> None:

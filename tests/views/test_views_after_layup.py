@@ -10,7 +10,7 @@ from corepath.layup.laid import laid_up
 from corepath.planning import Prepared, prepare
 from corepath.views.drawings.cradle_section import laid_slice
 from corepath.views.drawings.drawing import operation_drawing
-from corepath.views.drawings.scene import Scene
+from corepath.views.drawings.scene import DrawnPlan, Scene
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "cradle-460.toml"
 
@@ -51,14 +51,10 @@ def test_plugs_are_drawn_under_their_holes(prepared: Prepared):
 
 def test_drawing_names_the_cradle(prepared: Prepared):
     for work in (work for work in prepared.works if work.setup == "D"):
-        text = operation_drawing(
-            work,
-            (),
-            board=prepared.board,
-            stackup=prepared.stackup,
-            job=prepared.job,
-            digest=prepared.digest,
+        plan = DrawnPlan(
+            prepared.job, prepared.board, prepared.stackup, prepared.works, prepared.digest
         )
+        text = operation_drawing(plan, work)
         ET.fromstring(text)
         assert "over the rise 0 of the form" in text and 'id="section-cradle"' in text
         # the lowest of the form, rise 0, stands 45 above the bed

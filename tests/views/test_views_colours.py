@@ -117,9 +117,7 @@ def test_drawings_bring_their_own_paper_and_ink(shop_x: Any) -> None:
     """On a dark page, or in a browser that darkens pages, a drawing without a ground of its own
     could not be read."""
     shop = shop_x
-    sheets = drawings(
-        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
-    )
+    sheets = drawings(shop.plan())
     for name, text in sheets.items():
         root = ET.fromstring(text)
         first = next(
@@ -143,9 +141,7 @@ def test_drawings_bring_their_own_paper_and_ink(shop_x: Any) -> None:
 
 def test_the_scale_the_units_and_the_legend_are_on_each_operation(shop_x: Any) -> None:
     shop = shop_x
-    sheets = drawings(
-        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
-    )
+    sheets = drawings(shop.plan())
     for name, text in sheets.items():
         root = ET.fromstring(text)
         ids = {element.get("id") for element in root.iter()}

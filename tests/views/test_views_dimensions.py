@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from corepath.views.drawings.drawing import operation_drawing, programs_of
+from corepath.views.drawings.drawing import operation_drawing
 from corepath.views.drawings.overview_tables import measure_lines
 from corepath.views.drawings.scene import Scene
 
@@ -18,14 +18,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 def said(shop: Any, name: str, group: str) -> list[str]:
     """Words of a group of the drawing of operation `name`."""
     work = shop.work(name)
-    text = operation_drawing(
-        work,
-        programs_of(work, shop.programs),
-        board=shop.board,
-        stackup=shop.stack,
-        job=shop.job,
-        digest="a",
-    )
+    text = operation_drawing(shop.plan(), work)
     found = next(e for e in ET.fromstring(text).iter(f"{SVG}g") if e.get("id") == group)
     return [e.text or "" for e in found.iter(f"{SVG}text")]
 

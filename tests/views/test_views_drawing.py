@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 
-from corepath.views.drawings.drawing import drawings, operation_drawing, programs_of
+from corepath.views.drawings.drawing import drawings, operation_drawing
 from corepath.views.drawings.overview_tables import files_table
 from corepath.views.style import DEEP, GREY, INK, PAPER, SHALLOW, TINT, WOOD, pale, shade
-from corepath.views.svg import Box, Document, text_box
+from corepath.views.svg import Box, Document, text_box, upward_box
 from tests.given import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -31,16 +31,7 @@ NAMES = {
 @pytest.fixture(scope="module")
 def sheets(shop: Any) -> dict[str, str]:
     minutes = {program.stem: 3.4 for program in shop.programs}
-    return drawings(
-        shop.job,
-        shop.board,
-        shop.stack,
-        shop.works,
-        shop.programs,
-        digest="3fa91c04",
-        checks=shop.checks,
-        minutes=minutes,
-    )
+    return drawings(shop.plan("3fa91c04", minutes=minutes))
 
 
 def texts(root: ET.Element) -> list[tuple[str, Box, str]]:
@@ -48,10 +39,8 @@ def texts(root: ET.Element) -> list[tuple[str, Box, str]]:
     out = []
     for element in root.iter(f"{SVG}text"):
         x, y, size = (float(element.get(name, "nan")) for name in ("x", "y", "font-size"))
-        box = text_box(
-            x, y, element.text or "", size=size, anchor=element.get("text-anchor", "start"),
-            upright=element.get("transform") is None,
-        )  # fmt: skip
+        boxed = text_box if element.get("transform") is None else upward_box
+        box = boxed(x, y, element.text or "", size=size, anchor=element.get("text-anchor", "start"))
         out.append((element.text or "", box, element.get("class", "")))
     return out
 
@@ -224,9 +213,7 @@ def test_the_touched_place_is_mirrored_with_the_blank(shop: Any) -> None:
         ("inserts", (sx * 84, sy * -20)),
     ):
         work = shop.work(name)
-        text = operation_drawing(
-            work, (), board=shop.board, stackup=shop.stack, job=job, digest="a"
-        )
+        text = operation_drawing(shop.plan(job=job, programs=()), work)
         root = ET.fromstring(text)
         k, ox, oy = matrix(root)
         x, y = (float(v) for v in re.findall(r"-?[\d.]+", named(root, "touch")[0].get("d", ""))[:2])
@@ -290,27 +277,21 @@ def test_overview_dimensions_hardware(sheets: dict[str, str]) -> None:
 
 def test_same_input_same_bytes(shop_x: Any) -> None:
     shop = shop_x
-    once = drawings(
-        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
-    )
-    assert once == drawings(
-        shop.job, shop.board, shop.stack, shop.works, shop.programs, digest="a", checks=shop.checks
-    )
+    once = drawings(shop.plan())
+    assert once == drawings(shop.plan())
 
 
 def test_without_programs_the_work_is_drawn_without_cuts(shop_x: Any) -> None:
     shop = shop_x
     for work in shop.works:
-        text = operation_drawing(
-            work, (), board=shop.board, stackup=shop.stack, job=shop.job, digest="a"
-        )
+        text = operation_drawing(shop.plan(programs=()), work)
         root = ET.fromstring(text)
         assert not [e for e in root.iter() if e.get("id") == "cutter"]
         assert f"{work.stem}.nc" in text
 
 
 def test_programs_belong_to_their_operation(shop_x: Any) -> None:
-    assert [len(programs_of(work, shop_x.programs)) for work in shop_x.works] == [1, 1, 1, 6, 1, 1]
+    assert [len(shop_x.plan().programs_of(work)) for work in shop_x.works] == [1, 1, 1, 6, 1, 1]
 
 
 def test_colours_can_be_read() -> None:

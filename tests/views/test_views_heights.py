@@ -19,7 +19,7 @@ from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.report.full_report import checks_report
-from corepath.views import drawings
+from corepath.views import DrawnPlan, drawings
 from corepath.views.sheet_html import Facts, sheet_html
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -52,7 +52,7 @@ def wedge(folder: Path) -> Prepared:
 @pytest.fixture(scope="module")
 def sheets(wedge: Prepared) -> dict[str, str]:
     """The drawings without their paths."""
-    return drawings(wedge.job, wedge.board, wedge.stackup, wedge.works, (), digest="a", checks=())
+    return drawings(DrawnPlan(wedge.job, wedge.board, wedge.stackup, wedge.works, "a"))
 
 
 def _said(svg: str) -> str:

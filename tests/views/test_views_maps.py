@@ -6,7 +6,7 @@ from __future__ import annotations
 import itertools
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,9 +14,9 @@ import pytest
 
 from corepath.stackup.height_table import Course
 from corepath.stackup.pass_shows import PassShows
-from corepath.views.maps.blank_maps import maps
+from corepath.views.maps.blank_maps import SkimShows, maps
 from corepath.views.maps.field import Field, bands_of, laid_over
-from corepath.views.svg import Box, text_box
+from corepath.views.svg import Box, text_box, upward_box
 
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = {"map-wood-under.svg", "map-groove-depth.svg", "map-shows.svg"}
@@ -64,9 +64,8 @@ def courses_of(shop: Any, blank: Any, gauged: Any, flushed: float | None) -> dic
 
 def drawn(shop: Any, blank: Any, **more: Any) -> dict[str, ET.Element]:
     courses = courses_of(shop, blank, more.pop("gauged", {}), more.pop("flushed", None))
-    sheets = maps(
-        shop.job, shop.board, blank, courses, PASSES, digest="3fa91c04", planned_stop=3, **more
-    )
+    skim = SkimShows(PASSES, planned_stop=3)
+    sheets = maps(shop.job, shop.board, blank, courses, skim, digest="3fa91c04")
     assert set(sheets) == NAMES
     return {
         name.removeprefix("map-").removesuffix(".svg"): ET.fromstring(text)
@@ -85,15 +84,8 @@ def matrix(root: ET.Element) -> tuple[float, ...]:
 
 def box_of(element: ET.Element) -> Box:
     x, y, size = (float(element.get(name, "nan")) for name in ("x", "y", "font-size"))
-    upright = element.get("transform") is None
-    return text_box(
-        x,
-        y,
-        element.text or "",
-        size=size,
-        anchor=element.get("text-anchor", "start"),
-        upright=upright,
-    )
+    boxed = text_box if element.get("transform") is None else upward_box
+    return boxed(x, y, element.text or "", size=size, anchor=element.get("text-anchor", "start"))
 
 
 def spot(root: ET.Element, text: str) -> tuple[float, float]:
@@ -136,7 +128,9 @@ def test_nothing_to_seal_on_a_flat_bed(shop_x: Any) -> None:
 
 def test_thin_all_round_is_marked_all_round(shop_x: Any) -> None:
     """With no spread at all there is no lowest tenth, but what lies under the bound is marked."""
-    root = drawn(shop_x, Lying(edge=0.0), margin=0.7)["wood-under"]
+    groove = shop_x.job.groove.model_copy(update={"least_floor": 1.1})
+    shop = replace(shop_x, job=shop_x.job.model_copy(update={"groove": groove}))
+    root = drawn(shop, Lying(edge=0.0))["wood-under"]
     assert any(text == "seal here: 1.20" for text in words(root))
 
 
@@ -220,7 +214,7 @@ def test_unmeasured_is_said(shop_x: Any) -> None:
 def test_same_bytes(shop_x: Any) -> None:
     courses = courses_of(shop_x, Lying(), {}, None)
     one, other = (
-        maps(shop_x.job, shop_x.board, Lying(), courses, PASSES, digest="3fa91c04")
+        maps(shop_x.job, shop_x.board, Lying(), courses, SkimShows(PASSES), digest="3fa91c04")
         for _ in range(2)
     )
     assert one == other

@@ -16,7 +16,7 @@ from corepath.lengths import INCH, MM, mm
 from corepath.views.deck.deck_sections import below_peak
 from corepath.views.drawing_sheet import SIDE
 from corepath.views.drawings.cuts import Bands
-from corepath.views.drawings.legend import depth_legend
+from corepath.views.drawings.legend import DepthDatum, depth_legend
 from corepath.views.svg import (
     WIDER,
     Box,
@@ -26,6 +26,7 @@ from corepath.views.svg import (
     polyline_path,
     text_box,
     text_width,
+    upward_box,
     wrapped,
 )
 
@@ -100,7 +101,7 @@ def test_text_boxes_follow_the_anchor_and_the_turn() -> None:
     width = text_width("1400", 3.6)
     middle = text_box(100, 50, "1400", size=3.6, anchor="middle")
     assert (middle.x0, middle.x1) == pytest.approx((100 - width / 2, 100 + width / 2))
-    turned = text_box(100, 50, "1400", size=3.6, anchor="middle", upright=False)
+    turned = upward_box(100, 50, "1400", size=3.6, anchor="middle")
     assert turned.height == pytest.approx(width) and turned.x1 - 100 < 100 - turned.x0
 
 
@@ -127,7 +128,9 @@ def test_room_is_left_for_the_longer_of_mm_and_inches() -> None:
 
 def test_columns_of_a_legend_do_not_meet_in_inches() -> None:
     svg = Document(420.0, 297.0, "t", "", "")
-    depth_legend(svg, SIDE, SIDE.y0, Bands((14.0, 8.0, 2.0, -7.0)), "the raw bottom", 14.0)
+    depth_legend(
+        svg, SIDE, SIDE.y0, Bands((14.0, 8.0, 2.0, -7.0)), DepthDatum("the raw bottom", 14.0)
+    )
     drawn = ET.fromstring(INCH.text(svg.render()))
     rows: dict[str, list[tuple[float, float]]] = {}
     for one in drawn.iter("{http://www.w3.org/2000/svg}text"):

@@ -17,7 +17,7 @@ from corepath.planning.folder.plan_seal import KEY as FILES_KEY
 from corepath.planning.folder.plan_seal import SEAL, files_sha256, seal_of
 from corepath.planning.reading import Reading
 from corepath.readback.result import ReadBack
-from corepath.views.solid import body, stl
+from corepath.views.solid import HeightMap, body, stl
 
 __all__ = ["FOLDER", "solids", "write_solids"]
 
@@ -31,10 +31,9 @@ def solids(readback: ReadBack, length: float, width: float) -> dict[str, bytes]:
     each set-up that was read back; `length` and `width` are the blank's, mm."""
     files: dict[str, bytes] = {}
     for setup, left in readback.remaining.items():
-        for kind, (bottom, top) in (("wood", left.wood), ("casting", left.casting)):
-            made = body(
-                left.grid.xs, left.grid.ys, bottom, top, (length / 2.0, width / 2.0), _TOLERANCE
-            )
+        for kind, faces in (("wood", left.wood), ("casting", left.casting)):
+            columns = HeightMap(left.grid.xs, left.grid.ys, *faces)
+            made = body(columns, (length / 2.0, width / 2.0), _TOLERANCE)
             if len(made.faces):
                 files[f"{FOLDER}/after-{setup}-{kind}.stl"] = stl(made)
     return files

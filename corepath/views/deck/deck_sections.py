@@ -64,14 +64,10 @@ def section_lines(board: Board) -> tuple[SectionLine, ...]:
 def draw_sections(svg: Document, board: Board, lines: tuple[SectionLine, ...], room: Box) -> float:
     """Draw all sections in `room`, those along X below one another, those across side by side;
     return the scale."""
-    x0, y0, x1, y1 = board.blank.bounds
+    _, y0, _, y1 = board.blank.bounds
     along, across = [s for s in lines if s.along == "x"], [s for s in lines if s.along == "y"]
-    top = board.deck.highest
-    scale = next(
-        (s for s in SCALES if _fits(s, room, x1 - x0, y1 - y0, top, len(along), len(across))),
-        SCALES[-1],
-    )
-    tall = (1.0 + _TALLER) * top * scale + _CAPTION + 2.0 * _BETWEEN
+    scale = next((s for s in SCALES if _fits(s, room, board, len(along), len(across))), SCALES[-1])
+    tall = _height(board, scale)
     y = room.y0
     for line in along:
         _pair(svg, board, line, room.x0 + _LEFT, y, scale)
@@ -83,14 +79,17 @@ def draw_sections(svg: Document, board: Board, lines: tuple[SectionLine, ...], r
     return scale
 
 
-def _fits(
-    scale: float, room: Box, length: float, width: float, top: float, along: int, across: int
-) -> bool:
-    tall = (1.0 + _TALLER) * top * scale + _CAPTION + 2.0 * _BETWEEN
+def _height(board: Board, scale: float) -> float:
+    """Return the height of one section on the sheet with its caption, mm."""
+    return (1.0 + _TALLER) * board.deck.highest * scale + _CAPTION + 2.0 * _BETWEEN
+
+
+def _fits(scale: float, room: Box, board: Board, along: int, across: int) -> bool:
+    x0, y0, x1, y1 = board.blank.bounds
     return (
-        length * scale + 2 * _LEFT <= room.width
-        and (width * scale + _LEFT) * across <= room.width
-        and tall * (along + 1) <= room.height
+        (x1 - x0) * scale + 2 * _LEFT <= room.width
+        and ((y1 - y0) * scale + _LEFT) * across <= room.width
+        and _height(board, scale) * (along + 1) <= room.height
     )
 
 

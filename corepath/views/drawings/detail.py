@@ -8,9 +8,9 @@ the plan.
 from __future__ import annotations
 
 from corepath.views.drawing_sheet import NORMAL, scale_words
-from corepath.views.drawings.cuts import Bands, Strokes, within
+from corepath.views.drawings.cuts import Strokes, within
 from corepath.views.drawings.plan_view import PlanView, draw_cuts, draw_work
-from corepath.views.drawings.scene import Scene
+from corepath.views.drawings.scene import DrawnOperation
 from corepath.views.svg import Box, Document, polygon_path
 from corepath.work.works import Work
 
@@ -29,11 +29,10 @@ def detail_scale(work: Work, plan_scale: float) -> float | None:
     return best if best > 1.5 * plan_scale else None
 
 
-def draw_detail(
-    svg: Document, box: Box, scene: Scene, work: Work, drawn: Strokes, bands: Bands, scale: float
-) -> None:
+def draw_detail(svg: Document, box: Box, one: DrawnOperation, scale: float) -> None:
     """Draw the detail into `box` (sheet mm); nothing where the box is too flat or nothing is
     cut."""
+    scene, work, drawn = one.scene, one.work, one.drawn
     if box.height < 24.0 or not drawn.runs:
         return
     window = Box(box.x0, box.y0 + 6.0, box.x1, box.y1)
@@ -65,7 +64,7 @@ def draw_detail(
                 height=bounds[3] - bounds[1],
             )
             draw_work(view, work, ids=False)
-            draw_cuts(view, near, bands, work, ids=False)
+            draw_cuts(view, near, one.bands, work, ids=False)
             svg.path(polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut")
         svg.add(
             "rect",

@@ -100,14 +100,13 @@ def running(
             f"{number(bottom + 5)}",
             "faint",
         )
-        svg.text(
+        svg.upward_text(
             at + 1.1,
             bottom + 6,
             shown(value, 1),
             "dimension",
             size=SMALL,
             anchor="end",
-            upright=False,
         )
     wanted = [view.sheet(0.0, y)[1] for y in ys]
     for y, at, value in zip(
@@ -129,9 +128,10 @@ def _walls(view: PlanView, scene: Scene, work: Work, labels: Labels) -> None:
     x0, _, x1, y1 = work.blank.bounds
     gx0, _, gx1, gy1 = ring.bounds
     below, svg = view.extent.y1, view.svg
-    for a, b in ((x0, gx0), (gx1, x1)):
-        left, right = view.sheet(a, 0.0)[0], view.sheet(b, 0.0)[0]
-        dimension_along(svg, left, right, below - 1.0, below + 8.0, shown(b - a, 1), left=a > x0)
+    # from the blank's end inwards: a figure that does not fit is set over the board
+    for end, wall in ((x0, gx0), (x1, gx1)):
+        outer, inner = view.sheet(end, 0.0)[0], view.sheet(wall, 0.0)[0]
+        dimension_along(svg, outer, inner, below - 1.0, below + 8.0, shown(abs(wall - end), 1))
     x, walls = _straight(ring)
     width = f"{shown(groove.width, 2)} wide"
     _pinched(view, labels, x, (walls[1], walls[0]), width, under=True)

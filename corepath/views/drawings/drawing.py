@@ -13,14 +13,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.board.features import Board
 from corepath.geometry.polylines import length
-from corepath.job.model import Job
 from corepath.job.pose import over_datum
 from corepath.lengths import UNIT, feed, marked, mm, units_of
 from corepath.motion.program import Corner, Pass, Program
-from corepath.stackup.checks.verdict import Check
-from corepath.stackup.stackup import Stackup
 from corepath.views.drawing_sheet import (
     FRAME,
     HEIGHT,
@@ -38,7 +34,7 @@ from corepath.views.drawings.cradle_section import laid_slice
 from corepath.views.drawings.cuts import Bands, Strokes, strokes
 from corepath.views.drawings.detail import detail_scale, draw_detail
 from corepath.views.drawings.dimensions import BELOW, BESIDE, draw_dimensions, has_places
-from corepath.views.drawings.legend import depth_legend, kinds_legend
+from corepath.views.drawings.legend import DepthDatum, depth_legend, kinds_legend
 from corepath.views.drawings.marks import (
     lines_to_avoid,
     name_features,
@@ -60,14 +56,14 @@ from corepath.views.drawings.plan_view import (
     draw_spared,
     draw_work,
 )
-from corepath.views.drawings.scene import Scene
+from corepath.views.drawings.scene import DrawnOperation, DrawnPlan, Scene
 from corepath.views.drawings.section import draw_section, section_of, section_y
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, shown, wrapped
 from corepath.work.keepoff import uncut
 from corepath.work.works import Work
 
-__all__ = ["drawings", "operation_drawing", "programs_of"]
+__all__ = ["drawings", "operation_drawing"]
 
 _PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 3, MAIN.x1 - 6, MAIN.y0 + 123)
 _SECTION = Box(MAIN.x0, MAIN.y0 + 146, MAIN.x1, MAIN.y0 + 210)
@@ -83,70 +79,24 @@ _CAUTION = (
 )
 
 
-def programs_of(work: Work, programs: Sequence[Program]) -> tuple[Program, ...]:
-    """Return the programs that belong to `work`: its own file, or for the skim all pass files and
-    the combined one."""
-    return tuple(
-        p
-        for p in programs
-        if p.stem == work.stem or (work.facing and p.stem.startswith(work.stem + "-"))
-    )
-
-
-def drawings(
-    job: Job,
-    board: Board,
-    stackup: Stackup,
-    works: Sequence[Work],
-    programs: Sequence[Program],
-    *,
-    digest: str,
-    checks: Sequence[Check] = (),
-    minutes: Mapping[str, float] | None = None,
-) -> dict[str, str]:
+def drawings(plan: DrawnPlan) -> dict[str, str]:
     """Return all drawings as SVG text by file name: one for each operation (the skim once), and
-    `overview.svg`.
-
-    `minutes` are those of each program by its stem, where known.
-    """
-    out = {
-        "overview.svg": overview(
-            job, board, stackup, works, programs, digest=digest, checks=checks, minutes=minutes
-        )
-    }
-    for work in works:
-        out[f"{work.stem}.svg"] = operation_drawing(
-            work,
-            programs_of(work, programs),
-            board=board,
-            stackup=stackup,
-            job=job,
-            digest=digest,
-            minutes=minutes,
-        )
-    return out
+    `overview.svg`."""
+    single = {f"{work.stem}.svg": operation_drawing(plan, work) for work in plan.works}
+    return {"overview.svg": overview(plan), **single}
 
 
-def operation_drawing(
-    work: Work,
-    programs: Sequence[Program],
-    *,
-    board: Board,
-    stackup: Stackup,
-    job: Job,
-    digest: str,
-    minutes: Mapping[str, float] | None = None,
-) -> str:
-    """Return the drawing of one operation as SVG text. `programs` are its files; without any, no
+def operation_drawing(plan: DrawnPlan, work: Work) -> str:
+    """Return the drawing of one operation as SVG text; where the plan has no programs of it, no
     cuts are drawn."""
-    scene = Scene(job, board, stackup, work.setup)
+    scene, programs = plan.scene(work.setup), plan.programs_of(work)
     drawn = strokes(_shown(programs))
     top = _top(scene, work)
     bands = Bands.between(top, min(drawn.lowest if drawn.runs else work.lowest, top))
     bounds = _bounds(work, drawn)
-    plan = _room(work)
-    scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], plan)
-    title = f"{job.title}: {work.stem}"
+    room = _room(work)
+    scale = best_scale(bounds[2] - bounds[0], bounds[3] - bounds[1], room)
+    title = f"{plan.job.title}: {work.stem}"
     detail = detail_scale(work, scale)
     units = {"plan": 1 / scale, **({"detail": 1 / detail} if detail else {})}
     svg = Document(
@@ -154,7 +104,7 @@ def operation_drawing(
         HEIGHT,
         title,
         stylesheet(units, bands.count),
-        f"Plan {digest}. {scene.pose.caption}.",
+        f"Plan {plan.digest}. {scene.pose.caption}.",
     )
     with svg.defs():
         for name, pitch in (("resin", 1.8), ("obstacle", 1.0)):
@@ -167,16 +117,16 @@ def operation_drawing(
         f"SET-UP {work.setup}: {scene.pose.caption}",
         scene.turned,
     )
-    view = PlanView.fitted(svg, bounds, plan, scale)
-    corners = tuple(corner for program in programs for corner in program.corners)
+    view = PlanView.fitted(svg, bounds, room, scale)
+    one = DrawnOperation(scene, work, programs, drawn, bands)
     lines = _sparse(drawn, work, view.unit)
-    _plan(view, scene, work, drawn, lines, bands, section_y(scene, work), corners)
+    _plan(view, one, lines)
     cut = laid_slice if work.setup == "D" else section_of
     draw_section(svg, cut(scene, work, section_y(scene, work)), _SECTION)
     share = sum(map(length, drawn.runs)) / max(sum(map(length, lines)), 1e-9)
-    room = _side(svg, scene, work, programs, bands, digest, minutes or {}, share)
+    left = _side(svg, one, plan, share)
     if detail:
-        draw_detail(svg, room, scene, work, drawn, bands, detail)
+        draw_detail(svg, left, one, detail)
     _watch(svg, scene, work, programs)
     return units_of(scene.job.units).text(svg.render())
 
@@ -227,17 +177,10 @@ def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
     )
 
 
-def _plan(
-    view: PlanView,
-    scene: Scene,
-    work: Work,
-    drawn: Strokes,
-    lines: Sequence[NDArray[np.float64]],
-    bands: Bands,
-    cut_y: float,
-    corners: Sequence[Corner] = (),
-) -> None:
-    svg = view.svg
+def _plan(view: PlanView, one: DrawnOperation, lines: Sequence[NDArray[np.float64]]) -> None:
+    """Draw the plan; `lines` are those of the runs that are drawn."""
+    svg, scene, work, drawn, bands = view.svg, one.scene, one.work, one.drawn, one.bands
+    cut_y = section_y(scene, work)
     marks: list[tuple[str, float, float]] = []
     with svg.group("plan", id="plan", transform=view.transform):
         x0, y0, x1, y1 = work.blank.bounds
@@ -255,7 +198,7 @@ def _plan(
                 view, work.deck.surface, float(heights.min()), float(heights.max())
             )
         draw_features(view, scene)
-        draw_corners(view, corners)
+        draw_corners(view, _corners(one.programs))
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
     shapes = [
@@ -274,6 +217,10 @@ def _plan(
     name_features(view, labels, scene)
     _name_cutter(view, labels, drawn, work)
     set_figures(view, labels, marks)
+
+
+def _corners(programs: Sequence[Program]) -> tuple[Corner, ...]:
+    return tuple(corner for program in programs for corner in program.corners)
 
 
 def _touched(scene: Scene, work: Work) -> tuple[float, float] | None:
@@ -314,18 +261,10 @@ def _name_cutter(view: PlanView, labels: Labels, drawn: Strokes, work: Work) -> 
     labels.place(x, y, f"start, {work.cutter.describe()}", r, class_="label strong halo")
 
 
-def _side(
-    svg: Document,
-    scene: Scene,
-    work: Work,
-    programs: Sequence[Program],
-    bands: Bands,
-    digest: str,
-    minutes: Mapping[str, float],
-    share: float,
-) -> Box:
+def _side(svg: Document, one: DrawnOperation, plan: DrawnPlan, share: float) -> Box:
     """Draw the legend above and the title block below; return the room left between them. One line
     in `share` is drawn."""
+    scene, work, programs = one.scene, one.work, one.programs
     top = _top(scene, work)
     svg.line(SIDE.x0 - 1, FRAME.y0 + 19, SIDE.x0 - 1, FRAME.y1, "narrow")
     face = {"A": "the raw top", "B": "the raw bottom", "C": "the raw top", "D": "the highest"}[
@@ -333,13 +272,13 @@ def _side(
     ]
     if work.setup == "B" and work.facing is None:
         face = "the face"
-    pale, over = work.deck is not None, over_datum(work.setup, short=True)
-    y = depth_legend(svg, SIDE, SIDE.y0, bands, face, top, pale=pale, over=over)
-    y = kinds_legend(
-        svg, SIDE, y, _kinds(scene, work, share, any(program.corners for program in programs))
-    )
+    datum = DepthDatum(face, top, over_datum(work.setup, short=True))
+    y = depth_legend(svg, SIDE, SIDE.y0, one.bands, datum, pale=work.deck is not None)
+    y = kinds_legend(svg, SIDE, y, _kinds(scene, work, share, bool(_corners(programs))))
     column = Box(SIDE.x0, SIDE.y0, SIDE.x1 - 1, SIDE.y1 - 1)
-    bottom = rows_block(svg, column, _rows(scene, work, programs, digest, minutes), "title")
+    bottom = rows_block(
+        svg, column, _rows(scene, work, programs, plan.digest, plan.minutes), "title"
+    )
     return Box(SIDE.x0 + 2, y + 3, SIDE.x1 - 3, bottom - 4)
 
 

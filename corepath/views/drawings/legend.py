@@ -4,33 +4,44 @@ meanings."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import NORMAL, SMALL
 from corepath.views.drawings.cuts import Bands
 from corepath.views.svg import Box, Document, number
 
-__all__ = ["below_swatches", "depth_legend", "kinds_legend", "sample"]
+__all__ = ["DepthDatum", "below_swatches", "depth_legend", "kinds_legend", "sample"]
 
 _PITCH = 5.2
 _FIRST, _SECOND = 17.5, 48.0  # columns of figures: room for inches with four places in a wide face
 
 
-def depth_legend(
-    svg: Document, box: Box, y: float, bands: Bands, face: str, top: float, pale: bool = False,
-    over: str = "above the bed",
-) -> float:  # fmt: skip
-    """Draw swatches from shallow to deep with heights and depths below `face` (at `top`), mm;
-    return the next y.
+@dataclass(frozen=True, slots=True)
+class DepthDatum:
+    """What depths and heights count from: depths from the `face` at height `top`, mm, heights
+    `over` the bed or another datum, in words."""
 
-    `over` says what heights count from. `pale` swatches are for areas with lines over them.
+    face: str
+    top: float
+    over: str = "above the bed"
+
+
+def depth_legend(
+    svg: Document, box: Box, y: float, bands: Bands, datum: DepthDatum, pale: bool = False
+) -> float:
+    """Draw swatches from shallow to deep with their heights and depths, mm; return the next y.
+
+    `pale` swatches are for areas with lines over them.
     """
+    top = datum.top
     with svg.group("legend depth", id="legend-depth"):
         svg.text(
             box.x0 + 2, y + 4, f"Depth of the cutter's tip, {UNIT}", "label strong", size=NORMAL
         )
-        svg.text(box.x0 + _FIRST, y + 9.2, over, "label quiet", size=SMALL)
-        svg.text(box.x1 - 1.5, y + 9.2, f"below {face}", "label quiet", size=SMALL, anchor="end")
+        svg.text(box.x0 + _FIRST, y + 9.2, datum.over, "label quiet", size=SMALL)
+        below = f"below {datum.face}"
+        svg.text(box.x1 - 1.5, y + 9.2, below, "label quiet", size=SMALL, anchor="end")
         y += 11.0
         for k in range(bands.count):
             high, low = bands.bounds[k], bands.bounds[k + 1]

@@ -7,17 +7,12 @@ stack-up heights count from the finished bottom at the planned stop; lengths the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 
-from corepath.board.features import Board
-from corepath.job.model import Job
 from corepath.lengths import UNIT, units_of
 from corepath.motion.pass_name import minutes_to_stop
-from corepath.motion.program import Program
-from corepath.stackup.checks.verdict import Check
-from corepath.stackup.stackup import Stackup
 from corepath.views.drawing_sheet import (
     HEIGHT,
     MAIN,
@@ -41,11 +36,10 @@ from corepath.views.drawings.overview_tables import (
     skim_table,
 )
 from corepath.views.drawings.plan_view import PlanView, draw_contours
-from corepath.views.drawings.scene import Scene
+from corepath.views.drawings.scene import DrawnPlan, Scene
 from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, polygon_path, shown
-from corepath.work.works import Work
 
 __all__ = ["overview"]
 
@@ -54,19 +48,9 @@ _STACK = Box(MAIN.x0, MAIN.y0 + 150, MAIN.x1, MAIN.y0 + 222)
 _TABLE = Box(MAIN.x0, MAIN.y0 + 224, MAIN.x1, MAIN.y1)
 
 
-def overview(
-    job: Job,
-    board: Board,
-    stackup: Stackup,
-    works: Sequence[Work],
-    programs: Sequence[Program] = (),
-    *,
-    digest: str,
-    checks: Sequence[Check] = (),
-    minutes: Mapping[str, float] | None = None,
-) -> str:
-    """Return the overview as SVG text; `minutes` are those of each program by its stem."""
-    scene = Scene(job, board, stackup, "A")
+def overview(plan: DrawnPlan) -> str:
+    """Return the overview as SVG text."""
+    scene, job, board = plan.scene("A"), plan.job, plan.board
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     svg = Document(
@@ -74,7 +58,7 @@ def overview(
         HEIGHT,
         f"{job.title}: overview",
         stylesheet({"plan": 1 / scale}, 2),
-        f"Plan {digest}. Deck up.",
+        f"Plan {plan.digest}. Deck up.",
     )
     with svg.defs():
         svg.hatch("resin-sheet", 2.2, "hatching")
@@ -91,7 +75,7 @@ def overview(
     _plan(view, scene)
     draw_stack(svg, scene, _STACK)
     measures_table(svg, scene, _TABLE)
-    _side(svg, scene, works, programs, digest, checks, minutes or {})
+    _side(svg, scene, plan)
     return units_of(scene.job.units).text(svg.render())
 
 
@@ -165,16 +149,8 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
     svg.text(bar + 14, bottom + 26.0, note, "label quiet", size=SMALL)
 
 
-def _side(
-    svg: Document,
-    scene: Scene,
-    works: Sequence[Work],
-    programs: Sequence[Program],
-    digest: str,
-    checks: Sequence[Check],
-    minutes: Mapping[str, float],
-) -> None:
-    blank = scene.job.blank
+def _side(svg: Document, scene: Scene, plan: DrawnPlan) -> None:
+    blank, minutes = plan.job.blank, plan.minutes
     rows = [
         ("job", scene.job.title),
         (
@@ -191,10 +167,10 @@ def _side(
     ]
     if minutes:
         rows.append(("cutting", _cutting(minutes, scene.stack.skim.planned_stop)))
-    rows.append(("plan", digest))
+    rows.append(("plan", plan.digest))
     bottom = side_block(svg, rows)
-    y = checks_table(svg, checks)
-    y = files_table(svg, works, programs, minutes, y, bottom)
+    y = checks_table(svg, plan.checks)
+    y = files_table(svg, plan.works, plan.programs, minutes, y, bottom)
     skim_table(svg, scene.stack.skim, y, bottom)
 
 

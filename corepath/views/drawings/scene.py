@@ -7,8 +7,8 @@ has at (x, y) lies at (x, -y) when the blank was turned over about X, at (-x, y)
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from shapely import Polygon
@@ -18,12 +18,14 @@ from corepath.job.model import Job
 from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
 from corepath.lengths import mm
-from corepath.motion.program import Setup
+from corepath.motion.program import Program, Setup
+from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import HeightTable
 from corepath.stackup.stackup import Stackup
+from corepath.views.drawings.cuts import Bands, Strokes
 from corepath.work.works import Work
 
-__all__ = ["Round", "Scene"]
+__all__ = ["DrawnOperation", "DrawnPlan", "Round", "Scene"]
 
 
 _SAME = 1e-6  # mm between floors that are one
@@ -37,6 +39,46 @@ class Round:
     x: float
     y: float
     diameters: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPlan:
+    """What the drawings show of a plan: its job, board and stack-up, its works with their programs,
+    the `minutes` of each program by its stem, where known, its checks and its digest."""
+
+    job: Job
+    board: Board
+    stackup: Stackup
+    works: Sequence[Work]
+    digest: str
+    programs: Sequence[Program] = ()
+    minutes: Mapping[str, float] = field(default_factory=dict)
+    checks: Sequence[Check] = ()
+
+    def scene(self, setup: Setup) -> Scene:
+        """Return the board and its stack-up as they lie in a set-up."""
+        return Scene(self.job, self.board, self.stackup, setup)
+
+    def programs_of(self, work: Work) -> tuple[Program, ...]:
+        """Return the programs of one work: its own file, or for the skim all pass files and the
+        combined one."""
+        return tuple(
+            p
+            for p in self.programs
+            if p.stem == work.stem or (work.facing and p.stem.startswith(work.stem + "-"))
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnOperation:
+    """One operation to be drawn: its work with its programs, and their cuts as strokes in bands of
+    depth."""
+
+    scene: Scene
+    work: Work
+    programs: Sequence[Program]
+    drawn: Strokes
+    bands: Bands
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from corepath.views.drawings.scene import Scene
 from corepath.views.svg import Box, Document, number, polygon_path, shown
 from corepath.work.works import Work
 
-__all__ = ["Level", "Slice", "crossing", "draw_section", "section_of", "section_y"]
+__all__ = ["HeightScale", "Level", "Slice", "crossing", "draw_section", "section_of", "section_y"]
 
 _EXAGGERATIONS = (50, 40, 30, 25, 20, 15, 12, 10, 8, 6, 5, 4, 3, 2, 1)
 
@@ -41,6 +41,18 @@ class Level:
     @property
     def text(self) -> str:
         return f"{mm(self.z):.2f}  {self.words}"
+
+
+@dataclass(frozen=True, slots=True)
+class HeightScale:
+    """Heights on the sheet: `base` is the sheet y of height 0, `factor` the sheet mm per mm."""
+
+    base: float
+    factor: float
+
+    def y(self, z: float) -> float:
+        """Return the sheet y of the height `z`, mm."""
+        return self.base - z * self.factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,8 +310,7 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
             left + (x1 - x0) * scale,
             left,
             Box(room.x0, room.y0 + 6, room.x1, room.y1),
-            base,
-            height,
+            HeightScale(base, height),
         )
 
 
@@ -314,17 +325,13 @@ def name_levels(
     right: float,
     left: float,
     room: Box,
-    base: float,
-    height: float,
+    scale: HeightScale,
 ) -> None:
     """Set the figures of `levels` at the right of a section, spread so that no one covers another,
-    each with a leader to its height.
-
-    `base` is the sheet y of height 0, `height` the sheet mm per mm of height.
-    """
+    each with a leader to its height."""
     pitch = 4.4
     ordered = sorted(levels, key=lambda level: (-level.z, level.text))
-    wanted = [base - level.z * height for level in ordered]
+    wanted = [scale.y(level.z) for level in ordered]
     spread = spread_out(wanted, pitch, room.y0 + 2.5, room.y1 - 3.0)
     for level, y, at in zip(ordered, wanted, spread, strict=True):
         svg.line(left, y, right + 2, y, "faint")

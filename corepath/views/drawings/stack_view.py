@@ -13,7 +13,7 @@ from corepath.board.deck.form import smoothstep7
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import NORMAL, SIDE, SMALL
 from corepath.views.drawings.scene import Scene
-from corepath.views.drawings.section import Level, name_levels
+from corepath.views.drawings.section import HeightScale, Level, name_levels
 from corepath.views.svg import Box, Document, number, shown
 
 __all__ = ["StackHeights", "deck_line", "draw_stack"]
@@ -23,19 +23,17 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
     """Draw the stack-up into `box`: heights to scale, lengths not."""
     heights = StackHeights(scene)
     room = Box(box.x0 + 8, box.y0 + 12, box.x1 - 92, box.y1 - 3)
-    scale = room.height / (heights.raw_top - heights.raw_bottom)
+    largest = room.height / (heights.raw_top - heights.raw_bottom)
     factor = next(
-        k for k in (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5, 0.1) if k <= scale
+        k for k in (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.5, 0.1) if k <= largest
     )
-    base = (
+    scale = HeightScale(
         room.y1
         - (room.height - (heights.raw_top - heights.raw_bottom) * factor) / 2
-        + heights.raw_bottom * factor
+        + heights.raw_bottom * factor,
+        factor,
     )
-
-    def y(z: float) -> float:
-        return base - z * factor
-
+    y = scale.y
     with svg.group("stack-up", id="stack-up"):
         svg.line(box.x0, box.y0 - 1, SIDE.x0 - 1, box.y0 - 1, "narrow")
         words = (
@@ -53,9 +51,8 @@ def draw_stack(svg: Document, scene: Scene, box: Box) -> None:
             height=y(heights.raw_bottom) - y(heights.raw_top),
         )
         _scheme(svg, scene, heights, y, x0, x1)
-        name_levels(
-            svg, heights.levels(), x1, x0, Box(box.x0, box.y0 + 4, box.x1, box.y1), base, factor
-        )
+        beside = Box(box.x0, box.y0 + 4, box.x1, box.y1)
+        name_levels(svg, heights.levels(), x1, x0, beside, scale)
 
 
 class StackHeights:

@@ -27,7 +27,7 @@ from corepath.stackup.stations import Over, Sampled, sample
 from corepath.views.maps.map_facts import MapSheet
 from corepath.views.maps.map_sheet import draw_map
 
-__all__ = ["maps"]
+__all__ = ["SkimShows", "maps"]
 
 SEAL_MARGIN = 0.2
 """mm above least_floor below which a place is marked to be sealed (common practice, no source)."""
@@ -48,23 +48,29 @@ class _MapKind:
     figure: Callable[[Course], Over]
 
 
+@dataclass(frozen=True, slots=True)
+class SkimShows:
+    """What shows after each of the skim's `passes`, in the order cut, and which of them, from 1, is
+    the planned stop."""
+
+    passes: Sequence[PassShows]
+    planned_stop: int | None = None
+
+
 def maps(
     job: Job,
     board: Board,
     blank: Blank,
     courses: Mapping[str, Course],
-    passes: Sequence[PassShows],
+    skim: SkimShows,
     *,
     digest: str,
-    planned_stop: int | None = None,
-    margin: float = SEAL_MARGIN,
 ) -> dict[str, str]:
     """Return the maps as SVG text by file name: `map-wood-under.svg`, `map-groove-depth.svg`,
     `map-shows.svg`.
 
-    `courses` are the heights of the castings by id. `passes` say what shows after each pass, in the
-    order cut; `planned_stop` is the number of one of them, from 1. Places with less wood than
-    least_floor + `margin` (mm) are marked to be sealed.
+    `courses` are the heights of the castings by id. Places with less wood than least_floor and
+    `SEAL_MARGIN` are marked to be sealed.
     """
     out = {}
     gauged = frozenset(name for name, course in courses.items() if course.gauged)
@@ -83,10 +89,10 @@ def maps(
             below=kind.below,
             figure=figure,
             sampled=sampled,
-            seal=_to_seal(sampled, job, margin) if kind.name == "wood-under" else (),
+            seal=_to_seal(sampled, job) if kind.name == "wood-under" else (),
             limit=job.groove.least_floor if kind.name == "wood-under" else None,
-            passes=passes if kind.name == "shows" else (),
-            planned_stop=planned_stop,
+            passes=skim.passes if kind.name == "shows" else (),
+            planned_stop=skim.planned_stop,
             cautions=blank.cautions,
             digest=digest,
         )
@@ -127,11 +133,11 @@ def _kinds(blank: Blank, gauged: bool) -> tuple[_MapKind, ...]:
     )
 
 
-def _to_seal(sampled: Sequence[Sampled], job: Job, margin: float) -> tuple[tuple[int, int], ...]:
-    """Return (casting, station) where the wood is thinner than least_floor + margin, or among the
-    lowest tenth of all."""
+def _to_seal(sampled: Sequence[Sampled], job: Job) -> tuple[tuple[int, int], ...]:
+    """Return (casting, station) where the wood is thinner than least_floor and the margin, or among
+    the lowest tenth of all."""
     figures = np.array([station.least for casting in sampled for station in casting.stations])
-    bound = job.groove.least_floor + margin
+    bound = job.groove.least_floor + SEAL_MARGIN
     if float(np.ptp(figures)) > _SPREAD:
         bound = max(bound, float(np.percentile(figures, _LOWEST_SHARE)))
     return tuple(

@@ -13,6 +13,8 @@ from corepath.geometry.polylines import length
 __all__ = ["contour", "inner_levels"]
 
 Grid = NDArray[np.float64]
+Index = NDArray[np.intp]
+Node = tuple[Index, Index]
 
 # The two sides of a cell that the line joins, by the corners that lie above it (00, 10, 11, 01 as
 # bits 1, 2, 4, 8). Sides: 0 from corner 00 to 10, 1 from 10 to 11, 2 from 01 to 11, 3 from 00 to
@@ -54,9 +56,8 @@ def contour(xs: Grid, ys: Grid, heights: Grid, level: float) -> list[Grid]:
         if len(ix) == 0:
             continue
         for a, b in pairs:
-            segments.append(
-                np.stack([_on_side(xs, ys, heights, level, ix, iy, s) for s in (a, b)], axis=1)
-            )
+            ends = [_passes(xs, ys, heights, level, *_corners(ix, iy, s)) for s in (a, b)]
+            segments.append(np.stack(ends, axis=1))
     if not segments:
         return []
     # Two cells compute a point on their common side in different orders; rounded to a nanometre it
@@ -71,18 +72,16 @@ def contour(xs: Grid, ys: Grid, heights: Grid, level: float) -> list[Grid]:
     )
 
 
-def _on_side(
-    xs: Grid,
-    ys: Grid,
-    heights: Grid,
-    level: float,
-    ix: NDArray[np.intp],
-    iy: NDArray[np.intp],
-    side: int,
-) -> Grid:
+def _corners(ix: Index, iy: Index, side: int) -> tuple[Node, Node]:
+    """Return the nodes at both ends of a side of cells (n,)."""
     ax, ay, bx, by = {0: (0, 0, 1, 0), 1: (1, 0, 1, 1), 2: (0, 1, 1, 1), 3: (0, 0, 0, 1)}[side]
-    low, high = heights[ix + ax, iy + ay], heights[ix + bx, iy + by]
+    return (ix + ax, iy + ay), (ix + bx, iy + by)
+
+
+def _passes(xs: Grid, ys: Grid, heights: Grid, level: float, one: Node, other: Node) -> Grid:
+    """Return the places (n, 2) between two nodes each where the heights pass `level`."""
+    low, high = heights[one], heights[other]
     share = (level - low) / (high - low)
-    x = xs[ix + ax] + share * (xs[ix + bx] - xs[ix + ax])
-    y = ys[iy + ay] + share * (ys[iy + by] - ys[iy + ay])
+    x = xs[one[0]] + share * (xs[other[0]] - xs[one[0]])
+    y = ys[one[1]] + share * (ys[other[1]] - ys[one[1]])
     return np.stack([x, y], axis=1)

@@ -16,7 +16,7 @@ from corepath.views.player.play_model import (
     PlayedFile,
     Shape,
 )
-from corepath.views.player.preview_page import preview_html
+from corepath.views.player.preview_page import PageHead, preview_html
 
 __all__ = [
     "DWELL",
@@ -26,6 +26,7 @@ __all__ = [
     "Faces",
     "Lattice",
     "Motions",
+    "PageHead",
     "PlayedBlank",
     "PlayedFile",
     "Shape",

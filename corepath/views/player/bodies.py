@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from corepath.views.player.play_model import Heights, PlayedBlank
-from corepath.views.solid import ClosedMesh, body
+from corepath.views.solid import ClosedMesh, HeightMap, body
 
 __all__ = ["SLOT", "glb", "viewer"]
 
@@ -74,7 +74,7 @@ def _body(
     at = blank.lattice
     xs = np.asarray(at.x0 + at.px * np.arange(at.nx), dtype=np.float64)
     ys = np.asarray(at.y0 + at.py * np.arange(at.ny), dtype=np.float64)
-    made = body(xs, ys, *faces, rim, _TOLERANCE, _LARGEST)
+    made = body(HeightMap(xs, ys, *faces), rim, _TOLERANCE, _LARGEST)
     order = np.argsort(made.faces.min(axis=1), kind="stable")
     return ClosedMesh(np.round(made.vertices * _GRID) / _GRID, made.faces[order])
 

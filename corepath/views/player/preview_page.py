@@ -6,6 +6,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -28,7 +29,7 @@ from corepath.views.player.play_model import (
     PlayedFile,
 )
 
-__all__ = ["SCRIPTS", "page_data", "page_part", "preview_html"]
+__all__ = ["SCRIPTS", "PageHead", "page_data", "page_part", "preview_html"]
 
 Faces = dict[bytes, tuple[int, str]]
 """Bytes of a face to its number and its packed text."""
@@ -37,31 +38,39 @@ SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "ma
 """Parts of the page's script, in the order in which they need one another."""
 
 
+@dataclass(frozen=True, slots=True)
+class PageHead:
+    """The head of the page: the job's title, the plan's digest, and a warning that is shown above
+    everything else."""
+
+    title: str
+    digest: str
+    warning: str = ""
+
+
 def preview_html(
     reels: Sequence[PlayedFile],
+    head: PageHead,
     *,
-    title: str,
-    digest: str,
     size: tuple[float, float],
     solids: Mapping[str, PlayedBlank],
     inch: bool = False,
-    warning: str = "",
 ) -> str:
     """Return the whole page as text, to be written as UTF-8.
 
-    `size` is length and width of the blank, mm; `solids` the blank after each set-up, shown in 3-D;
-    `warning` is shown above everything else. With `inch` positions are shown in inches.
+    `size` is length and width of the blank, mm; `solids` the blank after each set-up, shown in 3-D.
+    With `inch` positions are shown in inches.
     """
     data = page_data(reels, size, solids, inch)
     return (
         _environment()
         .get_template("preview.html.j2")
         .render(
-            title=title,
-            digest=digest,
+            title=head.title,
+            digest=head.digest,
             reels=reels,
             solids=tuple(solids),
-            warning=warning,
+            warning=head.warning,
             css=Markup(page_part("preview.css")),
             data=Markup(_json(data)),
             script=Markup("\n".join(page_part(f"{name}.js") for name in SCRIPTS)),

@@ -39,23 +39,21 @@ def places_drawing(facts: Facts) -> str:
     )
     svg.text(middle, blank.y1 + 5.0, marks["near"], "label strong", size=NORMAL, anchor="middle")
     svg.text(middle, blank.y0 - 2.0, marks["far"], "label strong", size=NORMAL, anchor="middle")
-    svg.text(
+    svg.upward_text(
         blank.x0 - 2.0,
         across,
         marks["left"],
         "label strong",
         size=NORMAL,
         anchor="middle",
-        upright=False,
     )
-    svg.text(
+    svg.upward_text(
         blank.x1 + 5.0,
         across,
         marks["right"],
         "label strong",
         size=NORMAL,
         anchor="middle",
-        upright=False,
     )
     labels = Labels(svg, Box(blank.x0, blank.y0, blank.x1, blank.y1), [])
     places = [

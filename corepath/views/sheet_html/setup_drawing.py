@@ -187,23 +187,21 @@ def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
     near = f"{marks['near']} – you stand here"
     svg.text(middle, blank.y1 + 4.4, near, "label strong", size=NORMAL, anchor="middle")
     svg.text(middle, blank.y0 - 2.0, marks["far"], "label strong", size=NORMAL, anchor="middle")
-    svg.text(
+    svg.upward_text(
         blank.x0 - 1.6,
         across,
         marks["left"],
         "label strong",
         size=NORMAL,
         anchor="middle",
-        upright=False,
     )
-    svg.text(
+    svg.upward_text(
         blank.x1 + 5.0,
         across,
         marks["right"],
         "label strong",
         size=NORMAL,
         anchor="middle",
-        upright=False,
     )
     if setup != "B":
         return

@@ -18,7 +18,7 @@ from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import InsertHeights
 from corepath.stackup.stacks import CastingStack, PlaceStack
 from corepath.views.drawing_sheet import NORMAL, SMALL, Labels, arrowhead
-from corepath.views.drawings.section import Level, name_levels
+from corepath.views.drawings.section import HeightScale, Level, name_levels
 from corepath.views.drawings.stack_view import deck_line
 from corepath.views.sheet_html.facts import Facts, figure, mm
 from corepath.views.sheet_html.inline import inlined
@@ -124,18 +124,15 @@ def stack_drawing(facts: Facts) -> str:
     svg = Document(
         _WIDTH, height, "Stack-up of the core", "", "Heights to scale, lengths not to scale."
     )
-    base = _TOP + heights.top * factor
-
-    def y(z: float) -> float:
-        return base - z * factor
-
+    scale = HeightScale(_TOP + heights.top * factor, factor)
+    y = scale.y
     words = f"Heights {number(factor)}:1, lengths not to scale; {UNIT} above the finished bottom"
     svg.text(2, 4.5, words, "label strong", size=NORMAL)
     _scheme(svg, facts, heights, y)
     labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [], wider=WIDER)
     _names(svg, heights, labels, y)
     room = Box(0.0, _TOP - 6, _WIDTH, height + 2)
-    name_levels(svg, heights.levels(), _RIGHT, _LEFT, room, base, factor)
+    name_levels(svg, heights.levels(), _RIGHT, _LEFT, room, scale)
     _checks(svg, facts, heights, labels, y)
     return inlined(svg, "stack")
 
