@@ -32,7 +32,7 @@ def detail_scale(work: Work, plan_scale: float) -> float | None:
 def draw_detail(svg: Document, box: Box, one: DrawnOperation, scale: float) -> None:
     """Draw the detail into `box` (sheet mm); nothing where the box is too flat or nothing is
     cut."""
-    scene, work, drawn = one.scene, one.work, one.drawn
+    scene, work, drawn = one.scene, one.work, one.strokes
     if box.height < 24.0 or not drawn.runs:
         return
     window = Box(box.x0, box.y0 + 6.0, box.x1, box.y1)

@@ -179,7 +179,7 @@ def _bounds(work: Work, drawn: Strokes) -> tuple[float, float, float, float]:
 
 def _plan(view: PlanView, one: DrawnOperation, lines: Sequence[NDArray[np.float64]]) -> None:
     """Draw the plan; `lines` are those of the runs that are drawn."""
-    svg, scene, work, drawn, bands = view.svg, one.scene, one.work, one.drawn, one.bands
+    svg, scene, work, drawn, bands = view.svg, one.scene, one.work, one.strokes, one.bands
     cut_y = section_y(scene, work)
     marks: list[tuple[str, float, float]] = []
     with svg.group("plan", id="plan", transform=view.transform):

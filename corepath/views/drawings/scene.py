@@ -77,7 +77,7 @@ class DrawnOperation:
     scene: Scene
     work: Work
     programs: Sequence[Program]
-    drawn: Strokes
+    strokes: Strokes
     bands: Bands
 
 
