@@ -34,54 +34,37 @@ class Cover:
     def __init__(
         self, bounds: tuple[float, float, float, float], distance: float, pixels: int = 3
     ) -> None:
-        # One flat array of bytes with a margin of two distances, so that a stamp never needs
-        # clipping; a stamp is a disc, stored as one run of bytes for each of its rows.
+        # One flat array of pixels with a margin of two distances, so that a stamp never needs
+        # clipping; a stamp is a disc, stored as place and length of a run for each of its rows.
         self.step = distance / pixels
         self._lag = 3.0 * distance
         self._x = bounds[0] - 2 * distance
         self._y = bounds[1] - 2 * distance
         self._wide = int((bounds[2] - bounds[0] + 4 * distance) / self.step) + 2 * pixels
         high = int((bounds[3] - bounds[1] + 4 * distance) / self.step) + 2 * pixels
-        self._pixels = bytearray(self._wide * high)
+        self._pixels = np.zeros(self._wide * high, np.bool_)
         halves = [(row, int(math.sqrt(pixels**2 - row**2))) for row in range(1 - pixels, pixels)]
-        self._rows = [(row * self._wide - half, b"\1" * (2 * half + 1)) for row, half in halves]
+        self._rows = np.array([(row * self._wide - half, 2 * half + 1) for row, half in halves])
 
     def keep(self, run: Run, least: float = 0.0, *, start: bool = False) -> list[Run]:
         """Return the parts of `run` (n, 3) that nothing covers; from now on they cover.
 
         Parts shorter than `least` are dropped, with `start` except the one at the start of the run.
         """
+        from corepath.views.drawings.path_thinning_kernels import kept
+
         points, places, along = self._sampled(run)
-        parts: list[Run] = []
-        # `first` is where the current part begins, `stamped` the next of its points to cover. They
-        # are stamped only when the part is `lag` ahead: until then it could still prove too short
-        # and be dropped, and it must not cover itself. The -1 at the end closes the last part.
-        first, stamped, lag = 0, 0, max(self._lag, least)
-        for k, place in enumerate([*places, -1]):
-            if place >= 0 and not self._pixels[place]:
-                while along[k] - along[stamped] > lag:
-                    self._stamp(places[stamped])
-                    stamped += 1
-                continue
-            if k - first > 1 and (along[k - 1] - along[first] >= least or (start and first == 0)):
-                parts.append(points[first:k])
-                for one in places[stamped:k]:
-                    self._stamp(one)
-            first = stamped = k + 1
-        return parts
+        lag = max(self._lag, least)
+        ends = kept(self._pixels, self._rows, places, along, lag, least, start)
+        return [points[first:end] for first, end in ends.tolist()]
 
-    def _stamp(self, place: int) -> None:
-        for row, ones in self._rows:
-            at = place + row
-            self._pixels[at : at + len(ones)] = ones
-
-    def _sampled(self, run: Run) -> tuple[Run, list[int], list[float]]:
+    def _sampled(self, run: Run) -> tuple[Run, NDArray[np.int64], NDArray[np.float64]]:
         """Return `run` with points no farther apart than a pixel, each point's index in the raster
         and its length along the run."""
         points = _denser(run, self.step)
         columns = np.floor((points[:, 0] - self._x) / self.step).astype(np.int64)
         rows = np.floor((points[:, 1] - self._y) / self.step).astype(np.int64)
-        return points, (rows * self._wide + columns).tolist(), along(points).tolist()
+        return points, rows * self._wide + columns, along(points)
 
 
 def apart(runs: Sequence[Run], distance: float, least: float) -> tuple[Run, ...]:
