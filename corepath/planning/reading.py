@@ -10,7 +10,6 @@ from typing import Any
 
 from corepath.errors import Fault, InputError
 from corepath.gcode.read.findings import Finding
-from corepath.gcode.read.read_program import ReadProgram
 from corepath.job.pose import pose_of
 from corepath.job.text.resolved import from_resolved
 from corepath.job.text.schema import GEOMETRY, REPORT
@@ -28,6 +27,7 @@ from corepath.planning.reading_cases import lies_of, with_cases
 from corepath.planning.rehearsal import FOLDER
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import Outcome, ReadBack
 from corepath.readback.simulation_setup import Pour, SimulationSetup
 from corepath.readback.surfaces.measures import Measure
@@ -87,20 +87,10 @@ def read_files(
         progress(f"reading back {name}", done / max(1, len(texts)))
         done += 1
 
-    shop, programs = shop_of(prepared), dict[str, ReadProgram]()
-    read = read_back(
-        shop,
-        prepared.works,
-        texts,
-        progress=step,
-        sha256=sha256,
-        plan=plan,
-        steps=steps,
-        programs=programs,
-    )
-    # `programs` were filled by `read_back`: the cases cut the same motions, not parsed again.
+    shop, files = shop_of(prepared), PlanFiles(texts, plan, sha256 or {})
+    read = read_back(shop, prepared.works, files, progress=step, steps=steps)
     progress("other stops and blanks", 1.0)
-    return with_cases(prepared, shop, texts, programs, read)
+    return with_cases(prepared, shop, files, read)
 
 
 def shop_of(prepared: Prepared) -> SimulationSetup:

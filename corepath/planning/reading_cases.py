@@ -3,16 +3,15 @@ thick as it may be."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import new_findings, read_cases
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import Case, ReadBack
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stackup.measuring.blank import Blank
@@ -77,12 +76,10 @@ def lies_of(blank: Blank, sign: float = 0.0) -> BlankFaces:
 def with_cases(
     prepared: Prepared,
     shop: SimulationSetup,
-    texts: Mapping[str, str],
-    programs: dict[str, ReadProgram],
+    files: PlanFiles,
     readback: ReadBack,
 ) -> ReadBack:
-    """Return the read-back with the findings that only the other cases have; `programs` are the
-    texts that have been parsed already."""
-    outcomes = read_cases(shop, prepared.works, texts, cases_of(prepared, shop), programs=programs)
+    """Return the read-back with the findings that only the other cases have."""
+    outcomes = read_cases(shop, prepared.works, files, cases_of(prepared, shop))
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=tuple(outcomes))

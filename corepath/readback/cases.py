@@ -11,22 +11,22 @@ recorded: such a case ends before C. Lengths in mm.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from corepath.gcode.read.findings import Finding, Findings
-from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import marked
 from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_path
+from corepath.readback.inspection import Done
 from corepath.readback.judging import may_touch, measure_deck, measure_proud
 from corepath.readback.measure import Run
 from corepath.readback.motion.cut_load import check_load
 from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
 from corepath.readback.motion.discipline import choose_cutter
 from corepath.readback.motion.holder_clearance import check_nose_stock
-from corepath.readback.one_file import Done
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import Case, Outcome
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import Singles, check_floor
@@ -72,14 +72,8 @@ def shifted(work: Work, dz: float) -> Work:
 class _Trial(Run):
     """The read-back of one blank from A on, and of its copies from each pass of the skim on."""
 
-    def __init__(
-        self,
-        shop: SimulationSetup,
-        files: Mapping[str, str],
-        programs: dict[str, ReadProgram],
-        stock: Stock | None = None,
-    ) -> None:
-        super().__init__(shop, files, programs, stock=stock)
+    def __init__(self, shop: SimulationSetup, files: PlanFiles, stock: Stock | None = None) -> None:
+        super().__init__(shop, files, stock=stock)
         self.dz = 0.0
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
@@ -104,14 +98,15 @@ class _Trial(Run):
         self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
     ) -> Done | None:
         """Simulate one file; only checks that depend on the blank."""
-        if name not in self.files:
+        if name not in self.files.texts:
             return None
-        program, findings = self._read(name), Findings(name)
+        program, findings = self.files.program(name), Findings(name)
         cutter = choose_cutter(program, work, self.shop, Findings(name))
         zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
         check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
         entering = path.start[:, 2] > stock.highest() - _SKIN
+        before = stock.top.copy()
         cut = cutting(stock, path)
         check_cut(path, cut, self.shop.allowed, findings)
         # Only where it comes into the blank, which is what differs: a thicker one is met too early.
@@ -122,25 +117,23 @@ class _Trial(Run):
         self.loads += [
             one.value / one.wanted for one in measures if one.id == "largest removal" and one.wanted
         ]
-        return Done(path, cut, measures, findings)
+        return Done(path, stock, before, self.shop.allowed, measures, findings, cut)
 
-    def _judge(self, work: Work, done: Done, before: Singles) -> None:
+    def _judge(self, work: Work, done: Done) -> None:
         """Check heights only: what the motions alone show is checked once, on the planned blank."""
-        stock, allowed, findings = self.stock, self.shop.allowed, done.findings
-        check_outside(
-            done.path, stock, before, may_touch(work, stock, self.shop), allowed, findings
-        )
-        measure_proud(work, done, before, stock, allowed)
+        stock = self.stock
+        check_outside(done, may_touch(work, stock, self.shop))
+        measure_proud(work, done)
         for pocket in work.pockets:
             if not pocket.proud and pocket.cleared is None:
-                check_floor(pocket, done.path, stock, allowed, done.measures, findings)
+                check_floor(pocket, done)
         for hole in work.holes:
             through = hole.breaks_through is not None
             if through and not is_open(stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0):
                 says = f"{hole.id}: it is to pass through and is not open"
-                findings.add("bore-closed", says, place=(hole.x, hole.y, 0.0))
+                done.findings.add("bore-closed", says, place=(hole.x, hole.y, 0.0))
         if work.deck is not None:
-            measure_deck(work, done, self._surface(work.deck), stock, allowed, self.behind)
+            measure_deck(work, done, self._surface(work.deck), self.behind)
 
     def _surface(self, deck: Deck) -> Singles:
         return super()._surface(deck) + np.float32(self.dz)
@@ -148,7 +141,7 @@ class _Trial(Run):
     def from_pass(self, number: int) -> _Trial:
         """Return a copy of the state after a pass of the skim, from which to go on."""
         stock = self.after_pass.get(number, self.stock).copy()
-        other = _Trial(replace(self.shop, planned_pass=number), self.files, self.programs, stock)
+        other = _Trial(replace(self.shop, planned_pass=number), self.files, stock)
         other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
         other.behind = list(self.behind)
         return other
@@ -207,26 +200,26 @@ class _Trial(Run):
 
 
 def read_cases(
-    shop: SimulationSetup, works: Sequence[Work], files: Mapping[str, str], cases: Iterable[Case],
+    shop: SimulationSetup,
+    works: Sequence[Work],
+    files: PlanFiles,
+    cases: Iterable[Case],
     cell: float = CELL,
-    programs: dict[str, ReadProgram] | None = None,
-) -> tuple[Outcome, ...]:  # fmt: skip
+) -> tuple[Outcome, ...]:
     """Cut the files in each case, and return what is found in it, in the order of `cases`, whether
     or not it is found elsewhere too.
 
-    `cell` (mm) is the spacing of the columns, `programs` the files as read so far. Works of set-up
-    D are left out.
+    `cell` (mm) is the spacing of the columns. Works of set-up D are left out.
     """
     ordered = sorted(
         (w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part)
     )
-    programs = {} if programs is None else programs
     cases, outcomes = tuple(cases), {}
     # One blank after the other: each holds many columns, and the copies of its cases besides. All
     # cases of one thickness share A and the skim, which are cut once.
     for thicker in dict.fromkeys(case.thicker for case in cases):
         same = [case for case in cases if case.thicker == thicker]
-        first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same, programs)
+        first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same)
         for case in same:
             rest = first.from_pass(case.stop)
             again = shop.z_zero == "face" and case.stop != shop.planned_pass
@@ -237,17 +230,13 @@ def read_cases(
 
 
 def _begun(
-    shop: SimulationSetup,
-    works: Sequence[Work],
-    files: Mapping[str, str],
-    cases: Sequence[Case],
-    programs: dict[str, ReadProgram],
+    shop: SimulationSetup, works: Sequence[Work], files: PlanFiles, cases: Sequence[Case]
 ) -> _Trial:
     """Return a blank of the thickness that these cases share, cut as far as the skim."""
     blank = replace(
         shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies
     )
-    trial = _Trial(blank, files, programs)
+    trial = _Trial(blank, files)
     trial.stops = frozenset(case.stop for case in cases)
     trial.begin(works)
     return trial

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm, square_mm
+from corepath.readback.inspection import Done
 from corepath.readback.simulation_setup import Allowed
 from corepath.stock.contact_kernels import underside_of
 from corepath.stock.material import NOWHERE, Cut, Mask, Singles, Stock
@@ -34,48 +34,30 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
     cuts = cut.removed > allowed.removal
     rapid = (path.kind == 0) & cuts
     down = rapid & (path.end[:, 2] < path.start[:, 2] - 1e-6)
-    cutter = path.cutter
-    _tell(
-        path,
-        cut,
-        rapid & ~down,
-        "rapid-through-material",
-        "a rapid takes away",
-        cut.removed,
-        findings,
-    )
-    _tell(path, cut, down, "plunge-at-rapid", "a rapid downwards takes away", cut.removed, findings)
     stopped = (path.kind > 0) & cuts & ~path.spindle
-    says = "the spindle is stopped, yet the cut takes"
-    _tell(path, cut, stopped, "spindle-off", says, cut.removed, findings)
+    cutter = path.cutter
     deep = cuts & (cut.deep > cutter.cutting_length + allowed.removal)
     collet = cuts & (cut.deep > cutter.stick_out + allowed.removal)
     edges = f"edges of {mm(cutter.cutting_length):g} stand below the stock by"
-    _tell(path, cut, deep, "too-deep-for-cutter", edges, cut.deep, findings)
     reach = f"a cutter that sticks out {mm(cutter.stick_out):g} stands below the stock by"
-    _tell(path, cut, collet, "collet", reach, cut.deep, findings)
-
-
-def _tell(
-    path: Path,
-    cut: Cut,
-    which: NDArray[np.bool_],
-    kind: str,
-    says: str,
-    depth: NDArray[np.float64],
-    findings: Findings,
-) -> None:
-    found = np.flatnonzero(which)
-    for index in found[: findings.keep]:
-        x, y, z = (float(value) for value in cut.where[index])
-        findings.add(
-            kind,
-            f"{says} {mm(depth[index]):.3f}",
-            line=int(path.line[index]),
-            place=(x, y, z),
-            depth=float(depth[index]),
-        )
-    findings.more(kind, len(found) - findings.keep)
+    for kind, which, says, depth in (
+        ("rapid-through-material", rapid & ~down, "a rapid takes away", cut.removed),
+        ("plunge-at-rapid", down, "a rapid downwards takes away", cut.removed),
+        ("spindle-off", stopped, "the spindle is stopped, yet the cut takes", cut.removed),
+        ("too-deep-for-cutter", deep, edges, cut.deep),
+        ("collet", collet, reach, cut.deep),
+    ):
+        found = np.flatnonzero(which)
+        for index in found[: findings.keep]:
+            x, y, z = (float(value) for value in cut.where[index])
+            findings.add(
+                kind,
+                f"{says} {mm(depth[index]):.3f}",
+                line=int(path.line[index]),
+                place=(x, y, z),
+                depth=float(depth[index]),
+            )
+        findings.more(kind, len(found) - findings.keep)
 
 
 def lowered(before: Singles, after: Singles, least: float) -> Mask:
@@ -84,19 +66,13 @@ def lowered(before: Singles, after: Singles, least: float) -> Mask:
     return mask
 
 
-def check_outside(
-    path: Path,
-    stock: Stock,
-    before: Singles,
-    may_touch: Mask | None,
-    allowed: Allowed,
-    findings: Findings,
-) -> None:
+def check_outside(done: Done, may_touch: Mask | None) -> None:
     """Report columns lowered outside the mask `may_touch` (None: the operation may touch
     everything)."""
     if may_touch is None:
         return
-    bad = lowered(before, stock.top, allowed.removal) & ~may_touch
+    stock, before = done.stock, done.before
+    bad = lowered(before, stock.top, done.allowed.removal) & ~may_touch
     if not bad.any():
         return
     # A column cut right through (NOWHERE) counts as cut down to the bed.
@@ -110,6 +86,6 @@ def check_outside(
         f"{mm(depth.max()):.3f}"
     )
     place = (x, y, z if z > NOWHERE / 2 else 0.0)
-    findings.add(
-        "outside-area", says, line=path.line_near(x, y), place=place, depth=float(depth.max())
+    done.findings.add(
+        "outside-area", says, line=done.path.line_near(x, y), place=place, depth=float(depth.max())
     )

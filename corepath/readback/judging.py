@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from corepath.readback.inspection import Done
 from corepath.readback.motion.descents import (
     check_descents,
     descents_engaged,
@@ -16,8 +17,7 @@ from corepath.readback.motion.descents import (
 )
 from corepath.readback.motion.drilled import check_drilling, check_openings
 from corepath.readback.motion.working import check_working, find_engagement
-from corepath.readback.one_file import Done
-from corepath.readback.simulation_setup import Allowed, SimulationSetup
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import (
     Singles,
     check_deck,
@@ -63,88 +63,65 @@ def may_touch(work: Work, stock: Stock, shop: SimulationSetup) -> Mask | None:
     return mask
 
 
-def engaged(work: Work, done: Done, before: Singles, stock: Stock) -> Engagement | None:
+def engaged(work: Work, done: Done) -> Engagement | None:
     """Return the engagement of a file of pockets or holes, and check it; None for a ball, or where
-    nothing moves.
-
-    `before` [iy, ix] is the height map before the file.
-    """
+    nothing moves."""
     path = done.path
     if not (work.pockets or work.holes) or path.cutter.flat_radius <= 0.0 or not len(path.kind):
         return None
-    found = find_engagement(work, path, before, stock.grid)
+    found = find_engagement(work, path, done.before, done.stock.grid)
     # Planing off proud resin may run at any width: measured, but not judged.
     proud = any(pocket.proud for pocket in work.pockets)
     check_working(work, path, found, done.measures, done.findings, judge=not proud)
     return found
 
 
-def check_ways_down(work: Work, done: Done, found: Engagement | None, stock: Stock) -> None:
+def check_ways_down(work: Work, done: Done, found: Engagement | None) -> None:
     """Check plunges and ramps of pockets and holes, by the engagement or, without one, solved for
-    the file last cut on `stock`."""
+    the file last cut on its blank."""
     path = done.path
     down = (
-        descents_solved(path, stock, least_slope(work, path))
+        descents_solved(path, done.stock, least_slope(work, path))
         if found is None
         else descents_engaged(path, found)
     )
     check_descents(work, path, down, done.findings)
 
 
-def measure_work(
-    work: Work,
-    done: Done,
-    before: Singles,
-    found: Engagement | None,
-    stock: Stock,
-    shop: SimulationSetup,
-) -> None:
-    """Check pockets, holes and the trimmed edge; `before` [iy, ix] is the height map before the
-    file."""
-    measures, findings, allowed = done.measures, done.findings, shop.allowed
-    measure_proud(work, done, before, stock, allowed)
+def measure_work(work: Work, done: Done, found: Engagement | None, shop: SimulationSetup) -> None:
+    """Check pockets, holes and the trimmed edge."""
+    measure_proud(work, done)
     if work.pockets:
-        _pockets(work, done, found, stock, allowed)
+        _pockets(work, done, found)
     if work.holes:
-        check_holes(work.holes, done.path, stock, allowed, measures, findings)
+        check_holes(work.holes, done)
         if work.setup == "D" and shop.laid is not None:
-            check_bolts(work, shop, shop.laid, measures, findings)
+            check_bolts(work, shop, shop.laid, done.measures, done.findings)
     if work.trim is not None:
-        check_trim(work.trim, done.path, stock, before, allowed, measures, findings)
+        check_trim(work.trim, done)
 
 
-def measure_proud(work: Work, done: Done, before: Singles, stock: Stock, allowed: Allowed) -> None:
+def measure_proud(work: Work, done: Done) -> None:
     """Check that castings that stand proud are planed level."""
     for pocket in work.pockets:
         if pocket.proud:
             # One cell inside what the cutter reaches, as for floors.
-            reached = pocket.area.buffer(-work.cutter.radius - stock.grid.cell).buffer(
+            reached = pocket.area.buffer(-work.cutter.radius - done.stock.grid.cell).buffer(
                 work.cutter.radius
             )
-            mask = inside(stock, reached)
-            check_plane(
-                pocket.floor, before, done.path, stock, allowed, done.measures, done.findings, mask
-            )
+            check_plane(pocket.floor, done, inside(done.stock, reached))
 
 
-def measure_deck(
-    work: Work,
-    done: Done,
-    heights: Singles,
-    stock: Stock,
-    allowed: Allowed,
-    behind: Sequence[Work],
-) -> None:
+def measure_deck(work: Work, done: Done, heights: Singles, behind: Sequence[Work]) -> None:
     """Check the deck as roughing or finishing leaves it; `heights` [iy, ix] are h at every column,
     `behind` the works before this one."""
     if work.deck is None:
         return
-    off_walls = ~_wall_columns(stock, behind, allowed.edge)
-    rest = (done.path, stock, allowed, done.measures, done.findings, off_walls)
+    off_walls = ~_wall_columns(done.stock, behind, done.allowed.edge)
     if work.deck.rough > 0.0:
-        check_rough(work.deck, heights, work.cutting.depth, *rest)
+        check_rough(work.deck, heights, work.cutting.depth, done, off_walls)
     else:
-        check_deck(work.deck, heights, *rest)
+        check_deck(work.deck, heights, done, off_walls)
 
 
 def _wall_columns(stock: Stock, behind: Sequence[Work], edge: float) -> Mask:
@@ -162,29 +139,24 @@ def _wall_columns(stock: Stock, behind: Sequence[Work], edge: float) -> Mask:
     return mask
 
 
-def check_motions(work: Work, done: Done, behind: Sequence[Work], allowed: Allowed) -> None:
+def check_motions(work: Work, done: Done, behind: Sequence[Work]) -> None:
     """Check what depends on the motions alone, whatever the blank; `behind` are the works before
     this one."""
     check_cleared(work, behind, done.findings)
     check_openings(work, done.path, done.findings)
-    check_drilling(work, done.path, done.cut.removed > allowed.removal, done.findings)
+    check_drilling(work, done.path, done.cut.removed > done.allowed.removal, done.findings)
 
 
-def _pockets(
-    work: Work, done: Done, found: Engagement | None, stock: Stock, allowed: Allowed
-) -> None:
-    path, measures, findings = done.path, done.measures, done.findings
+def _pockets(work: Work, done: Done, found: Engagement | None) -> None:
+    path, findings = done.path, done.findings
     owned, stray = moves_outside(path, work.pockets)
     for pocket, mine in zip(work.pockets, owned, strict=True):
         if pocket.proud:
             continue
-        check_walls(pocket, path, mine, allowed, measures, findings)
-        check_floor(pocket, path, stock, allowed, measures, findings)
+        check_walls(pocket, mine, done)
+        check_floor(pocket, done)
         if found is not None:
-            left = work.milling.finish_allowance
-            check_layers(
-                pocket, path, mine, found, left, allowed, measures, findings, pocket.cleared
-            )
+            check_layers(pocket, mine, found, work.milling.finish_allowance, done)
     for index in range(min(len(stray), findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
         line = int(path.line[stray.owner[index]])

@@ -10,7 +10,7 @@ and the files; the plan's are only compared with them. Lengths in mm.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 
 import numpy as np
@@ -18,9 +18,9 @@ import shapely
 
 from corepath.gcode.read.arcs import lengths
 from corepath.gcode.read.findings import Findings
-from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.readback.cutting import Cutting, check_outside, cut_path
+from corepath.readback.inspection import Done, Inspection
 from corepath.readback.judging import (
     check_motions,
     check_ways_down,
@@ -31,11 +31,12 @@ from corepath.readback.judging import (
 )
 from corepath.readback.motion.first_way import Zeroed
 from corepath.readback.motion.stops import check_turn
-from corepath.readback.one_file import Done, cut_file
+from corepath.readback.one_file import Mounted, cut_file
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import FileCount, ReadBack, Remaining, Span
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.steps import StockSnapshots
-from corepath.readback.surfaces.exact_deck import check_rim, prove_deck
+from corepath.readback.surfaces.exact_deck import Swept, check_rim, prove_deck
 from corepath.readback.surfaces.floors import (
     Singles,
     check_plane,
@@ -72,25 +73,19 @@ def _silent(file: str) -> None:
 def read_back(
     shop: SimulationSetup,
     works: Sequence[Work],
-    files: Mapping[str, str],
+    files: PlanFiles,
     *,
     progress: Progress = _silent,
-    sha256: Mapping[str, str] | None = None,
-    plan: str = "",
     steps: bool = False,
-    programs: dict[str, ReadProgram] | None = None,
 ) -> ReadBack:
     """Read and cut all files of a plan, and compare what is left with `works`.
 
-    `files` maps names (with `.nc`) to texts; `sha256` maps names to the digests they had when
-    planned; `plan` is the digest of the plan that their heads should name. With `steps` the blank
-    before and after each file is kept too. `programs` is filled with each file as read, by name, so
-    that no file need be read twice. `progress` is called with each file's name before it is read.
-    Never raises for what a file holds.
+    With `steps` the blank before and after each file is kept too. `progress` is called with each
+    file's name before it is read. Never raises for what a file holds.
     """
-    run = Run(shop, files, {} if programs is None else programs, progress, steps)
-    run.check_digests(sha256 or {})
-    check_heads(files, run.findings, plan)
+    run = Run(shop, files, progress, steps)
+    run.check_digests()
+    check_heads(files.texts, run.findings, files.plan)
     ordered = sorted(works, key=lambda work: (work.setup, work.order, work.part))
     for setup in "ABC":
         mine = [work for work in ordered if work.setup == setup]
@@ -120,13 +115,15 @@ class Run:
     """The state of one read-back: the blank as it is now and what was found so far."""
 
     def __init__(
-        self, shop: SimulationSetup, files: Mapping[str, str], programs: dict[str, ReadProgram],
+        self,
+        shop: SimulationSetup,
+        files: PlanFiles,
         progress: Progress = _silent,
-        steps: bool = False, stock: Stock | None = None,
-    ) -> None:  # fmt: skip
+        steps: bool = False,
+        stock: Stock | None = None,
+    ) -> None:
         self.shop = shop
         self.files = files
-        self.programs = programs
         self.progress = progress
         self.stock = stock or Stock(shop.length, shop.width, shop.thickness, shop.cell, shop.lies)
         self.findings = Findings()
@@ -147,13 +144,12 @@ class Run:
         self.old: Zeroed | None = None
         self.touched_with: int | None = None
 
-    def check_digests(self, sha256: Mapping[str, str]) -> None:
-        for name in sorted(sha256):
-            text = self.files.get(name)
+    def check_digests(self) -> None:
+        for name, stated in sorted(self.files.sha256.items()):
+            text = self.files.texts.get(name)
             if (
                 text is not None
-                and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
-                != sha256[name]
+                and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != stated
             ):
                 self.findings.add("changed", "not the file that was planned", file=name)
 
@@ -214,14 +210,13 @@ class Run:
             self._skim(work)
             return
         name = f"{work.stem}.nc"
-        before = self.stock.top.copy()
         done = self._file(work, name, self.stock)
         if done is None:
             return
         if work.deck is not None:
             self.surfaced[work.stem] = done.path
-        self._judge(work, done, before)
-        self._close(done, before, self.stock)
+        self._judge(work, done)
+        self._close(done)
 
     def _as_cut(self, work: Work) -> None:
         for pocket in work.pockets:
@@ -267,10 +262,9 @@ class Run:
             )
 
     def _facing(self, work: Work, name: str, stock: Stock, plane: float) -> None:
-        before = stock.top.copy()
         done = self._file(work, name, stock)
         if done is not None:
-            self._planed(work, plane, before, done, stock)
+            self._planed(work, plane, done)
 
     def _all_passes(self, work: Work, facing: Facing, stock: Stock) -> None:
         """Cut the file of all passes, which stops between them; each plane is checked when its pass
@@ -281,44 +275,44 @@ class Run:
         between, unsaid = Findings(name), MeasureList(name)
 
         def look(plane: float, path: Path, stock: Stock) -> None:
-            self._check_planed(work, plane, before, path, stock, unsaid, between)
+            seen = Inspection(path, stock, before, self.shop.allowed, unsaid, between)
+            self._check_planed(work, plane, seen)
 
         done = self._file(work, name, stock, partial(passes.cut, after=look))
         if done is not None:
             done.findings.extend(between)
             passes.check_stops(done.path, done.findings)
-            self._planed(work, facing.planes[-1], before, done, stock)
+            self._planed(work, facing.planes[-1], done)
 
-    def _planed(self, work: Work, plane: float, before: Singles, done: Done, stock: Stock) -> None:
+    def _planed(self, work: Work, plane: float, done: Done) -> None:
         """Check the blank at the end of a file that planes it, and take over the result."""
-        self._check_planed(work, plane, before, done.path, stock, done.measures, done.findings)
-        measure_showing(stock, self.castings, self.shop.allowed.shows, done.measures)
-        self._close(done, before, stock)
+        self._check_planed(work, plane, done)
+        measure_showing(done.stock, self.castings, self.shop.allowed.shows, done.measures)
+        self._close(done)
 
-    def _check_planed(
-        self, work: Work, plane: float, before: Singles, path: Path, stock: Stock,
-        measures: MeasureList,
-        findings: Findings,
-    ) -> None:  # fmt: skip
+    def _check_planed(self, work: Work, plane: float, seen: Inspection) -> None:
         """Check the whole face against one plane, and that it reaches the blank's very edge."""
         assert work.facing is not None
-        within = to_reach(stock, work.blank, work.facing.spare, self.shop.allowed.edge)
-        check_plane(plane, before, path, stock, self.shop.allowed, measures, findings, within)
-        check_rim(plane, path, work.blank, work.facing.spare, self.shop.allowed, findings)
+        within = to_reach(seen.stock, work.blank, work.facing.spare, seen.allowed.edge)
+        check_plane(plane, seen, within)
+        check_rim(plane, work.blank, work.facing.spare, seen)
 
     def _file(
         self, work: Work, name: str, stock: Stock, cutting: Cutting = cut_path
     ) -> Done | None:
         """Read one file, place it on the bed, and cut it; None where it is missing."""
         self.used.add(name)
-        if name not in self.files:
+        if name not in self.files.texts:
             self.findings.add("missing-file", "the operation has no file", file=name)
             return None
         self.progress(name)
-        self.program = self._read(name)
-        shop, text, old = self.shop, self.files[name], self.old
+        self.program = self.files.program(name)
+        shop, now = self.shop, self.zeroed
+        assert now is not None
         there = face_height(stock, shop, work.setup) > self.face - shop.allowed.zero
-        done = cut_file(work, self.program, text, stock, shop, self.face, self.film, cutting, old)
+        self.film.begin(work, now.place, stock)
+        mounted = Mounted(stock, now, self.old)
+        done = cut_file(work, self.program, self.files.texts[name], mounted, shop, cutting)
         self._check_touch(work, done, there)
         self._travels(work.setup, done.path)
         return done
@@ -352,37 +346,22 @@ class Run:
             )
             done.findings.add("zero", says)
 
-    def _read(self, name: str) -> ReadProgram:
-        """Return a file as read; it is read once."""
-        if name not in self.programs:
-            self.programs[name] = read_program(self.files[name], name)
-        return self.programs[name]
-
-    def _judge(self, work: Work, done: Done, before: Singles) -> None:
+    def _judge(self, work: Work, done: Done) -> None:
         """Compare what the file leaves with what its operation was to leave."""
-        check_outside(
-            done.path,
-            self.stock,
-            before,
-            may_touch(work, self.stock, self.shop),
-            self.shop.allowed,
-            done.findings,
-        )
-        found = engaged(work, done, before, self.stock)
+        check_outside(done, may_touch(work, self.stock, self.shop))
+        found = engaged(work, done)
         if work.pockets or work.holes:
-            check_ways_down(work, done, found, self.stock)
-        measure_work(work, done, before, found, self.stock, self.shop)
+            check_ways_down(work, done, found)
+        measure_work(work, done, found, self.shop)
         if work.deck is not None:
-            measure_deck(
-                work, done, self._surface(work.deck), self.stock, self.shop.allowed, self.behind
-            )
-        check_motions(work, done, self.behind, self.shop.allowed)
+            measure_deck(work, done, self._surface(work.deck), self.behind)
+        check_motions(work, done, self.behind)
 
-    def _close(self, done: Done, before: Singles, stock: Stock) -> None:
+    def _close(self, done: Done) -> None:
         """Take over measures and findings of one file, and add up its figures."""
-        path, cut, measures = done.path, done.cut, done.measures
+        path, stock, measures = done.path, done.stock, done.measures
         # What goes below the bed (in D: below the underside) is not material of the blank.
-        gone = np.maximum(before, self.ground) - np.maximum(stock.top, self.ground)
+        gone = np.maximum(done.before, self.ground) - np.maximum(stock.top, self.ground)
         program = path.program
         long = lengths(path.kind, path.start, path.end, path.centre)
         rapid = path.kind == 0
@@ -394,7 +373,7 @@ class Run:
                 cut_length=float(long[~rapid].sum()),
                 rapid_length=float(long[rapid].sum()),
                 removed=float(gone.sum(dtype=np.float64)) * stock.grid.px * stock.grid.py,
-                deepest=float(cut.deep.max(initial=0.0)),
+                deepest=float(done.cut.deep.max(initial=0.0)),
             )
         )
         self.measures.extend(measures)
@@ -449,8 +428,8 @@ class Run:
         findings, measures = Findings(name), MeasureList(name)
         deck = finish[-1].deck
         assert deck is not None
-        paths = [self.surfaced[work.stem] for work in finish]
-        prove_deck(deck, paths, rough, self.shop.allowed, measures, findings)
+        swept = Swept([self.surfaced[work.stem] for work in finish], deck.top, rough)
+        prove_deck(deck, swept, self.shop.allowed, measures, findings)
         self.measures.extend(measures)
         self.findings.extend(findings)
 
@@ -462,7 +441,7 @@ class Run:
 
     def strangers(self) -> None:
         """Report files that belong to no operation."""
-        for name in sorted(set(self.files) - self.used):
+        for name in sorted(set(self.files.texts) - self.used):
             self.findings.add("order", "no operation of the plan has such a file", file=name)
 
     def _bores(self, works: Sequence[Work]) -> dict[str, tuple[float, float, float]]:

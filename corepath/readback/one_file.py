@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.readback.cutting import Cutting, check_cut, cut_path
+from corepath.readback.inspection import Done
 from corepath.readback.motion.cut_load import check_load
 from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
 from corepath.readback.motion.discipline import (
@@ -32,51 +33,45 @@ from corepath.readback.motion.stops import (
     check_stops,
 )
 from corepath.readback.simulation_setup import SimulationSetup
-from corepath.readback.steps import StockSnapshots
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.words.heads import check_stated_zero
 from corepath.readback.words.spoken import check_spoken
-from corepath.readback.words.zeros import check_zero, derive_zero, face_height, zeroed
-from corepath.stock.material import Cut, Stock
-from corepath.stock.path import Path, lay
+from corepath.readback.words.zeros import check_zero
+from corepath.stock.material import Stock
+from corepath.stock.path import lay
 from corepath.work.works import Work
 
-__all__ = ["Done", "cut_file"]
+__all__ = ["Mounted", "cut_file"]
 
 
 @dataclass(frozen=True, slots=True)
-class Done:
-    """A file that was cut: its path, what it took, and what was measured and found so far."""
+class Mounted:
+    """The blank on the bed, with the zero set for a file and the one of the file before (None:
+    there is none to compare with)."""
 
-    path: Path
-    cut: Cut
-    measures: MeasureList
-    findings: Findings
+    stock: Stock
+    zeroed: Zeroed
+    before: Zeroed | None
 
 
 def cut_file(
     work: Work,
     program: ReadProgram,
     text: str,
-    stock: Stock,
+    mounted: Mounted,
     shop: SimulationSetup,
-    face: float,
-    film: StockSnapshots,
     cutting: Cutting = cut_path,
-    old: Zeroed | None = None,
 ) -> Done:
     """Cut a program that was read from `text`, and check all that needs no other file.
 
-    `face` is the height of the upper face when the set-up began, `film` keeps the blank before and
-    after. `cutting` cuts the blank along a path, and may look at it on the way. `old` is the zero
-    of the file before (None: there is none to compare with).
+    `cutting` cuts the blank along a path, and may look at it on the way.
     """
+    stock, now = mounted.stock, mounted.zeroed
+    zero = now.place
     findings, measures = Findings(program.file), MeasureList(program.file)
     cutter = choose_cutter(program, work, shop, findings)
     check_offsets(program, shop.length_offset, findings)
     check_fitting(program, shop.length_offset, findings)
-    zero = derive_zero(work, shop, face, face_height(stock, shop, work.setup))
-    now = zeroed(work, shop, zero)
     check_program(program, findings, now.system, shop.exact_path)
     check_zero(work, zero, shop.allowed.zero, findings)
     if shop.spoken is not None:
@@ -85,9 +80,8 @@ def cut_file(
     highest = stock.highest()
     check_stops(program, zero[2], highest, findings)
     check_standing(program, zero[2], highest, findings)
-    check_first_way(
-        program, now, old, max([highest, *(one.height for one in work.obstacles)]), findings
-    )
+    reach = max([highest, *(one.height for one in work.obstacles)])
+    check_first_way(program, now, mounted.before, reach, findings)
     check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)
@@ -96,7 +90,7 @@ def cut_file(
     check_frame(path, work, shop.allowed.edge, findings)
     check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
     # All above needs the blank as it was before the file, all below what the file did to it.
-    film.begin(work, zero, stock)
+    before = stock.top.copy()
     cut = cutting(stock, path)
     check_cut(path, cut, shop.allowed, findings)
     cuts = (path.kind > 0) & (cut.removed > shop.allowed.removal)
@@ -106,4 +100,4 @@ def cut_file(
     if not (work.pockets or work.holes):
         check_descents(work, path, descents_solved(path, stock, least_slope(work, path)), findings)
     check_load(work, path, cut, stock, measures, findings)
-    return Done(path, cut, measures, findings)
+    return Done(path, stock, before, shop.allowed, measures, findings, cut)

@@ -33,6 +33,7 @@ from corepath.planning.reading import shop_of
 from corepath.planning.reading_cases import with_cases
 from corepath.planning.restart.restart_program import Restart
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from tests.faults.beside import EXACT_RULES, REHEARSAL_RULES, RESTART_RULES, Beside
 from tests.faults.rules import (
     DESIGN_RULES,
@@ -224,9 +225,10 @@ class Bench:
         some = {n: text for n, text in texts.items() if self.entries[n]["setup"] in wanted}
         read = {n: program for n, program in self.read.items() if some.get(n) == self.texts[n]}
         shop = shop_of(prepared)
-        back = read_back(shop, works, some, programs=read)
+        files = PlanFiles(some, programs=read)
+        back = read_back(shop, works, files)
         if not back.counts:
-            back = with_cases(replace(prepared, works=works), shop, some, read, back)
+            back = with_cases(replace(prepared, works=works), shop, files, back)
         return tuple(back.counts)
 
     def _found_in_design(self, design: Mapping[str, str]) -> tuple[str, ...]:

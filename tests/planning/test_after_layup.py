@@ -23,6 +23,7 @@ from corepath.planning.make import make_files
 from corepath.planning.reading import shop_of
 from corepath.planning.report.after_layup import NO_PROGRAMS
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
 from corepath.work import Work
 
@@ -72,7 +73,7 @@ def files(prepared: Prepared) -> dict[str, str]:
 
 
 def read(prepared: Prepared, files: dict[str, str]) -> ReadBack:
-    return read_back(shop_of(prepared), laid_works(prepared), files)
+    return read_back(shop_of(prepared), laid_works(prepared), PlanFiles(files))
 
 
 def moved(text: str, axis: str, by: float) -> str:
@@ -177,7 +178,7 @@ def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[fl
         "machine": job.machine.model_copy(update={"arcs": False}),
     }
     made = prepared_of(job.model_copy(update=changes))
-    found = read_back(replace(shop_of(made), cell=2.0), laid_works(made), texts(made))
+    found = read_back(replace(shop_of(made), cell=2.0), laid_works(made), PlanFiles(texts(made)))
     assert [str(finding) for finding in found.findings] == []
     assert abs(found.of("trim, cut into the board").value) < 0.005
 
@@ -277,7 +278,7 @@ def test_a_hole_planned_off_its_casting_is_found(prepared: Prepared, files: dict
     trim, bolts = laid_works(prepared)
     off = replace(bolts, holes=tuple(replace(hole, x=hole.x + 6.0) for hole in bolts.holes))
     shifted = {**files, "10-D-bolt-holes.nc": moved(files["10-D-bolt-holes.nc"], "X", 6.0)}
-    found = read_back(shop_of(prepared), [trim, off], shifted)
+    found = read_back(shop_of(prepared), [trim, off], PlanFiles(shifted))
     says = " ".join(str(finding) for finding in found.findings)
     assert "P1: the hole leaves its casting" in says and "I1: the hole is" in says
 

@@ -17,6 +17,7 @@ from shapely import Point, Polygon, box
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
 from corepath.readback.simulation_setup import Pour, SimulationSetup
 from corepath.work.works import Deck, Facing, Hole, Milling, Pocket, Step, Work
@@ -147,7 +148,7 @@ class Plan:
     files: dict[str, str]
 
     def read(self) -> ReadBack:
-        return read_back(self.shop, self.works, self.files)
+        return read_back(self.shop, self.works, PlanFiles(self.files))
 
     def with_file(self, name: str, text: str | None) -> Plan:
         files = dict(self.files)

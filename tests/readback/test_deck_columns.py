@@ -31,10 +31,12 @@ def found(at: tuple[float, float], *behind: Any) -> list[float]:
     work = SimpleNamespace(deck=Deck(box(-15, -10, 15, 10), None, 12.0, 0.05, 0.02, 0.0))
     done = SimpleNamespace(
         path=SimpleNamespace(line_near=lambda *_: 1),
+        stock=stock,
+        allowed=Allowed(),
         measures=MeasureList("08-C-deck.nc"),
         findings=Findings("08-C-deck.nc"),
     )
-    measure_deck(work, done, level, stock, Allowed(), behind)  # type: ignore[arg-type]
+    measure_deck(work, done, level, behind)  # type: ignore[arg-type]
     return [one.depth for one in done.findings if one.kind == "deck-height"]
 
 

@@ -17,7 +17,7 @@ from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
 from corepath.readback.simulation_setup import Allowed
-from corepath.readback.surfaces.exact_deck import prove_deck, sections
+from corepath.readback.surfaces.exact_deck import Swept, prove_deck, sections
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.reported import reported
 from corepath.stock.contact_kernels import Underside
@@ -142,7 +142,7 @@ def test_ball_lines_leave_the_ridge_of_the_closed_form():
     deck = Deck(BLANK, Level(), STOP, 0.05, 0.02, 0.0)
     measures = MeasureList("x")
     found = Findings("x")
-    prove_deck(deck, [laid(body, BALL)], [], STRICT, measures, found, points=4000)
+    prove_deck(deck, Swept([laid(body, BALL)], STOP), STRICT, measures, found, points=4000)
     ridge = 4.0 - math.sqrt(16.0 - (step / 2) ** 2)
     by_id = {measure.id: measure.value for measure in measures}
     assert by_id["deck exact high"] == pytest.approx(ridge, abs=2e-5)
@@ -196,8 +196,8 @@ def test_two_files_are_proved_together():
         laid(["F2000", *lines[:2], *lines[10:]], FLAT),
     )
     one, both = Findings("x"), Findings("x")
-    prove_deck(deck, [first], [], STRICT, MeasureList("x"), one, points=2000)
-    prove_deck(deck, [first, second], [], STRICT, MeasureList("x"), both, points=2000)
+    prove_deck(deck, Swept([first], STOP), STRICT, MeasureList("x"), one, points=2000)
+    prove_deck(deck, Swept([first, second], STOP), STRICT, MeasureList("x"), both, points=2000)
     assert one.counts and not both.counts
 
 
@@ -209,8 +209,7 @@ def test_what_is_spared_is_left_out():
     found = Findings("x")
     prove_deck(
         replace(deck, spare=box(x0, -6.0, x1, y1)),
-        [path],
-        [],
+        Swept([path], STOP),
         STRICT,
         MeasureList("x"),
         found,

@@ -8,6 +8,7 @@ from shapely import box
 
 from corepath.gcode.read.findings import Finding
 from corepath.readback.cases import new_findings, read_cases, shifted
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import Case, Outcome
 
 STOPS = (
@@ -20,7 +21,7 @@ THIN = Case("thinnest blank", "on a blank of 11.90", 2, -0.1)
 
 def tried(plan, *cases: Case):
     good = plan.with_shop(outline=box(-30, -18, 30, 18))
-    return read_cases(good.shop, good.works, good.files, cases, cell=0.5)
+    return read_cases(good.shop, good.works, PlanFiles(good.files), cases, cell=0.5)
 
 
 @pytest.mark.parametrize("flip", ["x", "y"])

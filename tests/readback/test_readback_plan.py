@@ -12,6 +12,7 @@ from shapely import box
 
 from corepath.gcode.read.findings import KINDS, Findings
 from corepath.motion.cutter import Cutter
+from corepath.readback.plan_files import PlanFiles
 from corepath.reported import reported
 from corepath.work.works import Obstacle
 
@@ -183,7 +184,7 @@ def test_missing_extra_and_changed_files(plan):
     assert plan.with_file("99-X.nc", "M2\n").read().counts == {"order": 1}
     from corepath.readback.measure import read_back
 
-    found = read_back(plan.shop, plan.works, plan.files, sha256={DECK: "0" * 64})
+    found = read_back(plan.shop, plan.works, PlanFiles(plan.files, sha256={DECK: "0" * 64}))
     assert found.counts == {"changed": 1}
 
 
@@ -213,7 +214,7 @@ def test_files_of_two_plans(plan):
     assert found.counts == {"mixed-plans": 1}
     assert next(iter(found.findings)).file == GROOVE
     good = with_heads(plan)
-    assert read_back(good.shop, good.works, good.files, plan="cccc3333").counts == {
+    assert read_back(good.shop, good.works, PlanFiles(good.files, "cccc3333")).counts == {
         "mixed-plans": len(good.files)
     }
 

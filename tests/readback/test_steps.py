@@ -10,6 +10,7 @@ import pytest
 from corepath.motion.clock import Limits
 from corepath.readback.foreign.timing import motion_seconds, time_path
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.steps import MOST_COLUMNS, few, thinned
 from corepath.stock.material import Grid, Stock
 
@@ -20,7 +21,7 @@ LIMITS = Limits(6000.0, 500.0, 0.02)
 def found(plan_maker):
     """Zeroed on the face at the corner, so that a zero left out shows."""
     plan = plan_maker("x", "front-left", "face")
-    return read_back(plan.shop, plan.works, plan.files, steps=True)
+    return read_back(plan.shop, plan.works, PlanFiles(plan.files), steps=True)
 
 
 def same(one, other) -> bool:

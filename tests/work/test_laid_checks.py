@@ -32,6 +32,7 @@ from corepath.planning.reading import shop_of
 from corepath.planning.report.after_layup import layup_cautions, layup_report
 from corepath.planning.template_files import template_of
 from corepath.readback.measure import read_back
+from corepath.readback.plan_files import PlanFiles
 from corepath.stackup.checks.verdict import Check
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -154,7 +155,7 @@ def test_read_back_counts_obstacles_from_the_bed_too() -> None:
     files = {made.name: made.text for made in make_files(only_trim(free))}
     for height, kinds in ((20.5, set()), (20.7, {"obstacle"})):
         job = only_trim(prepared(board(obstacle=clamp(height, 26.0))))
-        found = read_back(shop_of(job), job.works, files)
+        found = read_back(shop_of(job), job.works, PlanFiles(files))
         assert set(found.findings.kinds) == kinds
 
 

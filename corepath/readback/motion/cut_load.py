@@ -148,13 +148,13 @@ def check_load(
         f"{unit_word('cm³/min')}, the most taken at once along one diameter of way; the heaviest "
         "cut planned beside it"
     )
-    measures.take(
+    measures.take_in(
+        "cm³/min",
         "largest removal",
         float(found.rate[at]) / 1e3,
         planned / 1e3,
         says,
         where[:2],
-        unit="cm³/min",
     )
     if planned < _LEAST_PLANNED:
         return

@@ -105,21 +105,21 @@ def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
         "widest cut", widest, None, f"{angle:.0f} degrees of engagement, but for entries", where
     )
     full = float(way[cuts & (width > FULL * cutter.diameter)].sum()) / long
-    measures.take(
+    measures.take_in(
+        "",
         "full width",
         full,
         None,
         "share of the way cut as wide as the cutter, entries and their laps too",
-        unit="",
     )
     wide = max(float((way * width)[cuts].sum()), 1e-9)
     side = float((way * found.right)[free].sum()) / max(float((way * width)[free].sum()), 1e-9)
-    measures.take(
+    measures.take_in(
+        "",
         "climb",
         side,
         None,
         "share of the width cut with the material on the right, but for entries",
-        unit="",
     )
     measures.take(
         "mean width of cut", wide / long, None, f"{either('mm', 'in')}, over all the way that cuts"

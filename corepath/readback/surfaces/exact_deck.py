@@ -26,6 +26,7 @@ from shapely.geometry.base import BaseGeometry
 from corepath.board.deck.surface import DeckSurface
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
+from corepath.readback.inspection import Inspection
 from corepath.readback.simulation_setup import Allowed
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.contact_kernels import underside_of
@@ -74,13 +75,15 @@ class Swept:
     """All paths over the deck as read; `left` gives the height that they leave, and which motion
     left it.
 
-    `top` is the height of a point that nothing passes; pieces above it are left out.
+    `finish` are the paths that finish the deck, `rough` those before them. `top` is the height of a
+    point that nothing passes; pieces above it are left out.
     """
 
-    def __init__(self, paths: Sequence[Path], top: float) -> None:
-        self.paths = tuple(paths)
+    def __init__(self, finish: Sequence[Path], top: float, rough: Sequence[Path] = ()) -> None:
+        self.finish = tuple(finish)
+        self.paths = (*finish, *rough)
         self.top = top
-        self.pieces = tuple(path.pieces.pick(path.pieces.low < top) for path in paths)
+        self.pieces = tuple(path.pieces.pick(path.pieces.low < top) for path in self.paths)
 
     def left(self, x: Floats, y: Floats) -> tuple[Floats, Ints, Ints]:
         """Return the height left (n,) at points (n,), `top` where nothing passes; the index of the
@@ -167,18 +170,20 @@ class _Points:
 
 
 def prove_deck(
-    deck: Deck, finish: Sequence[Path], rough: Sequence[Path], allowed: Allowed,
+    deck: Deck,
+    swept: Swept,
+    allowed: Allowed,
     measures: MeasureList,
-    findings: Findings, points: int = POINTS,
-) -> tuple[Worst, Worst] | None:  # fmt: skip
-    """Prove the deck that `finish` (all its files) and `rough` before them leave.
+    findings: Findings,
+    points: int = POINTS,
+) -> tuple[Worst, Worst] | None:
+    """Prove the deck that all its files leave.
 
     No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than
     `deck.scallop` and `allowed.ridges` together, or stay uncut; `deck.spare` and `allowed.edge`
     beside it are left out. `points` random points are taken. Returns the lowest and the highest
     point, or None where no point can be proved.
     """
-    swept = Swept((*finish, *rough), deck.top)
     area = (
         deck.area
         if deck.spare is None
@@ -187,7 +192,7 @@ def prove_deck(
     shapely.prepare(area)
     random = np.random.default_rng(_SEED)
     loose = _scattered(area, points, random)
-    fine, apart = sections(finish, area, random, float(deck.top))
+    fine, apart = sections(swept.finish, area, random, float(deck.top))
     if not len(loose):
         findings.add("not-reached", "nothing of the deck can be reached")
         return None
@@ -202,34 +207,27 @@ def prove_deck(
     return low, high
 
 
-def check_rim(
-    plane: float,
-    path: Path,
-    blank: Polygon,
-    spare: BaseGeometry | None,
-    allowed: Allowed,
-    findings: Findings,
-) -> None:
+def check_rim(plane: float, blank: Polygon, spare: BaseGeometry | None, seen: Inspection) -> None:
     """Check that planing reaches the very edge of the blank: a sliver left there is a shim after
     the next flip.
 
     Solved exactly, `allowed.edge` inside the edge, every `_RIM` mm and at the corners.
     """
-    inset: Polygon = blank.buffer(-allowed.edge, join_style="mitre")
+    inset: Polygon = blank.buffer(-seen.allowed.edge, join_style="mitre")
     along = shapely.get_coordinates(shapely.segmentize(inset.exterior, _RIM))
     if spare is not None:
-        near = shapely.buffer(spare, 2.0 * allowed.edge)
+        near = shapely.buffer(spare, 2.0 * seen.allowed.edge)
         along = along[~shapely.intersects_xy(near, along[:, 0], along[:, 1])]
     if not len(along):
         return
     # What nothing passes shows as 1 mm too high, well beyond the tolerance.
-    left = Swept((path,), plane + 1.0).left(along[:, 0], along[:, 1])[0]
-    over = np.flatnonzero(left > plane + allowed.heights)
-    for k in over[: findings.keep]:
+    left = Swept((seen.path,), plane + 1.0).left(along[:, 0], along[:, 1])[0]
+    over = np.flatnonzero(left > plane + seen.allowed.heights)
+    for k in over[: seen.findings.keep]:
         place = (float(along[k, 0]), float(along[k, 1]), plane)
         says = "the planing does not reach the edge of the blank here"
-        findings.add("plane", says, line=path.line_near(*place[:2]), place=place)
-    findings.more("plane", len(over) - findings.keep)
+        seen.findings.add("plane", says, line=seen.path.line_near(*place[:2]), place=place)
+    seen.findings.more("plane", len(over) - seen.findings.keep)
 
 
 def _scattered(area: BaseGeometry, count: int, random: np.random.Generator) -> Floats:
@@ -365,12 +363,12 @@ def _measures(
         "deck exact high", high.off, 0.0, "furthest above h, solved exactly", (high.x, high.y)
     )
     over = float((off[:loose] > deck.scallop).mean())
-    measures.take(
+    measures.take_in(
+        "",
         "deck exact over",
         over,
         None,
         f"share of the random points above the ridge asked, {mm(deck.scallop):g}",
-        unit="",
     )
     measures.take(
         "deck exact mean",

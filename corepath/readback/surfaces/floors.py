@@ -11,13 +11,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from corepath.board.deck.surface import DeckSurface
-from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
-from corepath.readback.simulation_setup import Allowed
+from corepath.readback.inspection import Inspection
 from corepath.readback.surfaces.measures import MeasureList, spread
 from corepath.readback.surfaces.walls import join_segments, rings_of
 from corepath.stock.material import Mask, Stock
-from corepath.stock.path import Path
 from corepath.work.works import Deck, Pocket
 
 __all__ = [
@@ -68,85 +66,63 @@ def _spot(
     return float(masked[iy, ix]), stock.grid.place(int(iy), int(ix))
 
 
-def check_floor(
-    pocket: Pocket,
-    path: Path,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:
+def check_floor(pocket: Pocket, seen: Inspection) -> None:
     """Check the lowest and the highest column of a pocket's floor, over what the cutter reaches
     less one cell (beside the wall a column may stand on either side of it)."""
-    radius, quads = path.cutter.radius, join_segments(path.cutter.radius)
+    radius, quads = seen.path.cutter.radius, join_segments(seen.path.cutter.radius)
     opened = shapely.buffer(
         shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads
     )
-    mask = inside(stock, shapely.buffer(opened, -stock.grid.cell))
+    mask = inside(seen.stock, shapely.buffer(opened, -seen.stock.grid.cell))
     if not mask.any():
-        findings.add("not-reached", f"{pocket.id}: the cutter does not fit into it")
+        seen.findings.add("not-reached", f"{pocket.id}: the cutter does not fit into it")
         return
-    low, low_at = _spot(stock, stock.top, mask, largest=False)
-    high, high_at = _spot(stock, stock.top, mask, largest=True)
+    low, low_at = _spot(seen.stock, seen.stock.top, mask, largest=False)
+    high, high_at = _spot(seen.stock, seen.stock.top, mask, largest=True)
     # A column that is cut away altogether (NOWHERE) counts as a floor at the bed.
     if low < -1.0e5:
         low = 0.0
-    measures.take(f"{pocket.id} floor low", low, pocket.floor, "lowest of its floor, height above "
-                                                               "the bed", low_at,
-                  spread(np.maximum(stock.top[mask],
-                      np.float32(0.0)) - np.float32(pocket.floor)))  # fmt: skip
-    measures.take(
-        f"{pocket.id} floor high",
-        high,
-        pocket.floor,
-        "highest of its floor, height above the bed",
-        high_at,
-    )
-    if low < pocket.floor - allowed.heights:
+    says = "of its floor, height above the bed"
+    off = np.maximum(seen.stock.top[mask], np.float32(0.0)) - np.float32(pocket.floor)
+    take = seen.measures.take
+    take(f"{pocket.id} floor low", low, pocket.floor, f"lowest {says}", low_at, spread(off))
+    take(f"{pocket.id} floor high", high, pocket.floor, f"highest {says}", high_at)
+    if low < pocket.floor - seen.allowed.heights:
         says = (
             f"{pocket.id}: its floor is at {mm(low):.3f}, {mm(pocket.floor):.3f} wanted: too deep"
         )
-        findings.add(
+        seen.findings.add(
             "floor",
             says,
-            line=path.line_near(*low_at),
+            line=seen.path.line_near(*low_at),
             place=(*low_at, low),
             depth=pocket.floor - low,
         )
-    if high > pocket.floor + allowed.heights:
-        uncut = high > pocket.top - allowed.heights
+    if high > pocket.floor + seen.allowed.heights:
+        uncut = high > pocket.top - seen.allowed.heights
         kind = "not-reached" if uncut else "floor"
         says = f"{pocket.id}: its floor stands at {mm(high):.3f}, {mm(pocket.floor):.3f} wanted" + (
             ": uncut" if uncut else ""
         )
-        findings.add(kind, says, place=(*high_at, high), depth=high - pocket.floor)
+        seen.findings.add(kind, says, place=(*high_at, high), depth=high - pocket.floor)
 
 
-def check_plane(
-    plane: float,
-    before: Singles,
-    path: Path,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-    within: Mask | None = None,
-) -> None:
+def check_plane(plane: float, seen: Inspection, within: Mask | None = None) -> None:
     """Check the face that planing leaves, over all columns (`within` a mask) that hold anything.
 
-    `before` [iy, ix] are the heights before the file. A column that stood below the plane, as where
-    the first pass meets only a thicker blank, must stay as it was.
+    A column that stood below the plane, as where the first pass meets only a thicker blank, must
+    stay as it was.
     """
-    solid = stock.solid if within is None else stock.solid & within
-    wanted = np.minimum(before, np.float32(plane))
-    off = stock.top - wanted
+    solid = seen.stock.solid if within is None else seen.stock.solid & within
+    wanted = np.minimum(seen.before, np.float32(plane))
+    off = seen.stock.top - wanted
     for name, largest in (("low", False), ("high", True)):
-        _, at = _spot(stock, off, solid, largest=largest)
-        column = stock.grid.at(*at)
-        value, asked = float(stock.top[column]), float(wanted[column])
+        _, at = _spot(seen.stock, off, solid, largest=largest)
+        column = seen.stock.grid.at(*at)
+        value, asked = float(seen.stock.top[column]), float(wanted[column])
         words = "highest" if largest else "lowest"
         shown = () if largest else spread(off[solid])
-        measures.take(
+        seen.measures.take(
             f"plane {name}",
             value,
             asked,
@@ -154,12 +130,12 @@ def check_plane(
             at,
             shown,
         )
-        if abs(value - asked) > allowed.heights:
+        if abs(value - asked) > seen.allowed.heights:
             says = f"the planed face is at {mm(value):.3f}, {mm(asked):.3f} wanted"
-            findings.add(
+            seen.findings.add(
                 "plane",
                 says,
-                line=path.line_near(*at),
+                line=seen.path.line_near(*at),
                 place=(*at, value),
                 depth=abs(value - asked),
             )
@@ -180,82 +156,69 @@ def measure_showing(
         if whole and share < 1.0:
             most, where = _spot(stock, over, footprint, largest=True)
             says += f"; up to {mm(most):.2f} of wood over it"
-        measures.take(f"{name} shows", share, None, says, where, unit="")
+        measures.take_in("", f"{name} shows", share, None, says, where)
 
 
-def check_deck(
-    deck: Deck,
-    heights: Singles,
-    path: Path,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-    within: Mask,
-) -> None:
+def _deck_mask(deck: Deck, seen: Inspection, within: Mask) -> Mask:
+    """Return a mask of the columns of the deck that must be reached, of those `within`."""
+    reached = to_reach(seen.stock, deck.area, deck.spare, seen.allowed.edge)
+    return seen.stock.solid & within & reached
+
+
+def check_deck(deck: Deck, heights: Singles, seen: Inspection, within: Mask) -> None:
     """Check the deck against h(x, y), `heights`, over every column `within` a mask that is left,
     except those that it may spare."""
-    mask = stock.solid & within & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    mask = _deck_mask(deck, seen, within)
     if not mask.any():
-        findings.add("not-reached", "nothing of the deck can be reached")
+        seen.findings.add("not-reached", "nothing of the deck can be reached")
         return
     # Columns may miss the top of a ridge between them: `exact_deck` proves the deck. This covers
     # every place of it, and is asked in each case too.
-    off = stock.top - heights
-    low, low_at = _spot(stock, off, mask, largest=False)
-    high, high_at = _spot(stock, off, mask, largest=True)
+    off = seen.stock.top - heights
+    low, low_at = _spot(seen.stock, off, mask, largest=False)
+    high, high_at = _spot(seen.stock, off, mask, largest=True)
     edges = (-0.1, -0.05, -0.02, -0.01, 0.0, 0.01, 0.02, 0.05, 0.1)
     counts, _ = np.histogram(off[mask], bins=np.array([-np.inf, *edges, np.inf]))
     histogram = (("edges", edges), ("counts", tuple(float(count) for count in counts)))
-    measures.take("deck low", low, 0.0, "furthest below its height", low_at, histogram)
-    measures.take("deck high", high, 0.0, "furthest above its height", high_at)
+    seen.measures.take("deck low", low, 0.0, "furthest below its height", low_at, histogram)
+    seen.measures.take("deck high", high, 0.0, "furthest above its height", high_at)
     if low < -(deck.gouge + 0.001):
-        z = float(stock.top[stock.grid.at(*low_at)])
+        z = float(seen.stock.top[seen.stock.grid.at(*low_at)])
         says = f"the deck is {mm(-low):.3f} too low, at most {mm(deck.gouge):g} allowed"
-        findings.add(
-            "deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low
+        seen.findings.add(
+            "deck-height", says, line=seen.path.line_near(*low_at), place=(*low_at, z), depth=-low
         )
-    if high > deck.scallop + allowed.heights:
-        z = float(stock.top[stock.grid.at(*high_at)])
+    if high > deck.scallop + seen.allowed.heights:
+        z = float(seen.stock.top[seen.stock.grid.at(*high_at)])
         says = f"the deck stands {mm(high):.3f} too high, ridges of {mm(deck.scallop):g} allowed"
         kind = "not-reached" if z > deck.top - 1e-3 else "deck-height"
-        findings.add(kind, says, place=(*high_at, z), depth=high)
+        seen.findings.add(kind, says, place=(*high_at, z), depth=high)
 
 
-def check_rough(
-    deck: Deck,
-    heights: Singles,
-    layer: float,
-    path: Path,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-    within: Mask,
-) -> None:
+def check_rough(deck: Deck, heights: Singles, layer: float, seen: Inspection, within: Mask) -> None:
     """Check that roughing cuts nothing below h, and leaves at most what it is to leave, one layer
     (`layer`, mm) and 0.1 mm; over the columns `within` a mask."""
-    mask = stock.solid & within & to_reach(stock, deck.area, deck.spare, allowed.edge)
+    mask = _deck_mask(deck, seen, within)
     if not mask.any():
-        findings.add("not-reached", "nothing of the deck can be reached")
+        seen.findings.add("not-reached", "nothing of the deck can be reached")
         return
-    off = stock.top - heights
-    low, low_at = _spot(stock, off, mask, largest=False)
-    high, high_at = _spot(stock, off, mask, largest=True)
+    off = seen.stock.top - heights
+    low, low_at = _spot(seen.stock, off, mask, largest=False)
+    high, high_at = _spot(seen.stock, off, mask, largest=True)
     most = deck.rough + layer + 0.1
-    measures.take("rough low", low, deck.rough, "least left over the deck", low_at)
-    measures.take("rough high", high, None, "most left over the deck", high_at)
+    seen.measures.take("rough low", low, deck.rough, "least left over the deck", low_at)
+    seen.measures.take("rough high", high, None, "most left over the deck", high_at)
     if low < -deck.gouge:
         says = f"roughing cuts {mm(-low):.3f} below the deck"
-        z = float(stock.top[stock.grid.at(*low_at)])
-        findings.add(
-            "deck-height", says, line=path.line_near(*low_at), place=(*low_at, z), depth=-low
+        z = float(seen.stock.top[seen.stock.grid.at(*low_at)])
+        seen.findings.add(
+            "deck-height", says, line=seen.path.line_near(*low_at), place=(*low_at, z), depth=-low
         )
     if high > most:
         says = f"roughing leaves {mm(high):.3f} over the deck, at most {mm(most):.3f} expected"
-        findings.add(
+        seen.findings.add(
             "not-reached",
             says,
-            place=(*high_at, float(stock.top[stock.grid.at(*high_at)])),
+            place=(*high_at, float(seen.stock.top[seen.stock.grid.at(*high_at)])),
             depth=high,
         )

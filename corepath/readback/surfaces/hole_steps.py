@@ -12,13 +12,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
-from corepath.readback.simulation_setup import Allowed
-from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.inspection import Inspection
 from corepath.readback.surfaces.walls import swept_area
 from corepath.stock.material import Stock
-from corepath.stock.path import Path, Pieces
+from corepath.stock.path import Pieces
 from corepath.work.works import Hole
 
 __all__ = ["check_holes", "hole_mask", "is_open"]
@@ -50,16 +48,9 @@ def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
     return not bool((stock.solid & mask).any())
 
 
-def check_holes(
-    holes: tuple[Hole, ...],
-    path: Path,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:
+def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
     """Check every hole of an operation; report motions below the stock that belong to no hole."""
-    pieces = path.pieces
+    pieces = seen.path.pieces
     top = max((hole.top for hole in holes), default=0.0)
     free = pieces.low < top - 0.005
     for hole in holes:
@@ -67,12 +58,12 @@ def check_holes(
         # radius: a bore cut too wide is still measured as one, and not reported as a stray motion.
         near = free & (_reach(pieces, hole.x, hole.y) <= hole.steps[0].diameter / 2.0 + 0.5)
         free &= ~near
-        _check_hole(hole, path, pieces.pick(near), stock, allowed, measures, findings)
+        _check_hole(hole, pieces.pick(near), seen)
     stray = pieces.pick(free)
-    for index in range(min(len(stray), findings.keep)):
+    for index in range(min(len(stray), seen.findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
-        line = int(path.line[stray.owner[index]])
-        findings.add(
+        line = int(seen.path.line[stray.owner[index]])
+        seen.findings.add(
             "outside-area",
             "a motion below the stock that belongs to no hole",
             line=line,
@@ -80,47 +71,32 @@ def check_holes(
         )
 
 
-def _check_hole(
-    hole: Hole,
-    path: Path,
-    mine: Pieces,
-    stock: Stock,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:
+def _check_hole(hole: Hole, mine: Pieces, seen: Inspection) -> None:
     if not len(mine):
-        findings.add(
+        seen.findings.add(
             "not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top)
         )
         return
-    above = hole.top
     single = ("seat",) if hole.steps[0].spring else ("hole",)
     names = ("seat", "bore") if len(hole.steps) == 2 else single if len(hole.steps) == 1 else None
-    for number, step in enumerate(hole.steps):
+    for number in range(len(hole.steps)):
         name = names[number] if names else f"step {number + 1}"
-        last = number == len(hole.steps) - 1
-        _check_diameter(
-            hole, name, step.diameter, step.floor, above, path, mine, allowed, measures, findings
-        )
-        _check_depth(hole, name, number, last, mine, stock, path, allowed, measures, findings)
-        above = step.floor
+        _check_diameter(hole, number, name, mine, seen)
+        _check_depth(hole, number, name, mine, seen)
     if hole.breaks_through is not None and not is_open(
-        stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0
+        seen.stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0
     ):
-        findings.add(
+        seen.findings.add(
             "bore-closed",
             f"{hole.id}: it is to pass through and is not open",
             place=(hole.x, hole.y, 0.0),
         )
 
 
-def _check_diameter(
-    hole: Hole, name: str, wanted: float, floor: float, above: float, path: Path, mine: Pieces,
-    allowed: Allowed,
-    measures: MeasureList, findings: Findings,
-) -> None:  # fmt: skip
-    radius = path.cutter.radius
+def _check_diameter(hole: Hole, number: int, name: str, mine: Pieces, seen: Inspection) -> None:
+    wanted, floor = hole.steps[number].diameter, hole.steps[number].floor
+    above = hole.steps[number - 1].floor if number else hole.top
+    radius = seen.path.cutter.radius
     # 0.01 mm: a lap on the floor of the step above belongs to that step.
     below = mine.pick(mine.low < above - 0.01)
     widest = 2.0 * (float(_reach(below, hole.x, hole.y).max()) + radius) if len(below) else 0.0
@@ -128,16 +104,16 @@ def _check_diameter(
     narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
     worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
     here = (hole.x, hole.y)
-    measures.take(
+    seen.measures.take(
         f"{hole.id} {name} diameter",
         worst,
         wanted,
         f"from {mm(narrowest):.3f} to {mm(widest):.3f}",
         here,
     )
-    if abs(worst - wanted) > allowed.holes:
+    if abs(worst - wanted) > seen.allowed.holes:
         says = f"{hole.id}: the {name} is {mm(worst):.3f} wide, {mm(wanted):.3f} wanted"
-        findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
+        seen.findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
 
 
 def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
@@ -159,34 +135,30 @@ def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
     return 0.0
 
 
-def _check_depth(
-    hole: Hole, name: str, number: int, last: bool, mine: Pieces, stock: Stock, path: Path,
-    allowed: Allowed,
-    measures: MeasureList, findings: Findings,
-) -> None:  # fmt: skip
+def _check_depth(hole: Hole, number: int, name: str, mine: Pieces, seen: Inspection) -> None:
     """Check the depth of a step: by the lowest motion for the last step, for the steps above it by
     the columns of the ring between its wall and the next step's."""
     floor = hole.steps[number].floor
     here = (hole.x, hole.y)
-    if last:
+    if number == len(hole.steps) - 1:
         low = high = float(mine.low.min())
     else:
         outer, inner = (hole.steps[k].diameter / 2.0 for k in (number, number + 1))
-        ring = hole_mask(stock, hole.x, hole.y, outer - _WALL)
-        ring &= ~hole_mask(stock, hole.x, hole.y, inner + _WALL)
-        heights = stock.top[ring]
+        ring = hole_mask(seen.stock, hole.x, hole.y, outer - _WALL)
+        ring &= ~hole_mask(seen.stock, hole.x, hole.y, inner + _WALL)
+        heights = seen.stock.top[ring]
         if not heights.size:
             return
         low, high = float(heights.min()), float(heights.max())
     worst = low if abs(low - floor) >= abs(high - floor) else high
-    measures.take(
+    seen.measures.take(
         f"{hole.id} {name} floor",
         worst,
         floor,
         f"height above the bed, {mm(hole.top - worst):.3f} deep",
         here,
     )
-    if abs(worst - floor) > allowed.heights:
+    if abs(worst - floor) > seen.allowed.heights:
         says = f"{hole.id}: the {name} ends at {mm(worst):.3f}, {mm(floor):.3f} wanted"
-        line = path.line_near(*here)
-        findings.add("seat", says, line=line, place=(*here, worst), depth=abs(worst - floor))
+        line = seen.path.line_near(*here)
+        seen.findings.add("seat", says, line=line, place=(*here, worst), depth=abs(worst - floor))

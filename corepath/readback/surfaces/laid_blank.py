@@ -18,12 +18,13 @@ from shapely import Polygon
 from corepath.gcode.read.findings import Findings
 from corepath.layup.laid import LaidUp
 from corepath.lengths import mm
-from corepath.readback.simulation_setup import Allowed, SimulationSetup
+from corepath.readback.inspection import Inspection
+from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import inside
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.readback.surfaces.walls import swept_area
 from corepath.stock.material import Mask, Stock
-from corepath.stock.path import Path, Pieces
+from corepath.stock.path import Pieces
 from corepath.work.works import Trim, Work
 
 __all__ = ["check_bolts", "check_trim", "laid_stock", "trim_mask", "zero_laid"]
@@ -62,48 +63,45 @@ def trim_mask(stock: Stock, work: Work, trim: Trim, edge: float) -> Mask:
     return inside(stock, slot)
 
 
-def check_trim(
-    trim: Trim, path: Path, stock: Stock, before: NDArray[np.float32], allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:  # fmt: skip
+def check_trim(trim: Trim, seen: Inspection) -> None:
     """Check the wall of the trim all round, and the web left under it: nowhere thinner than asked
     for, and no thicker than the curve of the form makes it."""
     # Pieces that travel above the blank are left out.
-    ground = trim.laid.bottom(path.pieces.middle[:, 0])
-    low = path.pieces.pick(path.pieces.low < ground + trim.laid.edge * 1.5 + path.cutter.radius)
-    slow = low.pick(path.kind[low.owner] > 0)
+    ground = trim.laid.bottom(seen.path.pieces.middle[:, 0])
+    low = seen.path.pieces.pick(
+        seen.path.pieces.low < ground + trim.laid.edge * 1.5 + seen.path.cutter.radius
+    )
+    slow = low.pick(seen.path.kind[low.owner] > 0)
     if not len(slow):
-        findings.add("not-reached", "no motion cuts the trim")
+        seen.findings.add("not-reached", "no motion cuts the trim")
         return
-    _check_wall(trim, path, slow, allowed, measures, findings)
-    _check_web(trim, path, slow, stock, before, allowed, measures, findings)
+    _check_wall(trim, slow, seen)
+    _check_web(trim, slow, seen)
 
 
-def _check_wall(
-    trim: Trim,
-    path: Path,
-    pieces: Pieces,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:
-    radius = path.cutter.radius
+def _check_wall(trim: Trim, pieces: Pieces, seen: Inspection) -> None:
+    radius = seen.path.cutter.radius
     # The cutter passes outside the board: it cannot enter hollows tighter than its radius. What it
     # leaves at best is the closing of the outline, against which wood left standing is measured.
     left = trim.area.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
-    at_floor = pieces.pick(_on_web(trim, pieces, radius, 10.0 * allowed.heights))
+    at_floor = pieces.pick(_on_web(trim, pieces, radius, 10.0 * seen.allowed.heights))
     sides = [("cut into the board", _deviation(trim.area, pieces, radius), 1.0)]
     if isinstance(left, Polygon) and len(at_floor):
         sides.append(("left on the board", _deviation(left, at_floor, radius), -1.0))
     for name, found, sign in sides:
         k = int(np.argmax(np.round(sign * found[:, 2], 6)))
         x, y, deviation = found[k].tolist()
-        measures.take(f"trim, {name}", deviation, 0.0, "at the worst place of the wall", (x, y))
-        if sign * deviation > allowed.walls:
+        seen.measures.take(
+            f"trim, {name}", deviation, 0.0, "at the worst place of the wall", (x, y)
+        )
+        if sign * deviation > seen.allowed.walls:
             says = f"trim: {mm(abs(deviation)):.3f} {name}"
-            findings.add(
-                "width", says, line=path.line_near(x, y), place=(x, y, 0.0), depth=abs(deviation)
+            seen.findings.add(
+                "width",
+                says,
+                line=seen.path.line_near(x, y),
+                place=(x, y, 0.0),
+                depth=abs(deviation),
             )
 
 
@@ -128,36 +126,34 @@ def _deviation(area: Polygon, pieces: Pieces, radius: float) -> Floats:
     return np.column_stack([spots, radius - away])
 
 
-def _check_web(
-    trim: Trim, path: Path, pieces: Pieces, stock: Stock, before: NDArray[np.float32],
-    allowed: Allowed,
-    measures: MeasureList, findings: Findings,
-) -> None:  # fmt: skip
-    radius, cell = path.cutter.radius, stock.grid.cell
+def _check_web(trim: Trim, pieces: Pieces, seen: Inspection) -> None:
+    radius, cell = seen.path.cutter.radius, seen.stock.grid.cell
     slot = swept_area(pieces, radius)
-    mask = inside(stock, shapely.buffer(slot, -cell)) & (before > stock.wood_bottom)
+    mask = inside(seen.stock, shapely.buffer(slot, -cell)) & (seen.before > seen.stock.wood_bottom)
     iy, ix = np.nonzero(mask)
     if not len(ix):
-        findings.add("not-reached", "the trim leaves no slot")
+        seen.findings.add("not-reached", "the trim leaves no slot")
         return
-    x = stock.grid.xs[ix]
-    web = stock.top[iy, ix].astype(np.float64) - trim.laid.bottom(x)
+    x = seen.stock.grid.xs[ix]
+    web = seen.stock.top[iy, ix].astype(np.float64) - trim.laid.bottom(x)
     # A column may be cut with the axis up to a radius away, and the tip there stands over the
     # highest ground within a radius of the axis. So the highest ground within two radii bounds what
     # is left over the column.
     most = trim.laid.tip(x, 2.0 * radius, trim.web) - trim.laid.bottom(x)
     for name, k in (("least", int(np.argmin(web))), ("most", int(np.argmax(web - most)))):
-        here = (float(x[k]), float(stock.grid.ys[iy[k]]))
+        here = (float(x[k]), float(seen.stock.grid.ys[iy[k]]))
         wanted = trim.web if name == "least" else float(most[k])
-        measures.take(f"web, {name}", float(web[k]), wanted, "left over the cradle", here)
+        seen.measures.take(f"web, {name}", float(web[k]), wanted, "left over the cradle", here)
         off = wanted - float(web[k]) if name == "least" else float(web[k]) - wanted
-        if off > allowed.heights:
+        if off > seen.allowed.heights:
             says = (
                 f"web {mm(float(web[k])):.3f} over the cradle, "
                 f"{'at least' if name == 'least' else 'at most'} {mm(wanted):.3f}"
             )
             place = (*here, float(trim.laid.bottom(here[0]) + web[k]))
-            findings.add("floor", says, line=path.line_near(*here), place=place, depth=off)
+            seen.findings.add(
+                "floor", says, line=seen.path.line_near(*here), place=place, depth=off
+            )
 
 
 def check_bolts(

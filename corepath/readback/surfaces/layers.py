@@ -16,13 +16,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from corepath.gcode.read.findings import Findings
 from corepath.lengths import either, mm, square_mm
-from corepath.readback.simulation_setup import Allowed
-from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.inspection import Inspection
 from corepath.readback.surfaces.walls import join_segments, swept_area
 from corepath.stock.engagement import CUTTING, Engagement
-from corepath.stock.path import Path, Pieces
+from corepath.stock.path import Pieces
 from corepath.work.works import Pocket
 
 __all__ = ["check_layers", "layer_heights"]
@@ -53,19 +51,18 @@ def layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: flo
 
 
 def check_layers(
-    pocket: Pocket, path: Path, mine: Pieces, found: Engagement, allowance: float, allowed: Allowed,
-    measures: MeasureList, findings: Findings, cleared: BaseGeometry | None = None,
-) -> None:  # fmt: skip
+    pocket: Pocket, mine: Pieces, found: Engagement, allowance: float, seen: Inspection
+) -> None:
     """Check each layer of one pocket; `mine` are the pieces that lie in it, `allowance` (mm) what
-    clearing leaves on the walls, `cleared` what earlier files swept to the floor.
+    clearing leaves on the walls.
 
     The places that a larger cutter left (remaining stock) are each cut to the floor on their own:
     there the pieces at a layer's own height count, whenever they come, and the depth of cut shows
     whether their order is right.
     """
-    radius = path.cutter.radius
-    heights = layer_heights(found, pocket, path.cutter.diameter, allowance + 0.1)
-    wanted = _wanted(pocket, radius, allowance, allowed.walls, cleared)
+    radius = seen.path.cutter.radius
+    heights = layer_heights(found, pocket, seen.path.cutter.diameter, allowance + 0.1)
+    wanted = _wanted(pocket, radius, allowance, seen.allowed.walls)
     if not heights or not len(mine) or wanted.is_empty:
         return
     worst, where = 0.0, None
@@ -74,9 +71,9 @@ def check_layers(
     for height in heights:
         # A layer ends with the first lap that cuts deeper. Only what was swept before that counts.
         deeper = motion[laps & (found.place[:, 2] < height - 2.0 * _SAME)]
-        next_one = int(deeper.min()) if len(deeper) else len(path.line) - 1
+        next_one = int(deeper.min()) if len(deeper) else len(seen.path.line) - 1
         done = mine.below(height + _SAME)
-        if cleared is not None:
+        if pocket.cleared is not None:
             done = done.pick(done.low > height - _SAME)
         elif len(deeper):
             done = done.pick(done.owner < next_one)
@@ -92,23 +89,23 @@ def check_layers(
                 f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
             )
             place = (float(point.x), float(point.y), height)
-            findings.add("layer-missed", says, line=int(path.line[next_one]), place=place)
-    measures.take(
+            seen.findings.add("layer-missed", says, line=int(seen.path.line[next_one]), place=place)
+    seen.measures.take_in(
+        "mm²",
         f"{pocket.id} layers",
         worst,
         0.0,
         f"{either('mm²', 'in²')} that any of {len(heights)} layers leaves standing",
         where,
-        unit="mm²",
     )
 
 
-def _wanted(
-    pocket: Pocket, radius: float, allowance: float, tolerance: float, cleared: BaseGeometry | None
-) -> BaseGeometry:
+def _wanted(pocket: Pocket, radius: float, allowance: float, tolerance: float) -> BaseGeometry:
+    """Return the area that each layer must sweep: what earlier files swept to the floor is left
+    out."""
     quads = join_segments(radius + allowance)
     opened = shapely.buffer(
         shapely.buffer(pocket.area, -(radius + allowance), quad_segs=quads), radius, quad_segs=quads
     )
     wanted = shapely.buffer(opened, -tolerance, quad_segs=quads)
-    return wanted if cleared is None else shapely.difference(wanted, cleared)
+    return wanted if pocket.cleared is None else shapely.difference(wanted, pocket.cleared)

@@ -147,6 +147,6 @@ def measure_edge(
     says = "least height of the casting just within the board's edge"
     measures.take("casting at the edge", float(heights[at]), None, says, where, spread(heights))
     bare = float((heights <= 0.0).mean())
-    measures.take(
-        "edge without casting", bare, None, "share of the board's edge that has none", unit=""
+    measures.take_in(
+        "", "edge without casting", bare, None, "share of the board's edge that has none"
     )

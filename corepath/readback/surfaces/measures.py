@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from corepath.reported import Key, report_keys
 __all__ = ["Extra", "Measure", "MeasureList", "spread"]
 
 Extra = tuple[tuple[str, tuple[float, ...]], ...]
+Place = tuple[float, float]
 
 _BARS = 12
 
@@ -49,8 +50,8 @@ class Measure:
     wanted: float | None
     deviation: float
     says: str
-    where: tuple[float, float] | None = None
-    extra: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    where: Place | None = None
+    extra: Extra = ()
     unit: str = "mm"
 
     def __post_init__(self) -> None:
@@ -65,14 +66,29 @@ class MeasureList(list[Measure]):
         self.file = file
 
     def take(
-        self, id: str, value: float, wanted: float | None, says: str, where: tuple[float,
-        float] | None = None,
-        extra: tuple[tuple[str, tuple[float, ...]], ...] = (), unit: str = "mm",
-    ) -> Measure:  # fmt: skip
-        """Add one measure; the deviation follows from value and wanted."""
+        self,
+        id: str,
+        value: float,
+        wanted: float | None,
+        says: str,
+        where: Place | None = None,
+        extra: Extra = (),
+    ) -> None:
+        """Add one length; the deviation follows from value and wanted."""
         deviation = 0.0 if wanted is None else value - wanted
-        measure = Measure(
-            id, self.file, float(value), wanted, float(deviation), says, where, extra, unit
+        self.append(
+            Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra)
         )
-        self.append(measure)
-        return measure
+
+    def take_in(
+        self,
+        unit: str,
+        id: str,
+        value: float,
+        wanted: float | None,
+        says: str,
+        where: Place | None = None,
+    ) -> None:
+        """Add one measure that is no length, in `unit` ("" for a share or a count)."""
+        self.take(id, value, wanted, says, where)
+        self[-1] = replace(self[-1], unit=unit)

@@ -18,10 +18,8 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from corepath.gcode.read.findings import Findings
 from corepath.lengths import either, mm, square_mm
-from corepath.readback.simulation_setup import Allowed
-from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.inspection import Inspection
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Pocket
 
@@ -141,23 +139,18 @@ def moves_outside(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], 
     return owned, pieces.pick(free & (pieces.low < top - 0.005))
 
 
-def check_walls(
-    pocket: Pocket,
-    path: Path,
-    mine: Pieces,
-    allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:
+def check_walls(pocket: Pocket, mine: Pieces, seen: Inspection) -> None:
     """Check walls and swept floor of one pocket; `mine` are the pieces that lie in it.
 
-    Adds the deviation of each wall and the area not swept to `measures`, what is beyond
-    `allowed.walls` to `findings`.
+    Measures are the deviation of each wall and the area not swept; what is beyond `allowed.walls`
+    is a finding.
     """
     if not len(mine):
-        findings.add("not-reached", f"{pocket.id}: no motion cuts in it", place=_middle(pocket))
+        seen.findings.add(
+            "not-reached", f"{pocket.id}: no motion cuts in it", place=_middle(pocket)
+        )
         return
-    radius = path.cutter.radius
+    radius = seen.path.cutter.radius
     floor = mine.below(pocket.floor + 0.01)
     opened = shapely.buffer(
         shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)),
@@ -171,21 +164,23 @@ def check_walls(
         left, spot = _left_standing(opened, points, nearest, radius, pocket.cleared)
         worst = over if over > left else -left
         where = at if over > left else spot
-        measures.take(
+        seen.measures.take(
             f"{pocket.id} {name}",
             worst,
             0.0,
             "furthest that the wall is cut past (+) or short of (-) its place",
             where,
         )
-        if over > allowed.walls:
-            line = int(path.line[single.owner[piece]])
+        if over > seen.allowed.walls:
+            line = int(seen.path.line[single.owner[piece]])
             says = f"{pocket.id}: the {name} is cut {mm(over):.3f} too far"
-            findings.add("width", says, line=line, place=(at[0], at[1], pocket.floor), depth=over)
-        if left > allowed.walls:
+            seen.findings.add(
+                "width", says, line=line, place=(at[0], at[1], pocket.floor), depth=over
+            )
+        if left > seen.allowed.walls:
             says = f"{pocket.id}: the {name} is left standing {mm(left):.3f} short at the floor"
-            findings.add("width", says, place=(spot[0], spot[1], pocket.floor), depth=left)
-    _check_swept(pocket, opened, floor, radius, allowed, measures, findings)
+            seen.findings.add("width", says, place=(spot[0], spot[1], pocket.floor), depth=left)
+    _check_swept(pocket, opened, floor, seen)
 
 
 def _middle(pocket: Pocket) -> tuple[float, float, float]:
@@ -250,25 +245,21 @@ def _boundary(area: BaseGeometry) -> BaseGeometry:
     return edge
 
 
-def _check_swept(
-    pocket: Pocket, opened: BaseGeometry, floor: Pieces, radius: float, allowed: Allowed,
-    measures: MeasureList,
-    findings: Findings,
-) -> None:  # fmt: skip
+def _check_swept(pocket: Pocket, opened: BaseGeometry, floor: Pieces, seen: Inspection) -> None:
     """Check that all that the cutter can reach is swept at the floor, here or before; the area of
     corners that it cannot enter is a measure."""
-    swept = swept_area(floor, radius)
-    rest = shapely.difference(shapely.buffer(opened, -allowed.walls), swept)
+    swept = swept_area(floor, seen.path.cutter.radius)
+    rest = shapely.difference(shapely.buffer(opened, -seen.allowed.walls), swept)
     if pocket.cleared is not None:
         rest = shapely.difference(rest, pocket.cleared)
     area = float(shapely.area(rest))
     unreachable = float(shapely.area(pocket.area) - shapely.area(opened))
     says = f"{_AREA} of its floor that the cutter could reach and does not sweep"
-    measures.take(f"{pocket.id} unswept", area, 0.0, says, unit="mm²")
+    seen.measures.take_in("mm²", f"{pocket.id} unswept", area, 0.0, says)
     says = f"{_AREA} in corners that the cutter cannot enter"
-    measures.take(f"{pocket.id} corners", max(unreachable, 0.0), None, says, unit="mm²")
+    seen.measures.take_in("mm²", f"{pocket.id} corners", max(unreachable, 0.0), None, says)
     if area > 0.01:
         part = max(shapely.get_parts(rest), key=lambda piece: float(shapely.area(piece)))
         point = shapely.point_on_surface(part)
         says = f"{pocket.id}: {square_mm(area):.2f~} of its floor are not swept"
-        findings.add("not-reached", says, place=(point.x, point.y, pocket.floor), depth=None)
+        seen.findings.add("not-reached", says, place=(point.x, point.y, pocket.floor), depth=None)
