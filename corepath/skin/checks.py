@@ -14,7 +14,7 @@ from dataclasses import replace
 from corepath.lengths import mm
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR
-from corepath.stackup.checks.judge import judge
+from corepath.stackup.checks.judge import AtLeast
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 
@@ -77,8 +77,10 @@ def _compression(study: SkinStudy, mend: str) -> Check:
 
 def _row(value: float, worst: float, *, unit: str, says: str, where: str, mend: str) -> Check:
     """`worst` is with the membrane's part: ok if even that holds, caution if only `value` does."""
-    judged = judge("skin", Linear.of(value), 0.0, says=says, where=where, mend=mend, unit=unit)
-    together = judge("skin", Linear.of(worst), 0.0, says=says, where=where, mend=mend, unit=unit)
+    judged, together = (
+        AtLeast(Linear.of(room), 0.0, unit).check("skin", says=says, where=where, mend=mend)
+        for room in (value, worst)
+    )
     if judged.verdict == "ok" and together.verdict != "ok":
         return replace(together, verdict="caution", value=value, worst=worst, rss=value)
     return replace(judged, worst=worst)

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from corepath.board.features import Board
+from corepath.board.features import Board, Casting
 from corepath.lengths import mm, said_all, square_mm
 from corepath.reported import Key, report_keys
 from corepath.stackup.stackup import Stackup
@@ -178,26 +178,14 @@ def shown_casting(board: Board, columns: Columns, inside: float) -> DeckCasting:
         depth[iy[lacks], ix[lacks]] = below[lacks]
         seen = ~lacks & (columns.casting[iy, ix] >= top[iy, ix])
         shows[iy[seen], ix[seen]] = True
-        castings.append(
-            _shown(
-                casting.id,
-                casting.kind,
-                casting.area,
-                columns,
-                (iy, ix),
-                seen,
-                np.where(lacks, below, 0),
-            )
-        )
+        castings.append(_shown(casting, columns, (iy, ix), seen, np.where(lacks, below, 0)))
     return DeckCasting(
         columns, _band(board.outline, columns, shows, inside), tuple(castings), shows, depth
     )
 
 
 def _shown(
-    name: str,
-    kind: str,
-    area: Polygon,
+    casting: Casting,
     columns: Columns,
     where: tuple[NDArray[np.intp], ...],
     seen: Mask,
@@ -210,9 +198,9 @@ def _shown(
         deepest = float(below[k])
         at = (float(columns.xs[where[1][k]]), float(columns.ys[where[0][k]]))
     return Shown(
-        name,
-        kind,
-        float(area.area),
+        casting.id,
+        casting.kind,
+        float(casting.area.area),
         cell * int(seen.sum()),
         cell * int((below > 0.0).sum()),
         deepest,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from corepath.job.model import SkimSection
 from corepath.reported import report_keys
 from corepath.stackup.linear import Linear
 
@@ -78,8 +79,7 @@ class SkimPlan:
 
 def plan_skim(
     lowest_plane: float,
-    step: float,
-    largest_step: float,
+    skim: SkimSection,
     highest_top: float,
     shows_at: Sequence[Linear],
     recorded_stop: int | None = None,
@@ -87,16 +87,16 @@ def plan_skim(
 ) -> SkimPlan:
     """Plan the passes of the skim and work out at which of them the castings show.
 
-    `lowest_plane`, `step`, `largest_step` and `highest_top` (the raw bottom of the thickest blank)
-    are mm. `shows_at` holds for each casting, at its deepest and its shallowest place, the highest
-    plane at which it shows, less the error of the plane itself (D + gB - e). `recorded_stop` and
-    `recorded_plane` are what the as-cut record says of the stop, if anything. A blank too thin for
-    any plane still gets the lowest one, so that the checks can say so.
+    `lowest_plane` and `highest_top` (the raw bottom of the thickest blank) are mm. `shows_at` holds
+    for each casting, at its deepest and its shallowest place, the highest plane at which it shows,
+    less the error of the plane itself (D + gB - e). `recorded_stop` and `recorded_plane` are what
+    the as-cut record says of the stop, if anything. A blank too thin for any plane still gets the
+    lowest one, so that the checks can say so.
     """
     # The first casting that may show, at its deepest place and with every error in its favour: from
     # there on passes must be single steps.
     sight = max(casting.worst()[1] for casting in shows_at)
-    planes = _planes(lowest_plane, step, largest_step, highest_top, sight)
+    planes = _planes(lowest_plane, skim, highest_top, sight)
 
     def first_at_or_below(limit: float) -> int | None:
         return next((k for k, plane in enumerate(planes, start=1) if plane <= limit + TIE), None)
@@ -129,14 +129,13 @@ def _with_stop(
     return (*above, plane, *below), len(above) + 1
 
 
-def _planes(
-    lowest: float, step: float, largest: float, top: float, sight: float
-) -> tuple[float, ...]:
-    """Return the planes, highest first: above first sight as few as `largest` allows, then all."""
+def _planes(lowest: float, skim: SkimSection, top: float, sight: float) -> tuple[float, ...]:
+    """Return the planes, highest first: above first sight as few as the largest step allows, then
+    all."""
     # TIE keeps a plane that coincides with the raw bottom out: it would cut air.
-    count = max(1, int((top - lowest - TIE) // step) + 1)
+    count = max(1, int((top - lowest - TIE) // skim.step) + 1)
     # Nine decimals take the float noise of k * step away, so that equal planes compare as equal.
-    lattice = [round(lowest + k * step, 9) for k in range(count - 1, -1, -1)]
+    lattice = [round(lowest + k * skim.step, 9) for k in range(count - 1, -1, -1)]
     close = next((k for k, plane in enumerate(lattice) if plane <= sight + TIE), len(lattice) - 1)
     kept: list[float] = []
     above = top
@@ -144,7 +143,7 @@ def _planes(
         following = lattice[k + 1] if k + 1 < len(lattice) else None
         # The plane above first sight is kept too, so that the pass which reaches first sight takes
         # a single step. Others are skipped as long as the next plane is within one largest step.
-        needed = k >= close - 1 or following is None or above - following > largest + TIE
+        needed = k >= close - 1 or following is None or above - following > skim.largest_step + TIE
         if needed:
             kept.append(plane)
             above = plane

@@ -227,8 +227,8 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
     # A flush of the whole face has made the blank thinner: no pass above what it left.
     if heights.face_flush is not None:
         top = min(top, heights.face_flush.top.worst()[1])
-    skim, stop = heights.job.skim, (heights.settled.stop, heights.settled.stop_plane)
-    return plan_skim(lowest_plane, skim.step, skim.largest_step, top, shows, *stop)
+    settled = heights.settled
+    return plan_skim(lowest_plane, heights.job.skim, top, shows, settled.stop, settled.stop_plane)
 
 
 def _casting_stack(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from corepath.job.model import SkimSection
 from corepath.planning.prepare import prepare
 from corepath.reported import reported
 from corepath.stackup import Stackup, depth_checks
@@ -25,6 +26,7 @@ from corepath.stackup.stop_table import (
 )
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "coupon.toml"
+STEPS = SkimSection(step=0.5, largest_step=0.5)
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +37,7 @@ def stack() -> Stackup:
 def test_stops_run_from_the_earliest_to_the_last():
     """Shows at 12.4 ± 0.3: earliest 12.5, likely 12.0 and latest 12.0; a pass before nothing can
     show is no stop."""
-    skim = plan_skim(11.0, 0.5, 0.5, 13.6, [12.4 + Linear.term("thickness", 0.3)])
+    skim = plan_skim(11.0, STEPS, 13.6, [12.4 + Linear.term("thickness", 0.3)])
     assert [(stop.plane, stop.shows) for stop in possible_stops(skim)] == [
         (12.5, "perhaps"),
         (12.0, "surely"),
@@ -47,7 +49,7 @@ def test_stops_run_from_the_earliest_to_the_last():
 
 def test_a_blank_that_never_shows_keeps_one_stop():
     """A blank too thin still gets a table, so that one sees what else is wrong."""
-    skim = plan_skim(11.0, 0.5, 0.5, 11.4, [Linear.of(9.0)])
+    skim = plan_skim(11.0, STEPS, 11.4, [Linear.of(9.0)])
     (stop,) = possible_stops(skim)
     assert (stop.number, stop.shows) == (1, "no")
 

@@ -12,7 +12,7 @@ from corepath.job.model import CastSection
 from corepath.reported import reported
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour.pour import CastingPour, StopLimit, resin_low
-from corepath.stackup.pour.top_up import FILL_ERROR, common_stop, judge_fill
+from corepath.stackup.pour.top_up import FILL_ERROR, Reached, common_stop, judge_fill
 
 CAST = CastSection(
     ratio=(1.0, 1.0), density=(1.0,), extra=0.0, pour_short=0.3, shrinkage=0.005, gel_loss=0.0
@@ -84,19 +84,19 @@ def test_what_is_cut_cannot_be_stopped_earlier():
     """With four passes cut the third is gone, with a stop recorded all are; a top-up waits until it
     lies deck up."""
     pour = plug(1.0)
-    assert judge_fill(pour, 1.9, CAST, level=1.0, stage="B", passed=4).mend == "top-up"
-    recorded = judge_fill(pour, 1.9, CAST, level=1.0, stage="B", stop=4)
+    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("B", passed=4)).mend == "top-up"
+    recorded = judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("B", 4))
     assert recorded.deciding.number == 4
     assert recorded.mend == "top-up"
     assert recorded.top_up is not None
     assert "before anything is cut in C" in recorded.top_up.when
-    assert judge_fill(pour, 1.9, CAST, level=1.0, stage="after B", stop=3).mend == "nothing"
+    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("after B", 3)).mend == "nothing"
 
 
 def test_after_the_deck_only_a_repair_is_left():
     """Once the deck is cut neither mends it, and the advice must not send anyone back to pour from
     above."""
-    advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0, stage="C", stop=5)
+    advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0, reached=Reached("C", 5))
     assert advice.mend == "neither"
     assert "by hand" in advice.says[-1]
 
@@ -164,7 +164,7 @@ def test_unknown_stops_are_refused():
     """A pass that is no possible stop, or no stops at all, is a slip of the caller and must not
     pass as a verdict."""
     with pytest.raises(ValueError, match="stop 9"):
-        judge_fill(plug(1.0), 1.9, CAST, level=1.0, stop=9)
+        judge_fill(plug(1.0), 1.9, CAST, level=1.0, reached=Reached(stop=9))
     with pytest.raises(ValueError, match="no possible stops"):
         judge_fill(replace(plug(1.0), stops=()), 1.9, CAST, level=1.0)
 

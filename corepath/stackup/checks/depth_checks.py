@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from corepath.lengths import mm
 from corepath.stackup.advice.higher_stop import higher_stop
-from corepath.stackup.checks.judge import judge, weakest
+from corepath.stackup.checks.judge import AtLeast, judge, weakest
 from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
@@ -83,11 +83,8 @@ def _window(stack: Stackup) -> Check:
         value = shows - deck
         spread = spread_of_depth(stack, casting, value)
         missing = job.limits.window - value.worst()[0]
-        return judge(
+        return AtLeast(value, job.limits.window, spread=spread).check(
             "window",
-            value,
-            job.limits.window,
-            spread=spread,
             says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
             f"{mm(deck.nominal):.2f}",
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at "
@@ -106,11 +103,8 @@ def _floor(stack: Stackup) -> Check:
         at = casting.widest_gap_at
         value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
         needed = casting.casting.floor + limit - value.worst()[0]
-        return judge(
+        return AtLeast(value, limit, spread=spread_of_wood(stack, casting, value)).check(
             "floor",
-            value,
-            limit,
-            spread=spread_of_wood(stack, casting, value),
             says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
             "blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
@@ -155,11 +149,9 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
             "measure how thick it is after the skim, and correct the stop or the depth, "
             "whichever is wrong"
         )
-    check = judge(
+    spread = None if skim.recorded else spread_of_depth(stack, casting, value)
+    check = AtLeast(value, 0.0, spread=spread).check(
         "shows",
-        value,
-        0.0,
-        spread=None if skim.recorded else spread_of_depth(stack, casting, value),
         says=says,
         where=f"{name} at {_at(*casting.shallowest_at)}, pass at {mm(plane):.2f}",
         mend=mend,
@@ -217,11 +209,8 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
     wanted = stack.job.deck.clean_up
     value = stack.heights.clean_up(stack.weakest_deck, plane, stack.weakest_deck_at)
     words = _stop_words(stack, plane)
-    return judge(
+    return AtLeast(value, wanted, caution_over=0.0 if wanted > 0.0 else -math.inf).check(
         "clean-up",
-        value,
-        wanted,
-        caution_over=0.0 if wanted > 0.0 else -math.inf,
         says=f"the deck pass removes at least {mm(value.nominal):.2f} at "
         f"{words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",

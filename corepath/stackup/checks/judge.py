@@ -3,52 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from corepath.stackup.checks.verdict import Check, Verdict
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
 
-__all__ = ["judge", "weakest"]
+__all__ = ["AtLeast", "judge", "weakest"]
+
+
+@dataclass(frozen=True, slots=True)
+class AtLeast:
+    """What a check asks for: that `value` is at least `limit`, both in `unit`.
+
+    `spread` is the lower RSS value where it was drawn by Monte Carlo instead. With `caution_over`
+    it is a caution as long as RSS leaves more than that, whatever the limit.
+    """
+
+    value: Linear
+    limit: float
+    unit: str = "mm"
+    spread: float | None = None
+    caution_over: float | None = None
+
+    def check(self, check_id: str, *, says: str, where: str, mend: str = "") -> Check:
+        """Return the check: ok when the worst case reaches the limit, caution when only RSS does,
+        else fail. `says`, `where` and `mend` are its words (see `Check`)."""
+        worst = self.value.worst()[0]
+        rss = self.value.rss()[0] if self.spread is None else self.spread
+        over = self.caution_over
+        verdict: Verdict = "fail"
+        if worst >= self.limit - TIE:
+            verdict = "ok"
+        elif rss >= self.limit - TIE if over is None else rss > over + TIE:
+            verdict = "caution"
+        return Check(
+            id=check_id,
+            verdict=verdict,
+            value=self.value.nominal,
+            worst=worst,
+            rss=rss,
+            limit=self.limit,
+            unit=self.unit,
+            says=says,
+            where=where,
+            mend=mend if verdict != "ok" else "",
+            largest=self.value.largest(),
+        )
 
 
 def judge(
-    check_id: str,
-    value: Linear,
-    limit: float,
-    *,
-    says: str,
-    where: str,
-    mend: str = "",
-    unit: str = "mm",
-    spread: float | None = None,
-    caution_over: float | None = None,
+    check_id: str, value: Linear, limit: float, *, says: str, where: str, mend: str = ""
 ) -> Check:
-    """Judge a length against the least it may be: ok when the worst case reaches `limit`, caution
-    when only RSS does, else fail.
-
-    `value` and `limit` are in `unit`. `says`, `where` and `mend` are the words of the check (see
-    `Check`). `spread` is the lower RSS value where it was drawn by Monte Carlo instead. With
-    `caution_over` it is a caution as long as RSS leaves more than that, whatever the limit.
-    """
-    worst, rss = value.worst()[0], value.rss()[0] if spread is None else spread
-    verdict: Verdict = "fail"
-    if worst >= limit - TIE:
-        verdict = "ok"
-    elif rss >= limit - TIE if caution_over is None else rss > caution_over + TIE:
-        verdict = "caution"
-    return Check(
-        id=check_id,
-        verdict=verdict,
-        value=value.nominal,
-        worst=worst,
-        rss=rss,
-        limit=limit,
-        unit=unit,
-        says=says,
-        where=where,
-        mend=mend if verdict != "ok" else "",
-        largest=value.largest(),
-    )
+    """Judge a length (mm) against the least it may be, by `AtLeast`."""
+    return AtLeast(value, limit).check(check_id, says=says, where=where, mend=mend)
 
 
 _RANK = {"fail": 0, "caution": 1, "ok": 2}

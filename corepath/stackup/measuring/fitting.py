@@ -262,6 +262,12 @@ def fit(
         # The plate is fitted to the residuals of the trend, so leverages add; both contain a plane,
         # which the sum counts twice: hence the cap, a figure cannot say more than itself.
         fitted, leverage = fitted + plate.fitted, np.minimum(leverage + plate.leverage, 1.0)
+    # Many places are compared with the smooth surface, few with a plane or a quadratic (wedge, cup
+    # and twist), from which the worst is removed until none is left.
+    if plate is not None and len(xs) >= _ENOUGH_FOR_SMOOTH:
+        outliers = _against_surface(zs - trend.fitted, error, plate)
+    else:
+        outliers = _worst_first(_simple_surface(xs, ys, directions), zs, error)
     residuals = zs - fitted
     freedom = len(xs) - float(leverage.sum())
     told = len(xs) > directions + 1 and freedom > _TOLD
@@ -276,7 +282,7 @@ def fit(
         # residual / (1 - leverage) is the leave-one-out residual; 1e-9 guards a place that the fit
         # passes through exactly, where the residual is 0 as well
         missed=residuals / np.maximum(1.0 - leverage, 1e-9) if told else np.zeros(len(xs)),
-        outliers=_outliers(xs, ys, zs, error, directions, zs - trend.fitted, plate),
+        outliers=outliers,
         freedom=freedom,
         residual_sd=scatter if plate is None else plate.sigma,
         hull=np.stack([xs, ys], axis=1),
@@ -344,39 +350,22 @@ def _bent_plane(
     )
 
 
-def _outliers(
-    xs: Floats,
-    ys: Floats,
-    zs: Floats,
-    error: float,
-    directions: int,
-    rest: Floats,
-    plate: ThinPlate | None,
-) -> tuple[int, ...]:
-    """Return the places that the others contradict by more than chance and than the error of one
-    figure.
-
-    `rest` (n,) are the residuals of the trend. Many places are compared with the smooth surface,
-    few with a plane or a quadratic (wedge, cup and twist), from which the worst is removed until
-    none is left.
-    """
-    if plate is not None and len(xs) >= _ENOUGH_FOR_SMOOTH:
-        return _against_surface(rest, error, plate)
+def _simple_surface(xs: Floats, ys: Floats, directions: int) -> Floats:
+    """Return the terms (n, k) of a quadratic, a plane or a level, as the places allow."""
     if directions < 2:
-        terms = np.ones((len(xs), 1))
-    else:
-        u, v = (xs - xs.mean()) / max(np.ptp(xs), 1.0), (ys - ys.mean()) / max(np.ptp(ys), 1.0)
-        columns = [np.ones(len(xs)), u, v]
-        if len(xs) >= _ENOUGH_FOR_QUADRATIC:
-            columns += [u * u, u * v, v * v]
-        terms = np.column_stack(columns)
-        # Places on two lines, say, cannot determine a quadratic: fall back to the plane.
-        if np.linalg.matrix_rank(terms, tol=1e-6) < terms.shape[1]:
-            terms = terms[:, :3]
-    return _worst_first(terms, zs, error)
+        return np.ones((len(xs), 1))
+    u, v = (xs - xs.mean()) / max(np.ptp(xs), 1.0), (ys - ys.mean()) / max(np.ptp(ys), 1.0)
+    columns = [np.ones(len(xs)), u, v]
+    if len(xs) >= _ENOUGH_FOR_QUADRATIC:
+        columns += [u * u, u * v, v * v]
+    terms = np.column_stack(columns)
+    # Places on two lines, say, cannot determine a quadratic: fall back to the plane.
+    return terms if np.linalg.matrix_rank(terms, tol=1e-6) == terms.shape[1] else terms[:, :3]
 
 
 def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, ...]:
+    """Return the places that the others contradict by more than chance and than the error of one
+    figure; `zs` (n,) are the residuals of the trend."""
     from scipy.stats import norm
 
     rest = np.maximum(1.0 - plate.leverage, 1e-6)

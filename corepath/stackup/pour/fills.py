@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from corepath.job.record.settled import Settled
 from corepath.lengths import mm
-from corepath.stackup.pour.top_up import FillAdvice, Stage, common_stop, judge_fill
+from corepath.stackup.pour.top_up import FillAdvice, Reached, Stage, common_stop, judge_fill
 from corepath.stackup.skim import TIE
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours
@@ -17,16 +17,9 @@ def fill_advices(stack: Stackup, settled: Settled) -> tuple[FillAdvice, ...]:
     """Judge each casting whose fill was recorded, in the order of the castings."""
     job, skim = stack.job, stack.skim
     stop = skim.planned_stop if skim.recorded else None
+    reached = Reached(_stage(settled), stop, _passed(stack, settled))
     return tuple(
-        judge_fill(
-            pour,
-            pour.p_expected,
-            job.cast,
-            level=job.tolerances.level,
-            stage=_stage(settled),
-            stop=stop,
-            passed=_passed(stack, settled),
-        )
+        judge_fill(pour, pour.p_expected, job.cast, level=job.tolerances.level, reached=reached)
         for pour in pours(stack)
         if pour.id in settled.fill
     )

@@ -27,6 +27,7 @@ __all__ = [
     "FillAdvice",
     "Mend",
     "Missing",
+    "Reached",
     "Stage",
     "TopUp",
     "common_stop",
@@ -134,27 +135,39 @@ class FillAdvice:
         return "earlier stop" if self.earlier is not None else "neither"
 
 
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """How far the work has come: `stop` is the recorded pass, which then alone decides, `passed`
+    how many passes are cut already."""
+
+    stage: Stage = "cast"
+    stop: int | None = None
+    passed: int = 0
+
+
+_CAST = Reached()
+
+
 def judge_fill(
     pour: CastingPour,
     measured: float | Linear,
     cast: CastSection,
     *,
     level: float,
-    stage: Stage = "cast",
-    stop: int | None = None,
-    passed: int = 0,
-    error: float = FILL_ERROR,
+    reached: Reached = _CAST,
 ) -> FillAdvice:
     """Judge a measured fill against each possible stop of `pour.stops`, and work out what fixes it.
 
-    `measured` is p in mm, within ± `error` unless it carries its own errors; `level` (mm/m) is how
-    far out of level the blank may be in a top-up; `stage` how far the work has come; `stop` the
-    recorded pass, which then alone decides; `passed` how many passes are cut already. Raises
-    ValueError where `pour.stops` is empty or does not contain `stop`.
+    `measured` is p in mm, within ± `FILL_ERROR` unless it carries its own errors; `level` (mm/m) is
+    how far out of level the blank may be in a top-up. Raises ValueError where `pour.stops` is empty
+    or does not contain the recorded stop.
     """
     if not pour.stops:
         raise ValueError(f"{pour.id}: no possible stops are known")
-    p = measured if isinstance(measured, Linear) else measured + Linear.term("fill measured", error)
+    p = measured
+    if not isinstance(p, Linear):
+        p += Linear.term("fill measured", FILL_ERROR)
+    stage, stop = reached.stage, reached.stop
     missing = tuple(_missing(pour, p, limit) for limit in pour.stops)
     # Until the stop is recorded the lowest pass decides: there the resin must lie highest.
     number = pour.stops[-1].number if stop is None else stop
@@ -172,9 +185,9 @@ def judge_fill(
         if stage != "C"
         else None
     )
-    ahead = [found for found in missing[:decides] if found.number >= passed]
+    ahead = [found for found in missing[:decides] if found.number >= reached.passed]
     earlier = _earlier(ahead) if stop is None and stage in ("cast", "B") else None
-    says = _says(pour, p, deciding, top_up, earlier, stop, stage)
+    says = _says(pour, p, deciding, top_up, earlier, reached)
     return FillAdvice(pour.id, p, deciding.verdict, missing, deciding, top_up, earlier, says)
 
 
@@ -263,10 +276,9 @@ def _says(
     deciding: Missing,
     top_up: TopUp | None,
     earlier: Missing | None,
-    stop: int | None,
-    stage: Stage,
+    reached: Reached,
 ) -> tuple[str, ...]:
-    plane = "the recorded stop" if stop is not None else "the lowest pass"
+    plane = "the recorded stop" if reached.stop is not None else "the lowest pass"
     found = "is" if deciding.verdict == "fail" else "may be"
     lines = [
         f"{pour.id} {found} too low: the resin lies {mm(p.nominal):.2f} below the raw top; "
@@ -281,7 +293,7 @@ def _says(
             f"if all castings show by then ({_LIKELY[earlier.shows]})"
         )
     if top_up is None and earlier is None:
-        lines.append(_neither(stage))
+        lines.append(_neither(reached.stage))
     return said_all(lines)
 
 

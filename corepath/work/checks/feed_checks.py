@@ -9,6 +9,7 @@ one with the least margin. Lengths in mm, feeds in mm/min, power in W.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 from corepath.job.model import Job
 from corepath.job.tables.cutting_table import Energy, cutting_energy, fastest_rim
@@ -55,28 +56,27 @@ def _told(checks: list[Check]) -> list[Check]:
     return doubtful or ([weakest(checks)] if checks else [])
 
 
-def _advice(
-    name: str,
-    rooms: tuple[float, float],
-    work: Work,
-    load: Load,
-    *,
-    says: str,
-    mend: str,
-    unit: str = "mm",
-) -> Check:
-    """A check that warns when the margins `rooms` (likely, worst) are negative."""
-    likely, worst = rooms
-    holds = worst >= -TIE
+@dataclass(frozen=True, slots=True)
+class _Margin:
+    """What is left up to a limit, likely and at worst."""
+
+    likely: float
+    worst: float
+    unit: str = "mm"
+
+
+def _advice(name: str, left: _Margin, work: Work, load: Load, *, says: str, mend: str) -> Check:
+    """A check that warns when the margin is negative."""
+    holds = left.worst >= -TIE
     where = f"{work.name}, {load.cut.name}"
     return Check(
         id=name,
         verdict="ok" if holds else "caution",
-        value=likely,
-        worst=worst,
-        rss=likely,
+        value=left.likely,
+        worst=left.worst,
+        rss=left.likely,
         limit=0.0,
-        unit=unit,
+        unit=left.unit,
         says=f"{work.cutter.describe()}, {load.cut.name} at {feed(load.cut.feed):.0f~}: {says}",
         where=where,
         mend="" if holds else mend,
@@ -96,7 +96,12 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
         f"{mm(limit):g}"
     )
     return _advice(
-        "chip-load", (room, room), work, load, says=says, mend=_other_chip(job, work, load, limit)
+        "chip-load",
+        _Margin(room, room),
+        work,
+        load,
+        says=says,
+        mend=_other_chip(job, work, load, limit),
     )
 
 
@@ -161,7 +166,8 @@ def _deflection(job: Job, work: Work, load: Load) -> Check | None:
         f"feed at most {feed(load.cut.feed * share):.0f~}, "
         f"{mm(load.cut.depth * share):.1f} deep at a time, or a stiffer cutter"
     )
-    return _advice("deflection", (limit - likely, limit - worst), work, load, says=says, mend=mend)
+    left = _Margin(limit - likely, limit - worst)
+    return _advice("deflection", left, work, load, says=says, mend=mend)
 
 
 def _power(job: Job, work: Work, load: Load) -> Check | None:
@@ -179,6 +185,5 @@ def _power(job: Job, work: Work, load: Load) -> Check | None:
         f"feed at most {feed(load.cut.feed * share):.0f~}, or {mm(load.cut.depth * share):.2f} "
         "deep at a time"
     )
-    return _advice(
-        "power", (limit - likely, limit - worst), work, load, says=says, mend=mend, unit="W"
-    )
+    left = _Margin(limit - likely, limit - worst, "W")
+    return _advice("power", left, work, load, says=says, mend=mend)

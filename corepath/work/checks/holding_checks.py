@@ -17,7 +17,7 @@ from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm, square_cm
 from corepath.motion.program import Setup
-from corepath.stackup.checks.judge import judge, weakest
+from corepath.stackup.checks.judge import AtLeast, judge, weakest
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
@@ -86,11 +86,9 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
     ]
     said = "; ".join(_piece_words(piece) for piece in bad or pieces)
     why, mend = _WHY.get(work.name, _WHY["deck"])
-    yield judge(
+    left = Linear.of(-sum(piece.area.area for piece in bad) / 100.0 if bad else 0.0)
+    yield AtLeast(left, 0.0, "cm²").check(
         "uncut",
-        Linear.of(-sum(piece.area.area for piece in bad) / 100.0 if bad else 0.0),
-        0.0,
-        unit="cm²",
         says=f"{work.stem} leaves {said} uncut{why if bad else ''}"
         if said
         else "obstacles keep no cutter from its place",
