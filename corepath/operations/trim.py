@@ -68,7 +68,7 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
         above = level
     if trim.finish > 0.0:
         _finish(lay, trail, ring)
-    return (program(work, work.stem, [trail.finish()], watch=tuple(_watch(work, trim))),)
+    return (program(work, [trail.finish()], watch=tuple(_watch(work, trim))),)
 
 
 def lap_ring(area: Polygon, by: float, conventional: bool = False) -> Floats:

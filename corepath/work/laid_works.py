@@ -27,7 +27,7 @@ from corepath.work.cutting.cutters import Chosen, Need, choose
 from corepath.work.cutting.hole_cutters import drill_watch, hole_parts
 from corepath.work.cutting.running import CutRequest
 from corepath.work.holding import screws_of
-from corepath.work.works import Hole, Milling, Obstacle, Step, Trim, Work
+from corepath.work.works import FileOf, Hole, Milling, Obstacle, Step, Trim, Work
 
 __all__ = ["after_layup", "bed_below", "laminate_at"]
 
@@ -124,21 +124,19 @@ class _After:
 
     def _work(
         self,
-        order: int,
-        name: str,
+        file: FileOf,
         chosen: Chosen,
         lowest: float,
         watch: tuple[str, ...],
         *,
         holes: tuple[Hole, ...] = (),
         trim: Trim | None = None,
-        part: int = 1,
     ) -> Work:
         blank, top, obstacles = self._blank(), self._top(), self._obstacles()
         return Work(
-            order=order,
-            setup="D",
-            name=name,
+            order=file.order,
+            setup=file.setup,
+            name=file.name,
             cutter=chosen.cutter,
             cutting=chosen.cutting,
             zero=self._zero(),
@@ -155,7 +153,7 @@ class _After:
             obstacles=obstacles,
             collet=self.job.machine.collet_diameter,
             watch=(_CRADLE, self._datum(), *watch),
-            part=part,
+            part=file.part,
         )
 
     def trim(self) -> Iterator[Work | Fault]:
@@ -195,7 +193,8 @@ class _After:
             _DUST,
         )
         trim = Trim(area, laid, wish.finish, wish.web, round(depth, 6), chosen.cutting.finish)
-        yield self._work(9, "trim", chosen, float(tip.min()) - _SLACK, watch, trim=trim)
+        file = FileOf(9, "D", "trim")
+        yield self._work(file, chosen, float(tip.min()) - _SLACK, watch, trim=trim)
 
     def _steepest(self) -> float:
         """The largest tilt of the board within its outline, radians."""
@@ -227,7 +226,8 @@ class _After:
         for part, (chosen, group) in enumerate(found.values(), start=1):
             lowest = min(hole.steps[-1].floor for hole in group)
             watch = (*self._says([bolts[hole.id] for hole in group]), *drill_watch(chosen.cutter))
-            yield self._work(10, "bolt-holes", chosen, lowest, watch, holes=tuple(group), part=part)
+            file = FileOf(10, "D", "bolt-holes", part)
+            yield self._work(file, chosen, lowest, watch, holes=tuple(group))
 
     def _no_drills(self) -> Job:
         """The job without its drills: the point of a drill would meet the barrel of an insert."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 from shapely import Polygon
@@ -36,7 +36,7 @@ from corepath.work.keepoff import opened_by, park_clear, spared
 from corepath.work.laid_works import after_layup, bed_below, laminate_at
 from corepath.work.least_time.minutes import bound
 from corepath.work.one_touch import one_touch, only_cutter
-from corepath.work.works import Deck, Facing, Hole, Milling, Opening, Pocket, Step, Work
+from corepath.work.works import Deck, Facing, FileOf, Hole, Milling, Opening, Pocket, Step, Work
 
 __all__ = ["build_works"]
 
@@ -94,6 +94,18 @@ def _thin_watch(share: Share) -> list[str]:
     return watch
 
 
+@dataclass(frozen=True, slots=True)
+class _Removes:
+    """What a work removes, between `top` and `lowest`, mm above the bed (see `Work`)."""
+
+    top: float
+    lowest: float
+    pockets: tuple[Pocket, ...] = ()
+    holes: tuple[Hole, ...] = ()
+    facing: Facing | None = None
+    deck: Deck | None = None
+
+
 class _Builder:
     def __init__(self, job: Job, board: Board, stack: Stackup) -> None:
         self.job, self.board, self.stack = job, board, stack
@@ -120,33 +132,21 @@ class _Builder:
         self.works.append(with_uncut(spared(work, self._core)))
 
     def _made(
-        self,
-        order: int,
-        setup: Setup,
-        name: str,
-        chosen: Chosen,
-        *,
-        top: float,
-        lowest: float,
-        watch: Sequence[str] = (),
-        pockets: tuple[Pocket, ...] = (),
-        holes: tuple[Hole, ...] = (),
-        facing: Facing | None = None,
-        deck: Deck | None = None,
-        part: int = 1,
+        self, file: FileOf, chosen: Chosen, removes: _Removes, watch: Sequence[str] = ()
     ) -> Work:
+        setup, top = file.setup, removes.top
         half_length, half_width = self.job.blank.length / 2, self.job.blank.width / 2
         return Work(
-            order=order,
+            order=file.order,
             setup=setup,
-            name=name,
+            name=file.name,
             cutter=chosen.cutter,
             cutting=chosen.cutting,
-            zero=self.stack.zero(setup, name),
+            zero=self.stack.zero(setup, file.name),
             blank=self.board.blank,
             stock_top=top,
             clear=self.stack.clear(setup, top),
-            lowest=lowest,
+            lowest=removes.lowest,
             park=park_clear(
                 standing(self.job, self.stack, setup),
                 half_length,
@@ -155,14 +155,14 @@ class _Builder:
             ),
             arcs=self.job.machine.arcs,
             milling=self.milling,
-            pockets=pockets,
-            holes=holes,
-            facing=facing,
-            deck=deck,
+            pockets=removes.pockets,
+            holes=removes.holes,
+            facing=removes.facing,
+            deck=removes.deck,
             obstacles=standing(self.job, self.stack, setup),
             collet=self.job.machine.collet_diameter,
             watch=(*watch, *self._first_words(setup)),
-            part=part,
+            part=file.part,
         )
 
     def looked_at(self, work: Work) -> tuple[float, float, float]:
@@ -203,23 +203,11 @@ class _Builder:
             "passes through the blank into the spoil board",
             "set the dowels before the next file",
         ]
-        self._holes(
-            1,
-            "A",
-            "dowels",
-            hole_parts(self.job, "the dowel holes", "dowel", holes, True),
-            top,
-            watch,
-        )
+        parts = hole_parts(self.job, "the dowel holes", "dowel", holes, True)
+        self._holes(FileOf(1, "A", "dowels"), parts, top, watch)
 
     def _holes(
-        self,
-        order: int,
-        setup: Setup,
-        name: str,
-        parts: list[HolePart] | Fault,
-        top: float,
-        watch: list[str],
+        self, file: FileOf, parts: list[HolePart] | Fault, top: float, watch: list[str]
     ) -> None:
         """A work for each cutter of an operation of holes."""
         if isinstance(parts, Fault):
@@ -227,20 +215,9 @@ class _Builder:
             return
         for part, made in enumerate(parts, start=1):
             lowest = min(hole.steps[-1].floor for hole in made.holes)
+            removes = _Removes(top, lowest, holes=made.holes)
             says = [*watch, *drill_watch(made.chosen.cutter)]
-            self._add(
-                self._made(
-                    order,
-                    setup,
-                    name,
-                    made.chosen,
-                    top=top,
-                    lowest=lowest,
-                    holes=made.holes,
-                    watch=says,
-                    part=part,
-                )
-            )
+            self._add(self._made(replace(file, part=part), made.chosen, removes, says))
 
     def plugs(self) -> None:
         castings = [casting for casting in self.board.castings if casting.plug is not None]
@@ -283,11 +260,11 @@ class _Builder:
         )
 
         def made(share: Share) -> Work:
-            return self._made(
-                order, "A", name, share.chosen, top=top, lowest=lowest, pockets=share.pockets,
-                part=share.part,
-                watch=[*watch, *_thin_watch(share)],
-            )  # fmt: skip
+            file, removes = (
+                FileOf(order, "A", name, share.part),
+                _Removes(top, lowest, share.pockets),
+            )
+            return self._made(file, share.chosen, removes, [*watch, *_thin_watch(share)])
 
         others = candidates(self.job, need)
         for share in shares(
@@ -308,18 +285,8 @@ class _Builder:
             if chosen is None or plane is None:
                 return
             facing = Facing(self.board.blank, top, (round(plane.plane, 6),), 0)
-            self._add(
-                self._made(
-                    4,
-                    "A",
-                    "flush",
-                    chosen,
-                    top=top,
-                    lowest=plane.plane,
-                    facing=facing,
-                    watch=FLUSH_WATCH,
-                )
-            )
+            removes = _Removes(top, plane.plane, facing=facing)
+            self._add(self._made(FileOf(4, "A", "flush"), chosen, removes, FLUSH_WATCH))
             return
         width = (
             min(c.casting.plug.diameter for c in stack.castings if c.casting.plug)
@@ -339,11 +306,8 @@ class _Builder:
             Pocket(f"flush {k}", area, top, lowest, thin=False, proud=True)
             for k, area in enumerate(areas, start=1)
         )
-        self._add(
-            self._made(
-                4, "A", "flush", chosen, top=top, lowest=lowest, pockets=pockets, watch=FLUSH_WATCH
-            )
-        )
+        removes = _Removes(top, lowest, pockets)
+        self._add(self._made(FileOf(4, "A", "flush"), chosen, removes, FLUSH_WATCH))
 
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
@@ -357,11 +321,8 @@ class _Builder:
             "stop when the casting shows full width all round and at every plug; keep hands "
             "clear until the spindle has stopped"
         ]
-        self._add(
-            self._made(
-                5, "B", "skim", chosen, top=top, lowest=plan.planes[-1], facing=facing, watch=watch
-            )
-        )
+        removes = _Removes(top, plan.planes[-1], facing=facing)
+        self._add(self._made(FileOf(5, "B", "skim"), chosen, removes, watch))
 
     def inserts(self) -> None:
         places, plan = self.stack.places, self.stack.skim
@@ -370,14 +331,8 @@ class _Builder:
         top = plan.planned_plane
         holes = tuple(self._hole(place, top) for place in places)
         watch = ["touch the skimmed face; the file serves whatever pass the skim stopped at"]
-        self._holes(
-            6,
-            "B",
-            "inserts",
-            hole_parts(self.job, "the inserts", "insert", holes, False),
-            top,
-            watch,
-        )
+        parts = hole_parts(self.job, "the inserts", "insert", holes, False)
+        self._holes(FileOf(6, "B", "inserts"), parts, top, watch)
 
     def _hole(self, stack: PlaceStack, top: float) -> Hole:
         place, plan = stack.place, self.stack.skim
@@ -447,9 +402,8 @@ class _Builder:
                 opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
         deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
         watch = [f"hold board and rim each on its own ({job.hold.C})"]
-        self._add(
-            self._made(8, "C", "deck", finish, top=top, lowest=lowest, deck=deck, watch=watch)
-        )
+        removes = _Removes(top, lowest, deck=deck)
+        self._add(self._made(FileOf(8, "C", "deck"), finish, removes, watch))
 
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
         """The work that roughs the deck `whole` with one of the job's cutters; None where none is
@@ -460,7 +414,8 @@ class _Builder:
             self.faults.append(rough)
             return None
         deck = replace(whole, rough=_rough_leave(top - lowest, rough.cutting.depth))
-        return self._made(7, "C", "deck-rough", rough, top=top, lowest=lowest, deck=deck)
+        removes = _Removes(top, lowest, deck=deck)
+        return self._made(FileOf(7, "C", "deck-rough"), rough, removes)
 
     def _opening(self, stack: PlaceStack, top: float) -> Opening:
         place = stack.place
@@ -488,7 +443,9 @@ class _Builder:
         any_feeds = self.works[-1].cutting
         tried = spared(
             self._made(
-                8, "C", "deck", Chosen(cutter, any_feeds), top=top, lowest=lowest, deck=whole
+                FileOf(8, "C", "deck"),
+                Chosen(cutter, any_feeds),
+                _Removes(top, lowest, deck=whole),
             ),
             # Outside the core a doubtful place counts as not reached: an empty core makes it so
             # everywhere.

@@ -50,6 +50,17 @@ def point_of(cutter: Cutter) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class FileOf:
+    """Which file of a plan: number, set-up and name of its operation; `part` counts the files of
+    one operation, each with a cutter of its own."""
+
+    order: int
+    setup: Setup
+    name: str
+    part: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Pocket:
     """A closed area (holes allowed) to be cut to a level floor; walls are made along its boundary.
 

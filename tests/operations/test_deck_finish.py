@@ -164,10 +164,7 @@ def test_a_flat_end_is_led_up_the_slope(along: float, across: float) -> None:
     """Along a contour a flat end leaves terraces: lines must run the way the ground rises."""
     surface = ground(6.0, along, across)
     bounds = (-80.0, -60.0, 80.0, 60.0)
-    tables = [
-        steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way)
-        for way in (False, True)
-    ]
+    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, across=way) for way in (False, True)]
     found = regions(tables[0], tables[1], 15.0, 80.0, 60.0, 1.0)
     middle = next(r for r in found if r.left <= 0.0 < r.right and r.low <= 0.0 < r.high)
     assert middle.across is (across > 0.0)
@@ -179,10 +176,7 @@ def test_a_penalty_keeps_lines_along_the_grain_where_it_hardly_matters() -> None
     grain."""
     surface = ground(0.0, 1.0, 0.0, (120.0, 160.0))
     bounds = (-60.0, -80.0, 60.0, 80.0)
-    tables = [
-        steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, size=1.0, across=way)
-        for way in (False, True)
-    ]
+    tables = [steps_by_axis(surface, FLAT, 0.05, 15.0, bounds, across=way) for way in (False, True)]
     assert all(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.0))
     assert not any(r.across for r in regions(tables[0], tables[1], 15.0, 60.0, 80.0, 1.5))
 

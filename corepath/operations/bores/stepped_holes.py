@@ -36,7 +36,7 @@ def hole_programs(work: Work) -> tuple[Program, ...]:
         _refuse(work, hole)
     for k in short_order([(hole.x, hole.y) for hole in work.holes], work.park):
         _make(trail, work.holes[k])
-    return (program(work, work.stem, [trail.finish()], watch=_watch(work)),)
+    return (program(work, [trail.finish()], watch=_watch(work)),)
 
 
 def _refuse(work: Work, hole: Hole) -> None:

@@ -35,8 +35,6 @@ __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "wit
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
-# mm; bins of the tables of steps, as fine as the nodes of the deck.
-_BIN = 1.0
 # mm between the places of the path at which the drop-cutter height is worked out.
 _SAMPLE = 0.5
 _LIFT = 0.001
@@ -144,7 +142,7 @@ def regional(
     wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
     tables = [
-        steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, size=_BIN, across=across)
+        steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, across=across)
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
@@ -157,7 +155,7 @@ def regional(
         bad = ~(found <= wanted)
         if not bad.any():
             break
-        tables = [_closer(table, work, offset, places, found, bad, wanted) for table in tables]
+        tables = [_closer(table, work, offset, places[bad], found[bad], wanted) for table in tables]
     return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
 
 
@@ -475,23 +473,18 @@ def _sheet(
 
 
 def _closer(
-    steps: StepTable,
-    work: Work,
-    offset: DropCutter,
-    places: Array,
-    found: Array,
-    bad: NDArray[np.bool_],
-    wanted: float,
+    steps: StepTable, work: Work, offset: DropCutter, places: Array, found: Array, wanted: float
 ) -> StepTable:
-    """The table with smaller steps where the axis finishes the places that stand too high.
+    """The table with smaller steps where the axis finishes `places` (n, 2) that stand too high, by
+    the heights `found` (n,), mm.
 
     Ridges grow as the square of the step, so the step shrinks by the root of wanted / found.
     """
-    axis, _ = _axis(work, offset, places[bad])
+    axis, _ = _axis(work, offset, places)
     i = np.floor((axis[:, 0] - steps.left) / steps.size).astype(np.int64)
     j = np.floor((axis[:, 1] - steps.low) / steps.size).astype(np.int64)
     # A place that was not reached at all has no height: count it as twice too high.
-    high = np.where(np.isfinite(found[bad]), found[bad], 2.0 * wanted)
+    high = np.where(np.isfinite(found), found, 2.0 * wanted)
     # Between 0.6 and 0.97: at least a little closer each time, but no collapse where a height is
     # far off because of a hollow.
     share = np.clip(np.sqrt(wanted / high) * 0.97, 0.6, 0.97)

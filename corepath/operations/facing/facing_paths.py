@@ -107,25 +107,21 @@ def _low_part(
 
 def program(
     work: Work,
-    stem: str,
     passes: Iterable[Pass],
     *,
-    combined: bool = False,
     watch: tuple[str, ...] = (),
     corners: tuple[Corner, ...] = (),
-    after: str = "",
 ) -> Program:
     """The program of `work` with these passes, each checked for obstacles and depth first.
 
-    `after` is the file of the same work that comes first: only that one makes a slow first descent.
-    `combined`: it holds all passes of a skim. `watch` and `corners` are added to what its head
-    says. Raises `CorepathError` as `check_path` does.
+    `watch` and `corners` are added to what its head says. Raises `CorepathError` as `check_path`
+    does.
     """
     kept = tuple(passes)
     for stretch in kept:
         check_path(work, stretch.moves)
     return Program(
-        stem=stem,
+        stem=work.stem,
         order=work.order,
         setup=work.setup,
         name=work.name,
@@ -135,11 +131,10 @@ def program(
         clear=work.clear,
         park=work.park,
         passes=kept,
-        combined=combined,
         watch=work.watch + watch,
         corners=corners,
-        approach=None if after else work.approach,
-        kept=work.kept if work.zero.again else after or work.kept,
+        approach=work.approach,
+        kept=work.kept,
     )
 
 

@@ -10,6 +10,7 @@ Paths lead round obstacles.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,24 +40,24 @@ def skim_programs(work: Work) -> tuple[Program, ...]:
     if facing is None or not facing.planes:
         raise CorepathError(f"{work.stem}: nothing to skim")
     if work.name != "skim":
-        return (program(work, work.stem, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
-    single = tuple(
-        program(
-            work,
-            f"{work.stem}-pass-{k + 1}",
-            [_cut(work, facing, k, k)],
-            after=f"{work.stem}-pass-1" if k else "",
-        )
-        for k in range(len(facing.planes))
-    )
+        return (program(work, [_cut(work, facing, 0, len(facing.planes) - 1)]),)
+    single = tuple(_pass_file(work, facing, k) for k in range(len(facing.planes)))
     # The combined file runs without a stop through the planes at which nothing can show yet, then
     # stops after each.
     first = min(max(facing.first_stop, 0), len(facing.planes) - 1)
     stretches = [(0, first)] + [(k, k) for k in range(first + 1, len(facing.planes))]
-    combined = program(
-        work, f"{work.stem}-all", [_cut(work, facing, a, b) for a, b in stretches], combined=True
-    )
-    return (*single, combined)
+    combined = program(work, [_cut(work, facing, a, b) for a, b in stretches])
+    return (*single, replace(combined, stem=f"{work.stem}-all", combined=True))
+
+
+def _pass_file(work: Work, facing: Facing, k: int) -> Program:
+    """The file of pass `k` alone, from 0."""
+    made = replace(program(work, [_cut(work, facing, k, k)]), stem=f"{work.stem}-pass-{k + 1}")
+    # The passes after the first go on under its zero: no slow first descent.
+    if k:
+        kept = work.kept if work.zero.again else f"{work.stem}-pass-1"
+        made = replace(made, approach=None, kept=kept)
+    return made
 
 
 def line_places(low: float, high: float, radius: float, stepover: float) -> list[float]:

@@ -23,7 +23,16 @@ from shapely.geometry.base import BaseGeometry
 from corepath.geometry.polygons import grow, opening, polygons
 from corepath.geometry.polylines import Floats, along, place_at, stretch
 
-__all__ = ["SHARE", "TIP", "CornerRelief", "Zone", "corner_reliefs", "far_parts", "zone_of"]
+__all__ = [
+    "SHARE",
+    "TIP",
+    "CornerRelief",
+    "NextLap",
+    "Zone",
+    "corner_reliefs",
+    "far_parts",
+    "zone_of",
+]
 
 SHARE = 0.75
 """Step from arc to arc as a share of the stepover: an arc is a curve, which raises its width of
@@ -37,6 +46,17 @@ ahead and beside."""
 _MOST_ARCS = 80
 _NOTHING = 0.01  # of a stepover squared: smaller areas are not worth an arc
 _EDGE = 0.02  # mm: nearer to the target's edge than this an arc has arrived
+
+
+@dataclass(frozen=True, slots=True)
+class NextLap:
+    """From where the next lap starts and where it goes, as places of the middle: what is cleared is
+    `inside`, what must be reached `target`; `stepover` and the cutter's `radius`, mm."""
+
+    inside: BaseGeometry
+    target: BaseGeometry
+    stepover: float
+    radius: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +87,15 @@ def far_parts(inside: BaseGeometry, target: BaseGeometry, stepover: float) -> li
     return [part for part in polygons(beyond) if part.area > _NOTHING * stepover**2]
 
 
-def zone_of(
-    part: Polygon, inside: BaseGeometry, target: BaseGeometry, stepover: float, radius: float
-) -> Zone | None:
-    """Arcs that clear `part` from `inside`; None where one arc after the other cannot do it.
-
-    All three shapes are places of the middle, mm; `radius` is the cutter's.
-    """
+def zone_of(part: Polygon, lap: NextLap) -> Zone | None:
+    """Arcs that clear `part` from what is cleared; None where one arc after the other cannot do
+    it."""
+    stepover, radius = lap.stepover, lap.radius
     reach = part.buffer(3.0 * stepover)
     # Offsets of a whole groove cost far more than those of a corner; what lies farther off cannot
     # matter.
     window = part.envelope.buffer(6.0 * stepover + 2.0 * radius)
-    front, goal = inside.intersection(window), target.intersection(window)
+    front, goal = lap.inside.intersection(window), lap.target.intersection(window)
     # Stretches of a growth along the target's edge are left to the lap that follows, so they make
     # no arc.
     edge = goal.boundary.buffer(_EDGE)
@@ -155,16 +172,10 @@ def _directed(points: Floats, cleared: BaseGeometry) -> Floats:
 
 
 def corner_reliefs(
-    lap: Floats,
-    parts: Sequence[Polygon],
-    inside: BaseGeometry,
-    target: BaseGeometry,
-    stepover: float,
-    radius: float,
-    room: Polygon,
+    lap: Floats, parts: Sequence[Polygon], following: NextLap, room: Polygon
 ) -> tuple[list[CornerRelief], list[Polygon]]:
-    """Detours from `lap` (closed, along the edge of `inside`) that clear `parts`, which the next
-    lap could not take.
+    """Detours from `lap` (closed, along the edge of what is cleared) that clear `parts`, which the
+    lap `following` it could not take.
 
     `room` is where the middle may be at all. Also returns the parts that no relief can clear: they
     must be entered by ramps of their own.
@@ -172,8 +183,12 @@ def corner_reliefs(
     found: list[CornerRelief] = []
     rest: list[Polygon] = []
     for part in parts:
-        zone = zone_of(part, inside, target, stepover, radius)
-        relief = _spliced(lap, zone, stepover, room) if zone is not None and zone.arcs else None
+        zone = zone_of(part, following)
+        relief = (
+            _spliced(lap, zone, following.stepover, room)
+            if zone is not None and zone.arcs
+            else None
+        )
         if relief is None:
             rest.append(part)
         else:

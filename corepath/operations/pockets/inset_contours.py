@@ -36,7 +36,12 @@ from corepath.errors import CorepathError
 from corepath.geometry.polygons import grow, inradius, opening, polygons
 from corepath.geometry.polylines import Floats
 from corepath.lengths import mm
-from corepath.operations.pockets.corner_relief import CornerRelief, corner_reliefs, far_parts
+from corepath.operations.pockets.corner_relief import (
+    CornerRelief,
+    NextLap,
+    corner_reliefs,
+    far_parts,
+)
 
 __all__ = [
     "ContourPlan",
@@ -259,9 +264,8 @@ class _Rings:
         """Gives ring `index` reliefs through `parts`; returns rings for those that no relief can
         clear."""
         ring = rings[index]
-        found, rest = corner_reliefs(
-            ring.points, parts, inside, target, self.step, self.radius, self.room
-        )
+        following = NextLap(inside, target, self.step, self.radius)
+        found, rest = corner_reliefs(ring.points, parts, following, self.room)
         rings[index] = dataclasses.replace(
             ring, reliefs=tuple(sorted((*ring.reliefs, *found), key=lambda d: d.at))
         )

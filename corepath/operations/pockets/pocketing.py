@@ -65,11 +65,7 @@ def pocket_programs(work: Work) -> tuple[Program, ...]:
         corners += _Cut(trail, pocket).run()
     # Cut in a short order, listed in that of the job.
     corners.sort(key=lambda corner: [pocket.id for pocket in work.pockets].index(corner.feature))
-    return (
-        program(
-            work, work.stem, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)
-        ),
-    )
+    return (program(work, [trail.finish()], watch=corners_words(corners), corners=tuple(corners)),)
 
 
 def _refuse(work: Work) -> None:

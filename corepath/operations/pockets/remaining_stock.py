@@ -20,7 +20,7 @@ from corepath.errors import CorepathError
 from corepath.geometry.polygons import grow, polygons, quarter_segments
 from corepath.geometry.polylines import Floats, steps
 from corepath.lengths import mm
-from corepath.operations.pockets.corner_relief import zone_of
+from corepath.operations.pockets.corner_relief import NextLap, zone_of
 
 __all__ = ["OVERLAP", "RemainingStock", "remaining_stock"]
 
@@ -84,7 +84,7 @@ def _remainder(
     if not parts:
         return []
     if len(parts) == 1 and not free.is_empty and free.distance(parts[0]) < 0.1:
-        zone = zone_of(parts[0], free, centre, stepover, radius)
+        zone = zone_of(parts[0], NextLap(free, centre, stepover, radius))
         if zone is not None:
             cuts = [*zone.arcs, *_walls(parts[0], centre, zone.cleared)]
             if conventional:

@@ -42,6 +42,8 @@ __all__ = [
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
+# mm; bins of a table of steps, as fine as the nodes of the deck.
+_BIN = 1.0
 # Of 1 + bend·rho: near 0 the ground is about as hollow as the cutter is round. It touches all of it
 # at once there, and a step from this formula would mean nothing.
 _LEAST_ROOM = 0.1
@@ -114,11 +116,10 @@ def steps_by_axis(
     widest: float,
     bounds: Bounds,
     *,
-    size: float,
     across: bool,
 ) -> StepTable:
-    """The least step allowed in each bin of `size` mm over `bounds` (left, low, right, high), at
-    most `widest` mm.
+    """The least step allowed in each bin over `bounds` (left, low, right, high), at most `widest`
+    mm.
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on the edge of
     a bin counts in both.
@@ -126,7 +127,7 @@ def steps_by_axis(
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
     steps = steps.T if across else steps
-    table = least_by_axis(surface, cutter, steps, widest, bounds, (size, size))
+    table = least_by_axis(surface, cutter, steps, widest, bounds, (_BIN, _BIN))
     for axis in (0, 1):
         wider = np.pad(table, [(1, 1) if k == axis else (0, 0) for k in (0, 1)], mode="edge")
         before, after = (
@@ -134,7 +135,7 @@ def steps_by_axis(
             np.take(wider, range(2, table.shape[axis] + 2), axis),
         )
         table = np.minimum(table, np.minimum(before, after))
-    return StepTable(table, bounds[0], bounds[1], size, across)
+    return StepTable(table, bounds[0], bounds[1], _BIN, across)
 
 
 def least_by_axis(
