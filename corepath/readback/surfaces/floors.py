@@ -14,7 +14,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.lengths import mm
 from corepath.readback.inspection import Inspection
 from corepath.readback.surfaces.measures import MeasureList, spread
-from corepath.readback.surfaces.walls import join_segments, rings_of
+from corepath.readback.surfaces.walls import opened, rings_of
 from corepath.stock.material import Mask, Stock
 from corepath.work.works import Deck, Pocket
 
@@ -69,11 +69,8 @@ def _spot(
 def check_floor(pocket: Pocket, seen: Inspection) -> None:
     """Check the lowest and the highest column of a pocket's floor, over what the cutter reaches
     less one cell (beside the wall a column may stand on either side of it)."""
-    radius, quads = seen.path.cutter.radius, join_segments(seen.path.cutter.radius)
-    opened = shapely.buffer(
-        shapely.buffer(pocket.area, -radius, quad_segs=quads), radius, quad_segs=quads
-    )
-    mask = inside(seen.stock, shapely.buffer(opened, -seen.stock.grid.cell))
+    reached = opened(pocket.area, seen.path.cutter.radius)
+    mask = inside(seen.stock, shapely.buffer(reached, -seen.stock.grid.cell))
     if not mask.any():
         seen.findings.add("not-reached", f"{pocket.id}: the cutter does not fit into it")
         return

@@ -23,7 +23,9 @@ from corepath.readback.inspection import Inspection
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Pocket
 
-__all__ = ["chains", "check_walls", "join_segments", "moves_outside", "rings_of", "swept_area"]
+__all__ = [
+    "chains", "check_walls", "join_segments", "moves_outside", "opened", "rings_of", "swept_area",
+]  # fmt: skip
 
 _AREA = either("mm²", "in²")
 
@@ -56,6 +58,13 @@ def join_segments(radius: float) -> int:
     # A chord over the angle `step` lies r (1 - cos(step / 2)) inside its circle.
     step = 2.0 * math.acos(max(1.0 - 0.001 / max(radius, 0.001), 0.0))
     return max(math.ceil(math.pi / 2.0 / step), 4)
+
+
+def opened(area: Polygon, radius: float) -> BaseGeometry:
+    """Return what a cutter of a radius reaches of an area: its morphological opening by a disc."""
+    quads = join_segments(radius)
+    inset = shapely.buffer(area, -radius, quad_segs=quads)
+    return shapely.buffer(inset, radius, quad_segs=quads)
 
 
 def chains(pieces: Pieces) -> Iterator[Floats]:
@@ -152,16 +161,12 @@ def check_walls(pocket: Pocket, mine: Pieces, seen: Inspection) -> None:
         return
     radius = seen.path.cutter.radius
     floor = mine.below(pocket.floor + 0.01)
-    opened = shapely.buffer(
-        shapely.buffer(pocket.area, -radius, quad_segs=join_segments(radius)),
-        radius,
-        quad_segs=join_segments(radius),
-    )
+    reached = opened(pocket.area, radius)
     single = _unique(mine)
     nearest = STRtree(_piece_lines(_unique(floor))) if len(floor) else None
     for name, points in _named_rings(pocket.area):
         over, at, piece = _over_cut(points, single, radius)
-        left, spot = _left_standing(opened, points, nearest, radius, pocket.cleared)
+        left, spot = _left_standing(reached, points, nearest, radius, pocket.cleared)
         worst = over if over > left else -left
         where = at if over > left else spot
         seen.measures.take(
@@ -180,7 +185,7 @@ def check_walls(pocket: Pocket, mine: Pieces, seen: Inspection) -> None:
         if left > seen.allowed.walls:
             says = f"{pocket.id}: the {name} is left standing {mm(left):.3f} short at the floor"
             seen.findings.add("width", says, place=(spot[0], spot[1], pocket.floor), depth=left)
-    _check_swept(pocket, opened, floor, seen)
+    _check_swept(pocket, reached, floor, seen)
 
 
 def _middle(pocket: Pocket) -> tuple[float, float, float]:
@@ -210,7 +215,7 @@ def _over_cut(
 
 
 def _left_standing(
-    opened: BaseGeometry,
+    reached: BaseGeometry,
     ring: Floats,
     nearest: STRtree | None,
     radius: float,
@@ -219,16 +224,16 @@ def _left_standing(
     """Return how far the path at floor level stays short of a wall that the cutter can reach, and
     where.
 
-    `opened` is the opening of the pocket, `nearest` a tree of the pieces at the floor. A wall that
+    `reached` is the opening of the pocket, `nearest` a tree of the pieces at the floor. A wall that
     an earlier file has `cleared` was checked against that file.
     """
-    if nearest is None or opened.is_empty:
+    if nearest is None or reached.is_empty:
         return math.inf, (float(ring[0, 0]), float(ring[0, 1]))
     outline = shapely.segmentize(LineString(ring), _SAMPLE)
     points = shapely.points(shapely.get_coordinates(outline))
     # An opening is two buffers, each within 0.001 mm: a wall that the cutter reaches lies within
     # 0.003 mm of its boundary, one in a corner that it cannot enter much farther off.
-    reachable = points[shapely.dwithin(_boundary(opened), points, 0.003)]
+    reachable = points[shapely.dwithin(_boundary(reached), points, 0.003)]
     if cleared is not None:
         reachable = reachable[~shapely.dwithin(_boundary(cleared), reachable, 0.003)]
     if not len(reachable):
@@ -245,15 +250,15 @@ def _boundary(area: BaseGeometry) -> BaseGeometry:
     return edge
 
 
-def _check_swept(pocket: Pocket, opened: BaseGeometry, floor: Pieces, seen: Inspection) -> None:
+def _check_swept(pocket: Pocket, reached: BaseGeometry, floor: Pieces, seen: Inspection) -> None:
     """Check that all that the cutter can reach is swept at the floor, here or before; the area of
     corners that it cannot enter is a measure."""
     swept = swept_area(floor, seen.path.cutter.radius)
-    rest = shapely.difference(shapely.buffer(opened, -seen.allowed.walls), swept)
+    rest = shapely.difference(shapely.buffer(reached, -seen.allowed.walls), swept)
     if pocket.cleared is not None:
         rest = shapely.difference(rest, pocket.cleared)
     area = float(shapely.area(rest))
-    unreachable = float(shapely.area(pocket.area) - shapely.area(opened))
+    unreachable = float(shapely.area(pocket.area) - shapely.area(reached))
     says = f"{_AREA} of its floor that the cutter could reach and does not sweep"
     seen.measures.take_in("mm²", f"{pocket.id} unswept", area, 0.0, says)
     says = f"{_AREA} in corners that the cutter cannot enter"

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from corepath.geometry.polygons import grow, polygons
+from corepath.geometry.polygons import grow, opening, polygons
 
 __all__ = ["largest_left", "passes", "reached"]
 
@@ -39,7 +39,7 @@ def reached(area: Polygon, radius: float) -> list[Polygon]:
 def largest_left(area: Polygon, radius: float) -> float:
     """The largest distance (mm) from what a cutter of `radius` clears into a corner that it leaves;
     0 if none, inf if it does not fit at all."""
-    cleared = grow(grow(area, -radius), radius)
+    cleared = opening(area, radius)
     if cleared.is_empty:
         return math.inf
     worst = 0.0
