@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple, TypeVar
 
-__all__ = ["PLACES", "Key", "plain_zeros", "report_keys", "reported"]
+__all__ = ["PLACES", "Key", "report_keys", "reported"]
 
 PLACES = 4
 """Decimals of a number in the report, where nothing else is said."""
@@ -24,8 +24,8 @@ class Key(NamedTuple):
 
     `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is
     empty. A method is called. Where an attribute on the path is None, so is the value. `optional`
-    leaves the key out where the value is None. With the name `*` the keys of the value are put
-    among those of the object itself.
+    leaves the key out where the value is None or False. With the name `*` the keys of the value are
+    put among those of the object itself.
     """
 
     name: str
@@ -78,15 +78,6 @@ def reported(value: Any, places: int | None = PLACES) -> Any:
     raise TypeError(f"{type(value).__name__} has no keys for the report")
 
 
-def plain_zeros(value: Any) -> Any:
-    """Return plain JSON types with each -0.0 as 0.0 and all else as it is."""
-    if isinstance(value, float):
-        return value + 0.0
-    if isinstance(value, dict):
-        return {key: plain_zeros(one) for key, one in value.items()}
-    return [plain_zeros(one) for one in value] if isinstance(value, list | tuple) else value
-
-
 def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:
     for key in keys:
         value = key.value(holder)
@@ -94,5 +85,5 @@ def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:
             # A frozen class holds its extra keys as a tuple of pairs: a dict could be changed.
             value = dict(value) if isinstance(value, tuple) else value
             yield from (reported(value, key.places) or {}).items()
-        elif value is not None or not key.optional:
+        elif not key.optional or (value is not None and value is not False):
             yield key.name, reported(value, key.places)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from corepath.reported import Key, plain_zeros, report_keys, reported
+from corepath.reported import Key, report_keys, reported
 
 
 @report_keys("x", Key("high", "top", 2))
@@ -73,6 +73,6 @@ def test_no_number_of_the_report_is_minus_zero() -> None:
     assert str(reported([-0.00004, -0.0, -0.0001])) == "[0.0, 0.0, -0.0001]"
     assert str(reported(-0.0, None)) == "0.0"
     held = {"a": [-0.0, (1, -0.0)], "b": {"c": -0.0, "d": "-0.0"}, "e": True}
-    assert str(plain_zeros(held)) == (
+    assert str(reported(held, None)) == (
         "{'a': [0.0, [1, 0.0]], 'b': {'c': 0.0, 'd': '-0.0'}, 'e': True}"
     )

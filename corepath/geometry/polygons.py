@@ -7,15 +7,33 @@ Lengths in mm, any frame.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["grow", "inradius", "opening", "polygons", "quarter_segments"]
+__all__ = ["Rings", "grow", "inradius", "opening", "polygons", "quarter_segments", "rings_of"]
 
 _RADIUS = 0.0005  # mm: how closely the radius of the largest circle is found
 _SAGITTA = 0.0004  # mm: chords of round joins leave this much, twice for a shape grown and shrunk
+
+
+class Rings(NamedTuple):
+    """The outer ring of a polygon and those of its holes, as vertices (x, y) without the first one
+    again."""
+
+    outer: Sequence[tuple[float, float]]
+    holes: Sequence[Sequence[tuple[float, float]]] = ()
+
+
+def rings_of(polygon: Polygon, within: float = 0.0) -> Rings:
+    """Returns the rings of `polygon`, vertices left out that lie `within` mm of the line without
+    them."""
+    thinned = polygon.simplify(within) if within else polygon
+    outer, *holes = (ring.coords[:-1] for ring in (thinned.exterior, *thinned.interiors))
+    return Rings(outer, holes)
 
 
 def quarter_segments(radius: float) -> int:

@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple
 
 from corepath.lengths import Said, said_all
 from corepath.motion.cutter import Cutter, Cutting
+from corepath.reported import report_keys
 
 __all__ = [
     "FULL_TURN", "Approach", "Corner", "Found", "Kind", "Move", "Pass", "Program", "Setup",
@@ -59,6 +60,7 @@ class Move(NamedTuple):
     j: float = 0.0
 
 
+@report_keys("feature", "x", "y", "area", "left")
 class Corner(NamedTuple):
     """An inside corner of a pocket that stays round: `area` mm² of it stay, up to `left` mm at (x,
     y)."""
@@ -95,6 +97,7 @@ def drill(x: float, y: float, z: float, feed: float, retract: float, peck: float
     return Move(Kind.PECK if peck > 0.0 else Kind.DRILL, x, y, z, feed, retract, peck)
 
 
+@report_keys("x", "y", "z")
 @dataclass(frozen=True, slots=True)
 class Zero:
     """The work zero in the bed frame of its set-up: program + zero = place on the bed.

@@ -28,7 +28,7 @@ from corepath.planning.report.full_report import Results, full_report, results_o
 from corepath.planning.report.geometry import geometry_dict
 from corepath.planning.report.job_skin import skin_files
 from corepath.readback.result import ReadBack
-from corepath.reported import PLACES, plain_zeros
+from corepath.reported import PLACES
 from corepath.stackup import Check
 from corepath.stackup.pass_shows import showing
 from corepath.views.deck.casting_sheet import deck_casting_sheet
@@ -124,7 +124,7 @@ def plan(
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
-    report = _sealed(plain_zeros(full_report(proof, results, despite_failures)), files)
+    report = _sealed(full_report(proof, results, despite_failures), files)
     files["report.json"] = _json(report)
     return Plan(prepared, proof.made, readback, results, files, report)
 

@@ -14,7 +14,6 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from shapely import box
 
@@ -41,7 +40,7 @@ _WATCH = (
 )
 
 
-@report_keys(Key("*", "entries"))
+@report_keys(Key("file", "name"), "setup", "extents", "sha256")
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
     """One file: `name` with its folder, the set-up, text and extents (program coordinates, mm)."""
@@ -54,14 +53,6 @@ class Rehearsal:
     @property
     def sha256(self) -> str:
         return hashlib.sha256(self.text.encode("ascii")).hexdigest()
-
-    def entries(self) -> dict[str, Any]:
-        """Return the entry in `report.json`."""
-        ends = {
-            axis: [round(end, 4) + 0.0 for end in getattr(self.extents, axis)]
-            for axis in ("x", "y", "z")
-        }
-        return {"file": self.name, "setup": self.setup, "extents": ends, "sha256": self.sha256}
 
 
 def rehearsals(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Rehearsal, ...]:

@@ -23,10 +23,12 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.geometry.polygons import Rings, rings_of
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
 from corepath.motion.cutter_profile_kernels import footprint
 from corepath.motion.feeds.chips import effective_diameter
+from corepath.reported import Key, report_keys
 from corepath.work.works import Deck, Obstacle, Work
 
 __all__ = [
@@ -67,6 +69,10 @@ _PROPPED = 1.0  # mm between the nodes asked whether a slope beside them holds t
 Area: TypeAlias = Polygon | MultiPolygon
 
 
+@report_keys(
+    Key("beside", "names"), Key("area", "area.area", 2), "sawn_off", Key("outer", "rings.outer", 3),
+    Key("holes", "rings.holes", 3),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Uncut:
     """One piece that an operation does not reach: its area and the names of what keeps the cutter
@@ -78,6 +84,11 @@ class Uncut:
     area: Polygon
     names: tuple[str, ...]
     sawn_off: bool
+
+    @property
+    def rings(self) -> Rings:
+        """Its rings in the bed frame of the set-up, thinned within 0.002 mm."""
+        return rings_of(self.area, 0.002)
 
 
 def zone(

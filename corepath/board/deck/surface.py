@@ -17,18 +17,24 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
 from corepath.lengths import said_all
+from corepath.reported import report_keys
 
 __all__ = ["DeckSource", "DeckSurface", "Lowering"]
 
 Floats = NDArray[np.float64]
 
 
+@report_keys("most", "at")
 class Lowering(NamedTuple):
     """The largest lowering by the rounding of creases, mm, and where."""
 
     most: float
     x: float
     y: float
+
+    @property
+    def at(self) -> tuple[float, float]:
+        return self.x, self.y
 
 
 _NONE = Lowering(0.0, 0.0, 0.0)

@@ -15,6 +15,7 @@ from corepath.lengths import marked, units_of
 from corepath.motion.cutter import Cutter, Cutting, cutter_words
 from corepath.motion.program import Program
 from corepath.motion.zero_words import xy_words
+from corepath.reported import report_keys
 
 __all__ = ["FAILED", "Extents", "Heading", "head"]
 
@@ -26,6 +27,7 @@ _CAUTIONS = (
 )
 
 
+@report_keys("x", "y", "z")
 class Extents(NamedTuple):
     """Least and largest of each axis that the tip of the cutter reaches, program coordinates,
     mm."""

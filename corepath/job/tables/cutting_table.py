@@ -16,6 +16,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from corepath.job.tables.builtin import Figure
+from corepath.reported import Key, report_keys
 
 __all__ = [
     "Energy", "Kind", "chip_from_table", "cutting_energy", "fastest_rim", "kind_of_wood",
@@ -26,6 +27,7 @@ Kind = Literal["soft", "medium", "hard"]
 _KINDS: tuple[Kind, ...] = ("soft", "medium", "hard")
 
 
+@report_keys(Key("low", places=1), Key("likely", places=1), Key("high", places=1), "source")
 @dataclass(frozen=True, slots=True)
 class Energy:
     """The energy of cutting 1 cm³, J: the likely figure, and the range to expect the true one

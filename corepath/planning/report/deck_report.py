@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 from corepath.board.deck.patches import Patch, patches_of
 from corepath.board.footprints import disc
 from corepath.planning.prepare import Prepared
+from corepath.reported import Key, report_keys, reported
 
 __all__ = ["deck_report"]
 
@@ -14,27 +15,29 @@ __all__ = ["deck_report"]
 def deck_report(prepared: Prepared) -> dict[str, Any]:
     """Return source, file and its digest, extremes, station errors, rounding and patches; mm."""
     deck, source, stack = prepared.job.deck, prepared.board.deck.source, prepared.stackup
+    errors = map(float, source.station_errors)
     found: dict[str, Any] = {
-        "source": "mesh"
-        if deck.mesh is not None
-        else "grid"
-        if deck.grid is not None
-        else "stations",
-        "highest": round(stack.deck_highest, 4),
-        "lowest": round(stack.deck_lowest, 4),
+        "source": next((name for name in ("mesh", "grid") if getattr(deck, name)), "stations"),
+        "highest": stack.deck_highest,
+        "lowest": stack.deck_lowest,
         "station_errors": [
-            {"x": station[0], "thickness": station[1], "passes_by": round(float(error), 4)}
-            for station, error in zip(deck.stations or (), source.station_errors, strict=False)
+            _StationError(*station[:2], error)
+            for station, error in zip(deck.stations or (), errors, strict=False)
         ],
-        "rounded_by": {
-            "most": round(source.rounded_by.most, 4),
-            "at": [round(source.rounded_by.x, 4), round(source.rounded_by.y, 4)],
-        },
+        "rounded_by": source.rounded_by,
         "patches": [_patch(prepared, patch) for patch in patches_of(prepared.job)],
     }
     if source.sha256 is not None:
         found |= {"file": deck.mesh or deck.grid, "sha256": source.sha256}
-    return found
+    plain: dict[str, Any] = reported(found)
+    return plain
+
+
+@report_keys(Key("x", places=None), Key("thickness", places=None), "passes_by")
+class _StationError(NamedTuple):
+    x: float
+    thickness: float
+    passes_by: float
 
 
 def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
@@ -47,8 +50,8 @@ def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
     return {
         "id": patch.id,
         "area": round(patch.area.area, 2),
-        "highest": round(surface.highest_over(patch.area)[0], 4),
-        "lowest": round(surface.lowest_over(patch.area)[0], 4),
+        "highest": surface.highest_over(patch.area)[0],
+        "lowest": surface.lowest_over(patch.area)[0],
         "inserts": [name for name, seat in seats.items() if level.buffer(0.002).covers(seat)],
         "inserts_on_blend": [
             name

@@ -7,8 +7,6 @@ from typing import Any
 
 from corepath.job.text.schema import KEY, REPORT
 from corepath.motion.pass_name import is_run, minutes_to_stop
-from corepath.motion.program import Corner
-from corepath.planning.make import MadeFile
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
 from corepath.planning.report.after_layup import layup_report
@@ -17,6 +15,7 @@ from corepath.planning.report.deck_deviation import deck_deviation
 from corepath.planning.report.deck_report import deck_report
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.hole_list import hole_list
+from corepath.planning.report.operation_entry import operation_entry
 from corepath.planning.report.times import Apart, together
 from corepath.reported import reported
 from corepath.stackup.casting_on_deck import DeckCasting
@@ -27,9 +26,7 @@ from corepath.stackup.pour.pour import pour_plan
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours, stop_table
 from corepath.views.deck.deviation_sheet import Deviations
-from corepath.work import feed_report
 from corepath.work.dowel_lengths import dowel_lengths
-from corepath.work.keepoff import Uncut, uncut
 from corepath.work.lists import FlushFigures, Lists
 
 __all__ = ["Results", "checks_report", "full_report", "lists_of", "results_of"]
@@ -146,7 +143,7 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
     report = checks_report(prepared, results.lists)
     later = {
         "despite_failures": despite_failures,
-        "operations": [_operation(one, prepared) for one in made],
+        "operations": [operation_entry(one, prepared.job) for one in made],
         "minutes": results.minutes,
         "minutes_apart": results.apart,
         "readback": proof.readback,
@@ -155,82 +152,3 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
     }
     report["deck"] |= reported({"cutters": results.cutters, "deviation": results.deviation}, None)
     return {**report, **reported(later, None)}
-
-
-def _operation(made: MadeFile, prepared: Prepared) -> dict[str, Any]:
-    program = made.program
-    entry: dict[str, Any] = {
-        "file": made.name,
-        "order": program.order,
-        "setup": program.setup,
-        "name": program.name,
-        "cutter": program.cutter.facts(),
-        # Adding 0.0 turns a rounded -0.0 into 0.0, which JSON would write as "-0.0".
-        "zero": {axis: round(getattr(program.zero, axis), 4) + 0.0 for axis in "xyz"},
-        "system": program.zero.system,
-        "touch": program.zero.touch,
-        "touch_again": program.zero.again,
-        "watch": list(program.watch),
-        "minutes": round(made.minutes, 2),
-        "minutes_apart": made.apart,
-        **_bound(made),
-        "lines": made.lines,
-        "extents": {
-            axis: [round(end, 4) + 0.0 for end in getattr(made.extents, axis)]
-            for axis in ("x", "y", "z")
-        },
-        "rpm": program.cutting.rpm,
-        "feed": program.cutting.feed,
-        "feeds": feed_report(prepared.job, made.work, program.used),
-        "sha256": made.sha256,
-        "points": {
-            "given": sum(stretch.given for stretch in program.passes),
-            "lines": made.cuts[0],
-            "arcs": made.cuts[1],
-        },
-    }
-    if program.combined:
-        entry["combined"] = True
-    left = [_uncut(piece) for piece in uncut(made.work)]
-    if left:
-        entry["uncut"] = left
-    if program.corners:
-        entry["corners"] = [_corner(corner) for corner in program.corners]
-    return entry
-
-
-def _bound(made: MadeFile) -> dict[str, Any]:
-    """Return the lower bound of the minutes of any path, and the ratio of this one's to it."""
-    least = made.bound.minutes
-    found: dict[str, Any] = {"bound": round(least, 3), "over_bound": round(made.minutes / least, 3)}
-    if made.bound.level:
-        found["bound_level_ground"] = True
-    return found
-
-
-def _corner(corner: Corner) -> dict[str, Any]:
-    """Return a corner that stays round: its place on the bed of that set-up, the area left (mm²)
-    and the greatest width left (mm)."""
-    places = {"x": corner.x, "y": corner.y, "area": corner.area, "left": corner.left}
-    return {
-        "feature": corner.feature,
-        **{key: round(value, 4) + 0.0 for key, value in places.items()},
-    }
-
-
-def _uncut(piece: Uncut) -> dict[str, Any]:
-    """Return a piece that is not reached: its area (mm²), what prevents it, and its polygon in the
-    bed frame of the set-up, thinned within 0.002 mm."""
-    thinned = piece.area.simplify(0.002)
-    return {
-        "beside": list(piece.names),
-        "area": round(piece.area.area, 2),
-        "sawn_off": piece.sawn_off,
-        "outer": [
-            [round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(thinned.exterior.coords)[:-1]
-        ],
-        "holes": [
-            [[round(x, 3) + 0.0, round(y, 3) + 0.0] for x, y in list(h.coords)[:-1]]
-            for h in thinned.interiors
-        ],
-    }

@@ -14,7 +14,8 @@ from typing import Any
 from corepath.job.model import Job
 from corepath.job.tables.cutting_table import cutting_energy, kind_of_wood
 from corepath.motion.feeds.chips import surface_speed
-from corepath.work.cutting.loads import Load, PlannedCut, cuts_of, heaviest, load_of, rim_of
+from corepath.reported import reported
+from corepath.work.cutting.loads import PlannedCut, cuts_of, heaviest, load_of, rim_of
 from corepath.work.cutting.running import wood_density
 from corepath.work.works import Work
 
@@ -34,7 +35,8 @@ def feed_report(
     energy = cutting_energy(density)
     ends = {planned: (slowest, fastest) for planned, slowest, fastest in used}
     loads = tuple(load_of(work, _as_used(cut, ends), energy) for cut in cuts_of(work))
-    return {
+    most = heaviest(loads)
+    found = {
         "chip_load": round(run.feed / (cutter.flutes * run.rpm), 4),
         "source": run.origin.chip_load if run.origin.feed != "job" else "feed of the job",
         "rpm_source": run.origin.rpm,
@@ -47,40 +49,21 @@ def feed_report(
         "plunge": run.plunge,
         "finish": run.finish,
         "wood": {"density": density, "kind": kind_of_wood(density)},
-        "energy": {
-            "low": round(energy.low, 1),
-            "likely": round(energy.likely, 1),
-            "high": round(energy.high, 1),
-            "source": energy.source,
-        },
-        "heaviest": heaviest(loads).cut.name,
-        **_load(heaviest(loads), ends),
-        "cuts": [
-            {"cut": load.cut.name, "wall": load.cut.wall, **_load(load, ends)} for load in loads
-        ],
+        "energy": energy,
+        "heaviest": most.cut.name,
+        **reported(most),
+        "cuts": [{"cut": load.cut.name, "wall": load.cut.wall, **reported(load)} for load in loads],
     }
+    # Speeds and feeds as they are, as far as they are not rounded above.
+    plain: dict[str, Any] = reported(found, None)
+    return plain
 
 
 def _as_used(cut: PlannedCut, ends: dict[float, tuple[float, float]]) -> PlannedCut:
     """The cut at the fastest feed that the file has for it: in a small pocket that is lower than
     planned."""
     planned = cut.planned or cut.feed
-    return replace(cut, feed=ends[planned][1], planned=planned) if planned in ends else cut
-
-
-def _load(load: Load, ends: dict[float, tuple[float, float]]) -> dict[str, Any]:
-    cut = load.cut
-    return {
-        "ae": round(cut.width, 3),
-        "ap": round(cut.depth, 3),
-        "cut_feed": round(cut.feed, 1),
-        "bend_feed": round(ends[cut.planned][0] if cut.planned in ends else cut.feed, 1),
-        "thinning": round(load.thinning, 4),
-        "chip": round(load.chip, 4),
-        "removal": round(load.removal, 2),
-        "power": [round(load.power[0], 1), round(load.power[2], 1)],
-        "force": [round(figure, 2) for figure in load.force],
-        "side_load": [round(figure, 2) for figure in load.side],
-        "deflection": [round(figure, 4) for figure in load.deflection],
-        "torque": [round(figure, 4) for figure in load.torque],
-    }
+    if planned not in ends:
+        return cut
+    slowest, fastest = ends[planned]
+    return replace(cut, feed=fastest, planned=planned, slowest=slowest)

@@ -30,6 +30,7 @@ from corepath.motion.feeds.power import (
     tangential_force,
     torque,
 )
+from corepath.reported import Key, report_keys
 from corepath.work.checks.limit_checks import depth_of
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.works import SAME_SIZE, Trim, Work
@@ -44,7 +45,7 @@ class PlannedCut:
 
     `down`: straight down at full diameter. `wall`: it leaves a finished wall. `brief`: so little is
     taken over so short a way that its chip is not judged. `planned` is the feed before a bend slows
-    it, 0 where none does.
+    it, `slowest` that on the bends; both 0 where none does.
     """
 
     name: str
@@ -55,8 +56,19 @@ class PlannedCut:
     wall: bool = False
     brief: bool = False
     planned: float = 0.0
+    slowest: float = 0.0
+
+    @property
+    def bend_feed(self) -> float:
+        return self.slowest or self.feed
 
 
+@report_keys(
+    Key("ae", "cut.width", 3), Key("ap", "cut.depth", 3), Key("cut_feed", "cut.feed", 1),
+    Key("bend_feed", "cut.bend_feed", 1), "thinning", "chip", Key("removal", places=2),
+    Key("power", "power_range", 1), Key("force", places=2), Key("side_load", "side", 2),
+    "deflection", "torque",
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Load:
     """The load of a cut. `chip` is the thickest chip (mm), `thinning` its share of the feed per
@@ -77,6 +89,10 @@ class Load:
     side: tuple[float, float]
     deflection: tuple[float, float]
     torque: tuple[float, float]
+
+    @property
+    def power_range(self) -> tuple[float, float]:
+        return self.power[0], self.power[2]
 
 
 def cuts_of(work: Work) -> tuple[PlannedCut, ...]:
