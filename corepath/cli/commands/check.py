@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, end, guarded, say
+from corepath.cli.options import JobFile, json_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning import Prepared
@@ -18,21 +18,12 @@ __all__ = ["check"]
 
 
 def check(
-    job: Annotated[
-        Path,
-        typer.Argument(
-            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
-        ),
-    ],
+    job: JobFile,
     suggest: Annotated[
         bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
     ] = False,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the report as JSON instead of tables.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
-    ] = False,
+    json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
+    quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
     """Print the stack-up table, window first, and what would fix it."""
     with guarded(json_wanted=json, job=job):

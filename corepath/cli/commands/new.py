@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.options import json_option, quiet_option
 from corepath.cli.progress_line import Progress
 
 __all__ = ["new"]
@@ -17,12 +18,8 @@ def new(
     name: Annotated[
         Path, typer.Argument(metavar="NAME.toml", help="The job file to write.", show_default=False)
     ],
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the names of the files as JSON.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")
-    ] = False,
+    json: Annotated[bool, json_option("the names of the files as JSON")] = False,
+    quiet: Annotated[bool, quiet_option("Only the names of the files; no progress.")] = False,
 ) -> None:
     """Write a commented starter job; never overwrites."""
     with guarded(json_wanted=json):

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, end, guarded, say
+from corepath.cli.options import JobFile, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning import Plan, Written
@@ -17,21 +17,9 @@ __all__ = ["plan"]
 
 
 def plan(
-    job: Annotated[
-        Path,
-        typer.Argument(
-            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
-        ),
-    ],
+    job: JobFile,
     output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="DIR",
-            help="Folder to write; NAME-plan if not given.",
-            show_default=False,
-        ),
+        Path | None, output_option("DIR", "Folder to write; NAME-plan if not given.")
     ] = None,
     despite_failures: Annotated[
         bool,
@@ -59,12 +47,8 @@ def plan(
             show_default=False,
         ),
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the report as JSON instead of tables.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
-    ] = False,
+    json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
+    quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
     """Write G-code, read back, with drawings and a report."""
     with guarded(json_wanted=json, job=job):

@@ -5,37 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
-from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.options import JobFile, json_option, output_option, quiet_option
 
 __all__ = ["preview"]
 
 
 def preview(
-    job: Annotated[
-        Path,
-        typer.Argument(
-            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
-        ),
-    ],
+    job: JobFile,
     output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="DIR",
-            help="Folder to write; NAME-preview if not given.",
-            show_default=False,
-        ),
+        Path | None, output_option("DIR", "Folder to write; NAME-preview if not given.")
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the names of the drawings as JSON.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress, no hint of the next command.")
-    ] = False,
+    json: Annotated[bool, json_option("the names of the drawings as JSON")] = False,
+    quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
     """Write one SVG for each operation, and an overview."""
     with guarded(json_wanted=json, job=job):

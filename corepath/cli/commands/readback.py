@@ -13,6 +13,7 @@ import typer
 
 from corepath.cli.completing import plans
 from corepath.cli.guard import as_json, end, guarded, say
+from corepath.cli.options import json_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning import Reading
@@ -39,12 +40,8 @@ def readback(
             "--stl", help="Write the core after each set-up into DIR/solid, as the files leave it."
         ),
     ] = False,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the report as JSON instead of text.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress, no hint of what is next.")
-    ] = False,
+    json: Annotated[bool, json_option("the report as JSON instead of text")] = False,
+    quiet: Annotated[bool, quiet_option("No progress, no hint of what is next.")] = False,
     blank: Annotated[
         str | None,
         typer.Option(

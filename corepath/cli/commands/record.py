@@ -14,8 +14,9 @@ from corepath.cli.commands.record_options import (
     note_entry,
     signature_of,
 )
-from corepath.cli.completing import jobs, stages
+from corepath.cli.completing import stages
 from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.options import JobFile, json_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.job.record.ascut import Record
@@ -25,12 +26,7 @@ __all__ = ["record_command"]
 
 
 def _record(
-    job: Annotated[
-        Path,
-        typer.Argument(
-            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
-        ),
-    ],
+    job: JobFile,
     *,
     stage: Annotated[
         str | None,
@@ -52,12 +48,8 @@ def _record(
     note: Annotated[
         str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the record as JSON instead of tables.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="No progress; do not say what to measure next.")
-    ] = False,
+    json: Annotated[bool, json_option("the record as JSON instead of tables")] = False,
+    quiet: Annotated[bool, quiet_option("No progress; do not say what to measure next.")] = False,
     **figures: Any,
 ) -> None:
     """Add what was measured; alone: show what to measure next.

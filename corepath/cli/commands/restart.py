@@ -10,6 +10,7 @@ import typer
 
 from corepath.cli.completing import programs
 from corepath.cli.guard import as_json, end, guarded, say
+from corepath.cli.options import json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning.restart.restart_program import Restart
@@ -37,21 +38,10 @@ def restart(
         ),
     ],
     output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="FILE",
-            help="File to write; STEM.from-N.nc if not given.",
-            show_default=False,
-        ),
+        Path | None, output_option("FILE", "File to write; STEM.from-N.nc if not given.")
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print what was made as JSON instead of text.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Only the name of the file and cautions.")
-    ] = False,
+    json: Annotated[bool, json_option("what was made as JSON instead of text")] = False,
+    quiet: Annotated[bool, quiet_option("Only the name of the file and cautions.")] = False,
 ) -> None:
     """Write a program that goes on from a line of FILE."""
     with guarded(json_wanted=json):

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
-from corepath.cli.completing import jobs
 from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.options import JobFile, json_option, output_option, quiet_option
 
 __all__ = ["template"]
 
@@ -30,18 +30,8 @@ class Face(StrEnum):
 
 
 def template(
-    job: Annotated[
-        Path,
-        typer.Argument(
-            metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
-        ),
-    ],
-    output: Annotated[
-        Path,
-        typer.Option(
-            "-o", "--output", metavar="F", help="File to write: F.dxf or F.svg.", show_default=False
-        ),
-    ],
+    job: JobFile,
+    output: Annotated[Path, output_option("F", "File to write: F.dxf or F.svg.")],
     flat: Annotated[
         bool, typer.Option("--flat", help="For skins and hand work, before lay-up.")
     ] = False,
@@ -61,12 +51,8 @@ def template(
             "--tile", help="Pages of this paper beside it, to be joined.", show_default=False
         ),
     ] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the names of the files as JSON.")
-    ] = False,
-    quiet: Annotated[
-        bool, typer.Option("--quiet", "-q", help="Only the names of the files; no progress.")
-    ] = False,
+    json: Annotated[bool, json_option("the names of the files as JSON")] = False,
+    quiet: Annotated[bool, quiet_option("Only the names of the files; no progress.")] = False,
 ) -> None:
     """Write a template at full size: of the board or of its form.
 

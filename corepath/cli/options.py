@@ -1,0 +1,35 @@
+"""Arguments and options that several commands have: each is declared once, with the command's own
+help."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from corepath.cli.completing import jobs
+
+__all__ = ["JobFile", "json_option", "output_option", "quiet_option"]
+
+JobFile = Annotated[
+    Path,
+    typer.Argument(
+        metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+    ),
+]
+
+
+def json_option(prints: str) -> Any:
+    """Return `--json`; `prints` is what it prints, in words."""
+    return typer.Option("--json", help=f"Print {prints}.")
+
+
+def quiet_option(says: str = "No progress, no hint of the next command.") -> Any:
+    """Return `--quiet`; `says` is what the command leaves out."""
+    return typer.Option("--quiet", "-q", help=says)
+
+
+def output_option(metavar: str, says: str) -> Any:
+    """Return `--output`, the file or folder to write."""
+    return typer.Option("-o", "--output", metavar=metavar, help=says, show_default=False)
