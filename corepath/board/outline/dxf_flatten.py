@@ -122,8 +122,6 @@ def _polyline(entity: Any, chord: float) -> tuple[Points, bool]:
 
 def _bulged(vertices: list[tuple[float, float, float]], closed: bool, chord: float) -> Points:
     """Points along a polyline whose edges may be arcs."""
-    from ezdxf.math import bulge_to_arc
-
     if not vertices:
         return np.empty((0, 2))
     parts = [np.array([vertices[0][:2]])]
@@ -135,10 +133,14 @@ def _bulged(vertices: list[tuple[float, float, float]], closed: bool, chord: flo
             raise Refused(f"has an edge with the bulge {bulge:g}, which is no arc")
         # flatter than a thousandth of the chord height is straight; its radius would overflow
         if 0.5 * abs(bulge) * length > 1e-3 * chord:
-            middle, start, end, radius = bulge_to_arc((x1, y1), (x2, y2), bulge)
-            arc = arc_points(middle.x, middle.y, radius, start, (end - start) % _TURN, chord)
-            # the library gives every arc counter-clockwise: from the second end if the bulge is < 0
-            parts.append(arc[1:-1] if bulge > 0.0 else arc[-2:0:-1])
+            # sagitta = bulge * length / 2; radius = length (1 + b^2) / (4 b); the middle lies left
+            # of the chord
+            rise = length * (1.0 - bulge * bulge) / (4.0 * bulge)
+            mx = 0.5 * (x1 + x2) - rise * (y2 - y1) / length
+            my = 0.5 * (y1 + y2) + rise * (x2 - x1) / length
+            radius = math.hypot(x1 - mx, y1 - my)
+            start = math.atan2(y1 - my, x1 - mx)
+            parts.append(arc_points(mx, my, radius, start, 4.0 * math.atan(bulge), chord)[1:-1])
         parts.append(np.array([[x2, y2]]))
     return np.vstack(parts)
 
