@@ -24,7 +24,6 @@ from corepath.job.model import Job, LayupSection
 from corepath.layup.curve import Rocker, rocker_of
 
 __all__ = [
-    "SKIN_LAP",
     "Bolt",
     "LaidUp",
     "Pin",
@@ -33,11 +32,10 @@ __all__ = [
     "laid_up",
     "pins_of",
     "skin_outside",
-    "stand_of",
 ]
 
 Floats = NDArray[np.float64]
-SKIN_LAP = 6.0
+_SKIN_LAP = 6.0
 """mm by which the laminates lap onto the rim beyond the trim's slot where the job does not say:
 twice `limits.web`, since a board is placed in its cradle, and a skin on its board, by hand (common
 practice, no source)."""
@@ -292,13 +290,13 @@ def laid_up(job: Job, board: Board) -> LaidUp:
         if layup is not None and layup.neutral is not None
         else job.core_thickness / 2.0
     )
-    kept, stand = below + neutral, stand_of(layup) if layup is not None else 0.0
+    kept, stand = below + neutral, _stand_of(layup) if layup is not None else 0.0
     return LaidUp(
         rocker_of(job), board.deck, below, above, kept, job.blank.length, job.blank.width, stand
     )
 
 
-def stand_of(layup: LayupSection) -> float:
+def _stand_of(layup: LayupSection) -> float:
     """Returns the height of the cradle at its lowest place, mm: its own, or that of the form, whose
     profile it has."""
     return layup.rib_height if layup.cradle_height is None else layup.cradle_height
@@ -313,4 +311,4 @@ def skin_outside(job: Job, slot: float | None) -> float:
     given = job.layup.skin_outside if job.layup is not None else None
     if given is not None:
         return given
-    return job.groove.outside if slot is None else max(job.groove.outside, slot + SKIN_LAP)
+    return job.groove.outside if slot is None else max(job.groove.outside, slot + _SKIN_LAP)

@@ -18,7 +18,6 @@ from numpy.typing import ArrayLike, NDArray
 from corepath.motion.program import FULL_TURN, Kind, Move, arc, line
 
 __all__ = [
-    "CORNER",
     "JOINT",
     "LARGEST_RADIUS",
     "LARGEST_SWEEP",
@@ -34,7 +33,7 @@ TOLERANCE = 0.003
 JOINT = math.radians(0.1)
 """rad: how far directions may differ where moves join. At 60 mm/s that is a jump of 0.1 mm/s, less
 than 500 mm/s² gains in a quarter of a millisecond."""
-CORNER = math.radians(5.0)
+_CORNER = math.radians(5.0)
 """rad: a turn at one point that is sharper, and three times what its neighbours explain, is a
 corner."""
 LEAST_RADIUS = 0.05  # mm
@@ -89,7 +88,7 @@ def fit_arcs(
     if not arcs or len(given) < 3:
         return [line(x, y, z, feed) for x, y, z in thin(given, tolerance)[1:].tolist()]
     moves: list[Move] = []
-    at = np.flatnonzero(is_corner(given, tolerance, JOINT, CORNER)).tolist()
+    at = np.flatnonzero(is_corner(given, tolerance, JOINT, _CORNER)).tolist()
     for first, last in itertools.pairwise([0, *at, len(given) - 1]):
         run = np.ascontiguousarray(given[first : last + 1])
         ends, bends = joined(run, tolerance, JOINT, LEAST_RADIUS, LARGEST_RADIUS, LARGEST_SWEEP)

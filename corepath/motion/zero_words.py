@@ -9,12 +9,12 @@ from collections.abc import Callable
 
 from corepath.motion.program import Zero
 
-__all__ = ["again_words", "dowel_words", "touch_words", "where_words", "xy_words"]
+__all__ = ["again_words", "dowel_words", "touch_words", "xy_words"]
 
 Show = Callable[[float], str]
 
 
-def where_words(zero: Zero) -> str:
+def _where_words(zero: Zero) -> str:
     """Says which place of the blank X0 Y0 is."""
     return (
         "front-left corner of the blank as it lies" if zero.x or zero.y else "middle of the blank"
@@ -23,7 +23,7 @@ def where_words(zero: Zero) -> str:
 
 def xy_words(zero: Zero, show: Show) -> str:
     """Says which place X0 Y0 is and how it is found in this set-up, for this file."""
-    where = where_words(zero)
+    where = _where_words(zero)
     if zero.by == "edges":
         sides = "its left and its front edge" if zero.x or zero.y else "opposite edges, and halve"
         return (

@@ -4,7 +4,7 @@ helices, fitted paths.
 A `ToolpathBuilder` records moves in the bed frame of the set-up, mm and mm/min. Nothing here goes
 straight down into solid wood: the cutter enters along a ramp or helix no steeper than its
 `ramp_angle`. Only where the path is so small that a turn at this slope gains less than
-`LEAST_PITCH` may a cutter whose edges reach its centre go straight down.
+`_LEAST_PITCH` may a cutter whose edges reach its centre go straight down.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ from corepath.motion.program import Kind, Move, Pass, line, rapid
 from corepath.operations.facing.facing_paths import check_path
 from corepath.work.works import Work
 
-__all__ = ["LEAST_PITCH", "ToolpathBuilder", "ramp_along", "ramp_fits", "slope_of"]
+__all__ = ["ToolpathBuilder", "ramp_along", "ramp_fits", "slope_of"]
 
 Floats = NDArray[np.float64]
 
-LEAST_PITCH = 0.05
+_LEAST_PITCH = 0.05
 """mm; a ramp that gains less than this in a turn is no entry (common practice, no source)."""
 ABOVE = 1.0
 """mm above the highest stock where a rapid down ends."""
@@ -41,7 +41,7 @@ def slope_of(angle: float) -> float:
 
 def ramp_fits(lap: float, angle: float) -> bool:
     """Whether a closed path of `lap` mm is long enough to ramp along."""
-    return lap * slope_of(angle) >= LEAST_PITCH
+    return lap * slope_of(angle) >= _LEAST_PITCH
 
 
 def ramp_along(

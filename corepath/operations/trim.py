@@ -26,11 +26,11 @@ from corepath.operations.entries import ABOVE, ToolpathBuilder
 from corepath.operations.facing.facing_paths import program
 from corepath.work.works import Trim, Work
 
-__all__ = ["LEAD", "lap_ring", "reachable", "trim_programs"]
+__all__ = ["lap_ring", "reachable", "trim_programs"]
 
 Floats = NDArray[np.float64]
 
-LEAD = 12.0
+_LEAD = 12.0
 """mm along which the finishing lap approaches the wall, and along which it leaves it."""
 # mm between the places of a lap at which its height is worked out.
 _STEP = 1.0
@@ -158,21 +158,21 @@ def _down(
 
 
 def _finish(lay: _TrimLayer, trail: ToolpathBuilder, rough: Floats) -> None:
-    """The finishing lap: from the rough lap to the wall within `LEAD`, once round and `LEAD`
-    further, and off it within `LEAD`."""
+    """The finishing lap: from the rough lap to the wall within `_LEAD`, once round and `_LEAD`
+    further, and off it within `_LEAD`."""
     work, trim = lay.work, lay.trim
     wall = lap_ring(trim.area, work.cutter.radius, work.milling.conventional)
     nearest = int(np.argmin(np.round(np.hypot(*(wall[:-1] - rough[0]).T), 6)))
     wall = _rolled(wall, nearest)
     long = along(wall)
-    total = long[-1] + 3.0 * LEAD
+    total = long[-1] + 3.0 * _LEAD
     ways = np.concatenate(
         [long[:-1] + k * long[-1] for k in range(math.ceil(total / long[-1]) + 1)]
     )
     ways = np.concatenate([ways[ways < total - 1e-9], [total]])
     place = ways % long[-1]
     points = place_at(wall, long, place)
-    share = np.minimum(ways / LEAD, (total - ways) / LEAD).clip(0.0, 1.0)
+    share = np.minimum(ways / _LEAD, (total - ways) / _LEAD).clip(0.0, 1.0)
     # A smoothstep from the rough lap to the wall and back: tangent to the wall at both ends.
     off = trim.finish * (1.0 - share * share * (3.0 - 2.0 * share))
     points = points + off[:, None] * _outward(wall, long, place, work.milling.conventional)

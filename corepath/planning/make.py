@@ -20,7 +20,6 @@ from corepath.work.least_time.minutes import Bound, bound
 __all__ = [
     "MadeFile",
     "Progress",
-    "failed_ids",
     "heading_of",
     "make_files",
     "minutes_of",
@@ -85,7 +84,7 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
 def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
     """Return what the head of a file says about the plan; `spent` are the file's minutes."""
     face_up = pose_of(prepared.job, setup).face_up
-    return Heading(prepared.job.title, prepared.digest, face_up, spent, failed_ids(prepared))
+    return Heading(prepared.job.title, prepared.digest, face_up, spent, _failed_ids(prepared))
 
 
 def minutes_of(program: Program, limits: Limits) -> float:
@@ -102,7 +101,7 @@ def _planes(program: Program) -> tuple[int, int] | None:
     return (int(number) - 1, int(number)) if number.isdigit() and "-pass-" in program.stem else None
 
 
-def failed_ids(prepared: Prepared) -> str | None:
+def _failed_ids(prepared: Prepared) -> str | None:
     """Return the ids of the failed checks, for the warning in each head; None where all hold."""
     failed: Sequence[str] = list(
         dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail")

@@ -36,14 +36,14 @@ from corepath.views.player import (
     preview_html,
 )
 
-__all__ = ["CHORDS", "NAME", "SOLID_COLUMNS", "motions", "player_page", "reels"]
+__all__ = ["CHORDS", "NAME", "motions", "player_page", "reels"]
 
 NAME = "preview.html"
 
 CHORDS = 0.02
 """mm by which a chord shown may lie off its arc: far less than a line on a screen is wide."""
 
-SOLID_COLUMNS = 60_000
+_SOLID_COLUMNS = 60_000
 """Columns of a body in 3-D: 3.5 mm apart on a long board. `--stl` writes all there are."""
 
 Floats = NDArray[np.float64]
@@ -156,7 +156,7 @@ def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
 
 def _few(left: Remaining) -> PlayedBlank:
     """Return a part of the columns that a set-up left, few enough for 3-D."""
-    grid, pick = few(left.grid, SOLID_COLUMNS)
+    grid, pick = few(left.grid, _SOLID_COLUMNS)
     wood, casting = ((low[pick], high[pick]) for low, high in (left.wood, left.casting))
     return _blank(Remaining(left.setup, grid, wood, casting))
 

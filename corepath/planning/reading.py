@@ -35,7 +35,7 @@ from corepath.readback.words.rehearsed import check_rehearsals
 from corepath.readback.words.spoken import Spoken
 from corepath.reported import reported
 
-__all__ = ["Reading", "read_files", "read_folder", "shop_of", "spoken_of"]
+__all__ = ["Reading", "read_files", "read_folder", "shop_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,14 +119,14 @@ def shop_of(prepared: Prepared) -> SimulationSetup:
         outline=prepared.board.outline,
         second_zero=job.machine.second_zero,
         length_offset=job.machine.length_offset,
-        spoken=spoken_of(prepared),
+        spoken=_spoken_of(prepared),
         exact_path=job.machine.exact_path,
         dowels=tuple(dowel.at for dowel in job.dowel),
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
     )
 
 
-def spoken_of(prepared: Prepared) -> Spoken:
+def _spoken_of(prepared: Prepared) -> Spoken:
     """Return what the comments and messages of the files must agree with."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
     faces = {setup: pose_of(prepared.job, setup).face_up for setup in setups}

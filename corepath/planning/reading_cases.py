@@ -17,14 +17,14 @@ from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stackup.measuring.blank import Blank
 from corepath.stock.material import BlankFaces
 
-__all__ = ["cases_of", "lies_of", "with_cases"]
+__all__ = ["lies_of", "with_cases"]
 
 _IN_A = frozenset(("dowels", "plug-pockets", "groove"))
 
 Floats = NDArray[np.float64]
 
 
-def cases_of(prepared: Prepared, shop: SimulationSetup) -> tuple[Case, ...]:
+def _cases_of(prepared: Prepared, shop: SimulationSetup) -> tuple[Case, ...]:
     """Return the cases: earliest, likely and latest stop except the planned one; the thinnest and
     the thickest blank.
 
@@ -80,6 +80,6 @@ def with_cases(
     readback: ReadBack,
 ) -> ReadBack:
     """Return the read-back with the findings that only the other cases have."""
-    outcomes = read_cases(shop, prepared.works, files, cases_of(prepared, shop))
+    outcomes = read_cases(shop, prepared.works, files, _cases_of(prepared, shop))
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=tuple(outcomes))

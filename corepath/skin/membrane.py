@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from corepath.board.deck.surface import DeckSurface
 from corepath.skin.terms import Laminate, SkinCover
 
-__all__ = ["Membrane", "cell_means", "clamped", "stresses", "stretch"]
+__all__ = ["Membrane", "clamped", "stresses", "stretch"]
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -64,7 +64,7 @@ def stretch(
     inside = cover.holds(xs, ys)
     # the rim of the lattice is the skin's edge, where phi is 0, and `clamped` needs it free
     inside[[0, -1], :] = inside[:, [0, -1]] = False
-    hxx, hxy, hyy, gauss = cell_means(deck, xs, ys)
+    hxx, hxy, hyy, gauss = _cell_means(deck, xs, ys)
     phi = clamped(inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]), -skin.modulus * gauss)
     there, sxx, syy, sxy = stresses(phi, inside, float(xs[1] - xs[0]), float(ys[1] - ys[0]))
     if cover.edge is not None:
@@ -81,7 +81,7 @@ def stretch(
     return Membrane(xs, ys, there, sxx, syy, sxy, tension, compression, pulls)
 
 
-def cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def _cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Returns means over the cell of each node (n, m) of h_xx, h_xy, h_yy (1/mm) and of K (1/mm²),
     from 4 by 4 places. A single value would miss or overrate a crease narrower than the cell."""
     shares = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from corepath.board.deck.surface import DeckSurface
 from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, largest
 
-__all__ = ["LineLoad", "Pressure", "bending_pressure", "mean_bilaplacian"]
+__all__ = ["LineLoad", "Pressure", "bending_pressure"]
 
 Floats = NDArray[np.float64]
 
@@ -79,8 +79,8 @@ def bending_pressure(
     xs, ys = _lattice(cover, b / parts)
     inside = cover.holds(xs, ys)
     per_bar = -skin.stiffness / BAR
-    need = per_bar * mean_bilaplacian(deck, xs, ys, b, parts) * inside
-    half = per_bar * mean_bilaplacian(deck, xs, ys, b / 2.0, parts // 2) * inside
+    need = per_bar * _mean_bilaplacian(deck, xs, ys, b, parts) * inside
+    half = per_bar * _mean_bilaplacian(deck, xs, ys, b / 2.0, parts // 2) * inside
     return Pressure(
         xs, ys, need, skin.average, largest(need, xs, ys), _line(need, half, xs, ys, skin.average)
     )
@@ -103,7 +103,7 @@ def _lattice(cover: SkinCover, step: float) -> tuple[Floats, Floats]:
     return np.asarray(first), np.asarray(second)
 
 
-def mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
+def _mean_bilaplacian(deck: DeckSurface, xs: Floats, ys: Floats, b: float, parts: int) -> Floats:
     """Returns the mean of ∇⁴h (n, m), 1/mm³, at the nodes `xs` (n,) by `ys` (m,), which lie
     `b` / `parts` mm apart, with the weights that the module describes."""
     step, m = b / parts, parts

@@ -1,7 +1,7 @@
 """Compiled loop of the engagement: at places along a path, how much of the cutter's edge stands in
 material.
 
-The front half of the cutter's circle is divided into `BINS` equal angles. The middle of each is a
+The front half of the cutter's circle is divided into `_BINS` equal angles. The middle of each is a
 point q; the material over q reaches as high as the column stood before the file, or as the lowest
 earlier piece that came within the radius of q. This is exact against the pieces, without stamping;
 earlier pieces are found through a grid of square cells. q lies at the radius from where the cutter
@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
 
-__all__ = ["BINS", "engage"]
+__all__ = ["engage"]
 
 # 5 degrees each: a wall moves into or out of the width by one bin at a time, at most 0.09 of the
 # radius (at the axis; far less at the sides, where a finishing pass cuts).
-BINS = 36
+_BINS = 36
 # Twice the error of the chords (0.01 mm): two laps of one arc, divided at different places, differ
 # by less. Ten times this would hide a finishing pass of 0.2 mm; a tenth would report the second lap
 # of an arc as a cut.
@@ -241,10 +241,10 @@ def engage(
     near, seen = np.empty(4096, dtype=np.int64), np.full(count, -1, dtype=np.int64)
     # A typed counter: with a plain 0 numba would compile `_insert` a second time.
     used = int(np.int64(0))
-    width = np.empty(BINS)
-    angle = np.empty(BINS)
-    for j in range(BINS):
-        a, b = math.pi * j / BINS - math.pi / 2.0, math.pi * (j + 1) / BINS - math.pi / 2.0
+    width = np.empty(_BINS)
+    angle = np.empty(_BINS)
+    for j in range(_BINS):
+        a, b = math.pi * j / _BINS - math.pi / 2.0, math.pi * (j + 1) / _BINS - math.pi / 2.0
         width[j] = radius * (math.sin(b) - math.sin(a))
         angle[j] = 0.5 * (a + b)
     recent = 0
@@ -290,7 +290,7 @@ def engage(
                 upper[k, 0], upper[k, 1], upper[k, 2] = x, y, z
                 near[got] = k
                 got += 1
-                for j in range(BINS):
+                for j in range(_BINS):
                     qx, qy = (
                         x + radius * math.cos(heading + angle[j]),
                         y + radius * math.sin(heading + angle[j]),

@@ -34,7 +34,6 @@ from corepath.work.works import Deck, Obstacle, Work
 __all__ = [
     "BESIDE",
     "CLEARANCE",
-    "HAND",
     "Area",
     "Uncut",
     "field_of",
@@ -55,7 +54,7 @@ CLEARANCE = 0.5
 BESIDE = 2.0
 """mm beyond touching the blank's edge that the cutter may stand beside it."""
 
-HAND = 30.0
+_HAND = 30.0
 """mm beside what turns for the hand that changes the cutter (common practice, no source)."""
 
 _SPECK = 0.01  # mm²: smaller pieces come from rounding
@@ -125,7 +124,7 @@ def park_clear(
     """The place (x, y) where the cutter is changed: the corner of the blank at the back left, or
     the first of the others that is clear.
 
-    Clear is `HAND` mm beside what turns; where no corner is, the one with the most room.
+    Clear is `_HAND` mm beside what turns; where no corner is, the one with the most room.
     """
     corners = [
         (-half_length, half_width),
@@ -141,7 +140,7 @@ def park_clear(
         - collet / 2.0
         for corner in corners
     ]
-    clear = [corner for corner, room in zip(corners, rooms, strict=True) if room >= HAND]
+    clear = [corner for corner, room in zip(corners, rooms, strict=True) if room >= _HAND]
     return clear[0] if clear else corners[rooms.index(max(rooms))]
 
 

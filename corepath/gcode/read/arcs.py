@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from corepath.errors import Fault, InputError
 
 __all__ = [
-    "MOST_PIECES",
     "RADIUS_AGREEMENT_INCH",
     "RADIUS_AGREEMENT_MM",
     "centre_from_radius",
@@ -32,7 +31,7 @@ RADIUS_AGREEMENT_INCH = 0.0002 * 25.4
 
 _ONE_ANGLE = 1e-9  # radians between the ends of an arc that lie at one angle
 
-MOST_PIECES = 10_000_000
+_MOST_PIECES = 10_000_000
 """Straight pieces of one file that are still held in memory: ten million lines, or a tenth as many
 arcs of ten chords."""
 
@@ -111,7 +110,7 @@ def flatten(
     index of the motion that each belongs to, (m,).
 
     Chords stay within `tolerance` (mm) of their arc: r (1 - cos(step / 2)) <= tolerance. Raises
-    InputError where that takes more than `MOST_PIECES`.
+    InputError where that takes more than `_MOST_PIECES`.
     """
     sweep = sweeps(kind, start, end, centre)
     radius = np.hypot(start[:, 0] - centre[:, 0], start[:, 1] - centre[:, 1])
@@ -122,7 +121,7 @@ def flatten(
     # 1e-9: a sweep of exactly so many steps takes no further chord by the division's rounding.
     count = np.where(kind >= 2, np.ceil(np.abs(sweep) / step - 1e-9), 1).astype(np.int64)
     count = np.maximum(count, 1)
-    if count.sum() > MOST_PIECES:
+    if count.sum() > _MOST_PIECES:
         says = "arcs so large, or so many, cannot be simulated"
         raise InputError(
             [
@@ -130,7 +129,7 @@ def flatten(
                     "",
                     says,
                     f"{count.sum()} pieces of {len(kind)} motions",
-                    f"at most {MOST_PIECES}",
+                    f"at most {_MOST_PIECES}",
                 )
             ]
         )

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from corepath.job.model import DeckSection, PatchSection
 from corepath.job.text.positions import Path
 
-__all__ = ["LEAST_BAND", "deck_contradictions"]
+__all__ = ["deck_contradictions"]
 
-LEAST_BAND = 2.0
+_LEAST_BAND = 2.0
 """Least `edge_band` of a mesh or grid: a narrower one is two steps of the deck's grid, no blend."""
 
 MESH_ENDINGS = (".stl", ".obj", ".ply")
@@ -82,9 +82,9 @@ def _file_keys(deck: DeckSection) -> Iterator[Contradiction]:
         if getattr(deck, f"{source}_units") is None:
             says = f"missing key: the file of the {source} does not state its units"
             yield ("deck", f"{source}_units"), says, '"mm" or "cm" or "m" or "inch"'
-        if deck.edge_band < LEAST_BAND:
+        if deck.edge_band < _LEAST_BAND:
             says = f"leaves the {source} no room to meet the edge thickness"
-            yield ("deck", "edge_band"), says, f"at least {LEAST_BAND:g} mm"
+            yield ("deck", "edge_band"), says, f"at least {_LEAST_BAND:g} mm"
     if deck.grid is not None:
         npy = deck.grid.lower().endswith(".npy")
         for key in ("grid_origin", "grid_spacing"):

@@ -27,7 +27,7 @@ from corepath.operations.entries import ToolpathBuilder
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.works import Hole, Step, Work
 
-__all__ = ["APPROACH", "BoreTrail", "layer_floors", "mill", "pitch_of", "slow_below"]
+__all__ = ["APPROACH", "BoreTrail", "mill", "slow_below"]
 
 APPROACH = 0.5
 """mm above the stock where a helix begins: more than the error of the touch and of a blank that
@@ -112,7 +112,7 @@ class BoreTrail(ToolpathBuilder):
         self.z = retract
 
 
-def pitch_of(work: Work, radius: float) -> float:
+def _pitch_of(work: Work, radius: float) -> float:
     """Fall of a helix of this radius in one turn, mm: by the ramp angle, at most a layer."""
     return min(
         2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth
@@ -129,7 +129,7 @@ def slow_below(work: Work, hole: Hole) -> float:
     )
 
 
-def layer_floors(top: float, floor: float, depth: float) -> list[float]:
+def _layer_floors(top: float, floor: float, depth: float) -> list[float]:
     """Heights of equal layers from `top`, none deeper than `depth`; the last is `floor` itself."""
     count = max(1, math.ceil((top - floor) / depth - 1e-9))
     return [*(top - (top - floor) * k / count for k in range(1, count)), floor]
@@ -155,7 +155,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     core = inner > _WHOLE * work.cutter.radius
     _enter(trail, hole, inner, above, first)
     for k, z in enumerate(
-        layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]
+        _layer_floors(above, step.floor, work.cutting.depth) if core else [step.floor]
     ):
         if k:
             _through_middle(trail, hole, inner)
@@ -186,7 +186,7 @@ def _enter(trail: BoreTrail, hole: Hole, radius: float, above: float, first: boo
 def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
     """Down to `z`, below `slow_below` at half the feed, each part in whole thirds of a turn."""
     slow, ramp = slow_below(trail.work, hole), trail.work.cutting.ramp
-    pitch = pitch_of(trail.work, radius)
+    pitch = _pitch_of(trail.work, radius)
     for low, feed in ((max(z, slow), ramp), (z, ramp / 2.0)):
         if low < trail.z - _FLAT:
             turns = (trail.z - low) / pitch

@@ -20,19 +20,19 @@ from corepath.motion.program import Corner, Kind, Move, Pass, Program, line, rap
 from corepath.work.keepoff import BESIDE, CLEARANCE
 from corepath.work.works import Work
 
-__all__ = ["OVER_STOCK", "RUN_IN", "check_path", "descend", "joined", "program"]
+__all__ = ["RUN_IN", "check_path", "descend", "joined", "program"]
 
 RUN_IN = BESIDE
 """mm between the cutter and the blank's edge where it stands before it runs in."""
 
-OVER_STOCK = 2.0
+_OVER_STOCK = 2.0
 """mm above the stock down to which a rapid may come."""
 
 
 def descend(work: Work, x: float, y: float, z: float) -> list[Move]:
     """Rapid to the place at the safe height, rapid down to just above the stock, then feed down to
     `z`."""
-    over = min(max(work.stock_top + OVER_STOCK, z), work.clear)
+    over = min(max(work.stock_top + _OVER_STOCK, z), work.clear)
     return [rapid(x, y, work.clear), rapid(x, y, over), line(x, y, z, work.cutting.plunge)]
 
 

@@ -25,7 +25,6 @@ from corepath.geometry.polylines import Floats, along, place_at, stretch
 
 __all__ = [
     "SHARE",
-    "TIP",
     "CornerRelief",
     "NextLap",
     "Zone",
@@ -39,7 +38,7 @@ SHARE = 0.75
 cut."""
 ALLOWED = 1.1
 """Width that a lap may meet, as a share of the stepover, before arcs are put in."""
-TIP = 0.55
+_TIP = 0.55
 """Share of the stepover that arcs leave in the tip of a corner: a lap that turns there meets wood
 ahead and beside."""
 # An end to the loop: a part that needs more gets a ramp of its own.
@@ -102,7 +101,7 @@ def zone_of(part: Polygon, lap: NextLap) -> Zone | None:
     arcs: list[Floats] = []
     for _ in range(_MOST_ARCS):
         # Near enough: the next lap may take what is left.
-        if part.difference(grow(front, TIP * stepover)).area < _NOTHING * stepover**2:
+        if part.difference(grow(front, _TIP * stepover)).area < _NOTHING * stepover**2:
             return Zone(tuple(arcs), front)
         # One step ahead of what is cleared, as far as the target goes.
         ahead = grow(front, SHARE * stepover).intersection(goal)

@@ -25,7 +25,6 @@ from corepath.work.works import Work
 
 __all__ = [
     "FULL",
-    "LAYER_SLACK",
     "MORE",
     "check_working",
     "engagement_angle",
@@ -39,7 +38,7 @@ FULL = 0.95
 MORE = 20.0
 """degrees over the engagement angle of the stepover."""
 
-LAYER_SLACK = 0.05
+_LAYER_SLACK = 0.05
 """mm by which a cut may be deeper than the deepest layer."""
 
 # in tight bends and corners a lap along the wall meets this many times what was left on it
@@ -70,7 +69,7 @@ def find_engagement(work: Work, path: Path, before: Singles, grid: Grid) -> Enga
     """Return the engagement of one file of pockets or holes; `before` [iy, ix] is the height map
     before it."""
     wide = min(_allowed(work, path.cutter.diameter), FULL * path.cutter.diameter)
-    return engagement(path, before, grid, wide, work.cutting.depth + LAYER_SLACK)
+    return engagement(path, before, grid, wide, work.cutting.depth + _LAYER_SLACK)
 
 
 def check_working(
@@ -155,7 +154,7 @@ def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None
     diameter = path.cutter.diameter
     allowed = _allowed(work, diameter)
     free = found.cuts & ~found.entering
-    light = found.depth <= work.milling.light_layer + LAYER_SLACK
+    light = found.depth <= work.milling.light_layer + _LAYER_SLACK
     wide = free & (found.width > np.where(light, FULL * diameter, allowed)) & (found.depth > _SOLID)
     for first, last in runs(wide):
         long = float(found.way[first:last].sum())

@@ -19,7 +19,7 @@ from corepath.stock.material import Stock
 from corepath.stock.path import Pieces
 from corepath.work.works import Hole
 
-__all__ = ["check_holes", "hole_mask", "is_open"]
+__all__ = ["check_holes", "is_open"]
 
 
 # mm that columns of a hole stand off its wall: as far as a hole may be narrower than asked, and a
@@ -33,7 +33,7 @@ def _reach(pieces: Pieces, x: float, y: float) -> NDArray[np.float64]:
     return np.asarray(np.maximum(ends[0], ends[1]), dtype=np.float64)
 
 
-def hole_mask(stock: Stock, x: float, y: float, radius: float) -> NDArray[np.bool_]:
+def _hole_mask(stock: Stock, x: float, y: float, radius: float) -> NDArray[np.bool_]:
     """Return a mask of the columns within a radius of a place."""
     return stock.grid.near(x, y, radius)
 
@@ -44,7 +44,7 @@ def is_open(stock: Stock, x: float, y: float, radius: float) -> bool:
     A hole so narrow that it may lie between the columns (under 1.6 of them wide) counts as open
     where it does: its motions alone tell its depth.
     """
-    mask = hole_mask(stock, x, y, max(radius - _WALL, 0.0))
+    mask = _hole_mask(stock, x, y, max(radius - _WALL, 0.0))
     return not bool((stock.solid & mask).any())
 
 
@@ -144,8 +144,8 @@ def _check_depth(hole: Hole, number: int, name: str, mine: Pieces, seen: Inspect
         low = high = float(mine.low.min())
     else:
         outer, inner = (hole.steps[k].diameter / 2.0 for k in (number, number + 1))
-        ring = hole_mask(seen.stock, hole.x, hole.y, outer - _WALL)
-        ring &= ~hole_mask(seen.stock, hole.x, hole.y, inner + _WALL)
+        ring = _hole_mask(seen.stock, hole.x, hole.y, outer - _WALL)
+        ring &= ~_hole_mask(seen.stock, hole.x, hole.y, inner + _WALL)
         heights = seen.stock.top[ring]
         if not heights.size:
             return

@@ -23,7 +23,7 @@ from corepath.stock.engagement import CUTTING, Engagement
 from corepath.stock.path import Pieces
 from corepath.work.works import Pocket
 
-__all__ = ["check_layers", "layer_heights"]
+__all__ = ["check_layers"]
 
 # mm: heights that differ by less are one layer: more than the text rounds, less than any layer.
 _SAME = 0.005
@@ -39,7 +39,7 @@ def _inside(found: Engagement, pocket: Pocket, width: float) -> NDArray[np.bool_
     return which
 
 
-def layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: float) -> list[float]:
+def _layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: float) -> list[float]:
     """Return the heights (mm) of the layers that cut wider than `width` in a pocket, from the
     highest down, without the floor."""
     level = _inside(found, pocket, width) & (found.place[:, 2] > pocket.floor + 2.0 * _SAME)
@@ -61,7 +61,7 @@ def check_layers(
     whether their order is right.
     """
     radius = seen.path.cutter.radius
-    heights = layer_heights(found, pocket, seen.path.cutter.diameter, allowance + 0.1)
+    heights = _layer_heights(found, pocket, seen.path.cutter.diameter, allowance + 0.1)
     wanted = _wanted(pocket, radius, allowance, seen.allowed.walls)
     if not heights or not len(mine) or wanted.is_empty:
         return

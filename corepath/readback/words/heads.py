@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import mm
 
-__all__ = ["Head", "check_heads", "check_stated_zero", "head_lines", "read_head"]
+__all__ = ["Head", "check_heads", "check_stated_zero", "head_lines"]
 
 _LONGEST_HEAD = 200
 _ZERO = re.compile(r"Zero lies at X(\S+) Y(\S+) Z(\S+) (mm|in)\b")
@@ -50,7 +50,7 @@ def head_lines(text: str) -> list[str]:
     return says
 
 
-def read_head(text: str) -> Head:
+def _read_head(text: str) -> Head:
     """Return the head of a text. Never raises."""
     says = head_lines(text)
     # Reversed, so that of two lines with one key the first is kept.
@@ -76,7 +76,7 @@ def check_heads(texts: Mapping[str, str], findings: Findings, plan: str = "") ->
 
     `texts` maps names of files to their texts.
     """
-    heads = {name: read_head(text) for name, text in texts.items()}
+    heads = {name: _read_head(text) for name, text in texts.items()}
     named = Counter(head.plan for head in heads.values() if head.plan)
     wanted = plan or next((digest for digest, _ in named.most_common(1)), "")
     for name in sorted(heads):
@@ -99,7 +99,7 @@ def check_stated_zero(
 ) -> None:
     """Check the zero that the head states against `zero`, the one derived from the blank as it
     lies."""
-    stated = read_head(text).zero
+    stated = _read_head(text).zero
     for axis, said, derived in zip("XYZ", stated or (), zero, strict=False):
         if abs(said - derived) > allowed:
             says = (

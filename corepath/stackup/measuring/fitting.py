@@ -35,12 +35,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from corepath.stackup.measuring.thin_plate import ThinPlate, bent
 
-__all__ = ["CONFIDENCE", "OUTSIDE", "Bending", "Fitted", "Kind", "fit"]
+__all__ = ["OUTSIDE", "Bending", "Fitted", "Kind", "fit"]
 
 Floats = NDArray[np.float64]
 Kind = Literal["constant", "line", "plane", "surface"]
 
-CONFIDENCE = 0.95
+_CONFIDENCE = 0.95
 """Level of the thin plate's own interval; the plane and bending under it have three sigma."""
 
 OUTSIDE = 30.0
@@ -256,7 +256,7 @@ def fit(
     kinds: tuple[Kind, ...] = ("constant", "line", "plane")
     plate = None
     if directions == 2 and len(xs) >= _ENOUGH_FOR_PLATE:
-        plate = bent(xs, ys, zs - trend.fitted, error / LIMIT_SIGMAS, CONFIDENCE)
+        plate = bent(xs, ys, zs - trend.fitted, error / LIMIT_SIGMAS, _CONFIDENCE)
     fitted, leverage = trend.fitted, trend.leverage
     if plate is not None:
         # The plate is fitted to the residuals of the trend, so leverages add; both contain a plane,

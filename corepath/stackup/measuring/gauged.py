@@ -24,7 +24,7 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.measuring.fitting import Fitted
 from corepath.stackup.skim import TIE
 
-__all__ = ["Bounds", "Gauged", "Told", "narrowed", "told_here", "within_both"]
+__all__ = ["Bounds", "Gauged", "Told", "narrowed", "told_here"]
 
 Floats = NDArray[np.float64]
 Bounds = tuple[Floats, Floats]
@@ -48,7 +48,7 @@ class Told:
         """Return the same within another prediction, which counts unless a reading contradicts."""
         low, high = self.low, self.high
         if not self.contradicts:
-            low, high = within_both(predicted, (low, high))
+            low, high = _within_both(predicted, (low, high))
         return Told(low, high, np.clip(self.value, low, high), self.contradicts)
 
     def moved(self, by: Floats, bounds: Bounds) -> Told:
@@ -118,7 +118,7 @@ class Gauged:
         if not self._all_round:
             return told
         value, half = self.fitted.value(x, y), self.fitted.uncertainty(x, y) + self.rough
-        return within_both(told, (value - half, value + half))
+        return _within_both(told, (value - half, value + half))
 
 
 def _contradicts(predicted: Bounds, readings: Floats, gauge: float) -> bool:
@@ -127,7 +127,7 @@ def _contradicts(predicted: Bounds, readings: Floats, gauge: float) -> bool:
     return bool((off > gauge + TIE).any())
 
 
-def within_both(first: _Ends, second: Bounds) -> Bounds:
+def _within_both(first: _Ends, second: Bounds) -> Bounds:
     """Return the intersection of two intervals at each place; where they do not meet, `second`."""
     low, high = np.maximum(first[0], second[0]), np.minimum(first[1], second[1])
     meet = low <= high

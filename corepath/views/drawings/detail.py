@@ -14,9 +14,9 @@ from corepath.views.drawings.scene import DrawnOperation
 from corepath.views.svg import Box, Document, polygon_path
 from corepath.work.works import Work
 
-__all__ = ["DETAIL_SCALES", "detail_scale", "draw_detail"]
+__all__ = ["detail_scale", "draw_detail"]
 
-DETAIL_SCALES = (2.0, 1.0, 0.5)
+_DETAIL_SCALES = (2.0, 1.0, 0.5)
 
 
 def detail_scale(work: Work, plan_scale: float) -> float | None:
@@ -24,7 +24,7 @@ def detail_scale(work: Work, plan_scale: float) -> float | None:
     where no detail is needed, as it would hardly be larger than the plan."""
     if not (work.pockets or work.holes):
         return None
-    best = next((s for s in DETAIL_SCALES if work.cutter.diameter * s <= 10.0), DETAIL_SCALES[-1])
+    best = next((s for s in _DETAIL_SCALES if work.cutter.diameter * s <= 10.0), _DETAIL_SCALES[-1])
     # Less than 1.5 times as large as the plan it would show hardly more.
     return best if best > 1.5 * plan_scale else None
 

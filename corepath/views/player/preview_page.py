@@ -29,12 +29,12 @@ from corepath.views.player.play_model import (
     PlayedFile,
 )
 
-__all__ = ["SCRIPTS", "PageHead", "page_data", "page_part", "preview_html"]
+__all__ = ["PageHead", "page_data", "page_part", "preview_html"]
 
 Faces = dict[bytes, tuple[int, str]]
 """Bytes of a face to its number and its packed text."""
 
-SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
+_SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
 """Parts of the page's script, in the order in which they need one another."""
 
 
@@ -73,7 +73,7 @@ def preview_html(
             warning=head.warning,
             css=Markup(page_part("preview.css")),
             data=Markup(_json(data)),
-            script=Markup("\n".join(page_part(f"{name}.js") for name in SCRIPTS)),
+            script=Markup("\n".join(page_part(f"{name}.js") for name in _SCRIPTS)),
         )
     )
 

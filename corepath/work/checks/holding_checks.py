@@ -26,12 +26,12 @@ from corepath.work.holding import Screw, board_place, head_top, screws_of
 from corepath.work.keepoff import CLEARANCE, Uncut, uncut
 from corepath.work.works import Work
 
-__all__ = ["BELOW_CUT", "BESIDE_CUT", "holding_checks", "screws_below"]
+__all__ = ["holding_checks", "screws_below"]
 
-BELOW_CUT = 1.0
+_BELOW_CUT = 1.0
 """mm that the head of a screw must lie below the lowest cut over it."""
 
-BESIDE_CUT = 2.0
+_BESIDE_CUT = 2.0
 """mm of wood that must stand between a screw's head and a pocket or hole: screws are placed by hand
 (common practice, no source)."""
 
@@ -160,7 +160,7 @@ def _within(board: Board, screw: Screw, setup: Setup) -> Check:
     return judge(
         "screws",
         Linear.of(room),
-        BESIDE_CUT,
+        _BESIDE_CUT,
         says=f"{mm(room):.2f} of wood between the head of {screw.name} and the blank's edge",
         where=f"{screw.name} in {setup}",
         mend="move it into the blank",
@@ -183,7 +183,7 @@ def _plane_over(stack: Stackup, work: Work, screw: Screw) -> Linear | None:
 def _below(stack: Stackup, screw: Screw, work: Work, plane: Linear) -> Check:
     top = head_top(stack, work.setup, screw)
     room = plane - top
-    missing = BELOW_CUT - room.worst()[0]
+    missing = _BELOW_CUT - room.worst()[0]
     needed = screw.section.counterbore + max(missing, 0.0)
     face = top.nominal + screw.section.counterbore - screw.section.head_height
     deep = (
@@ -194,7 +194,7 @@ def _below(stack: Stackup, screw: Screw, work: Work, plane: Linear) -> Check:
     return judge(
         "screws",
         room,
-        BELOW_CUT,
+        _BELOW_CUT,
         says=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} cuts "
         "down to "
         f"{mm(plane.nominal):.2f} over it",
@@ -217,11 +217,11 @@ def _beside(screw: Screw, work: Work) -> Check:
     return judge(
         "screws",
         Linear.of(room),
-        BESIDE_CUT,
+        _BESIDE_CUT,
         says=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, which "
         f"{work.stem} cuts",
         where=f"{screw.name} in {work.setup}",
-        mend=f"move it {mm(BESIDE_CUT - room):.2f} away from {name}",
+        mend=f"move it {mm(_BESIDE_CUT - room):.2f} away from {name}",
     )
 
 

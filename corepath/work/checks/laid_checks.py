@@ -30,7 +30,7 @@ from corepath.stackup.linear import Linear
 from corepath.work.keepoff import CLEARANCE
 from corepath.work.works import Obstacle, Trim, Work, point_of
 
-__all__ = ["laid_checks", "skin_reach", "slot_width", "trim_slot"]
+__all__ = ["laid_checks", "skin_reach"]
 
 Floats = NDArray[np.float64]
 # mm between the places of a slot or lap that are looked at.
@@ -40,23 +40,23 @@ _GRAIN = 0.001
 _POINT = 1e-6  # mm: a hole as wide as its cutter is cut at one place
 
 
-def trim_slot(job: Job, works: Sequence[Work]) -> float | None:
+def _trim_slot(job: Job, works: Sequence[Work]) -> float | None:
     """How far (mm) the far edge of the trim's slot lies outside the outline; None where no machine
     trims."""
     for work in works:
         if work.trim is not None:
             allowance = job.trim.allowance if job.trim is not None else 0.0
-            return allowance + slot_width(work, work.trim)
+            return allowance + _slot_width(work, work.trim)
     return None
 
 
 def skin_reach(job: Job, works: Sequence[Work]) -> float:
     """How far (mm) the laminates reach beyond the outline, along the skin: one figure for check,
     template, report and the study of the skin."""
-    return skin_outside(job, trim_slot(job, works))
+    return skin_outside(job, _trim_slot(job, works))
 
 
-def slot_width(work: Work, trim: Trim) -> float:
+def _slot_width(work: Work, trim: Trim) -> float:
     """Width (mm) of the slot that roughing and finishing laps cut together."""
     return 2.0 * work.cutter.radius + trim.finish
 
@@ -152,7 +152,7 @@ def _ways(work: Work, below: float) -> shapely.Geometry | None:
 
 
 def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
-    laid, width = trim.laid, slot_width(work, trim)
+    laid, width = trim.laid, _slot_width(work, trim)
     start, end = laid.ends
     blank = shapely.box(start, -laid.width / 2.0, end, laid.width / 2.0)
     skins = _skins(board, trim, reach)

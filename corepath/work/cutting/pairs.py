@@ -20,9 +20,9 @@ from corepath.work.cutting.cutters import Chosen
 from corepath.work.cutting.reach import largest_left, passes, reached
 from corepath.work.works import Pocket
 
-__all__ = ["CHANGE", "MORE", "NOTE", "Share", "shares"]
+__all__ = ["CHANGE", "MORE", "Share", "shares"]
 
-NOTE = 0.5
+_NOTE = 0.5
 """mm; a corner where more than this stays is of note (common practice, no source)."""
 
 MORE = 0.3
@@ -61,14 +61,14 @@ def shares(
     def fits(chosen: Chosen) -> bool:
         return all(passes(area, chosen.cutter.radius) for area in areas)
 
-    if fits(usual) and left(usual) <= NOTE:
+    if fits(usual) and left(usual) <= _NOTE:
         return (Share(usual, pockets),)
     able = [chosen for chosen in others if fits(chosen)]
     if not able:
         return (Share(usual, pockets),)
     leaves = {chosen.cutter.number: left(chosen) for chosen in able}
     # As good as the best listed one, within what a file of its own is worth.
-    most = max(NOTE, min(leaves.values()) + MORE)
+    most = max(_NOTE, min(leaves.values()) + MORE)
     good = [chosen for chosen in able if leaves[chosen.cutter.number] <= most]
     ways: list[tuple[Share, ...]] = [(Share(chosen, pockets),) for chosen in good]
     for small in good:

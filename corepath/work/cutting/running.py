@@ -16,7 +16,6 @@ __all__ = [
     "BELOW_RAPID",
     "FINISH_DEPTH",
     "CutRequest",
-    "light_cut",
     "run",
     "turn_allowance",
     "wood_density",
@@ -81,7 +80,7 @@ def run(job: Job, section: CutterSection, asked: CutRequest) -> Cutting:
         data,
         machine.spindle_rpm,
         fastest=fastest,
-        light=light_cut(
+        light=_light_cut(
             cutter, stepover, job.milling.finish_allowance if own is None else own, asked
         ),
         origin=Origin(chip_from, rpm_from, "job" if feed is not None else "chip load"),
@@ -92,7 +91,7 @@ def run(job: Job, section: CutterSection, asked: CutRequest) -> Cutting:
     return made
 
 
-def light_cut(
+def _light_cut(
     cutter: Cutter, stepover: float, allowance: float, asked: CutRequest
 ) -> tuple[float, float] | None:
     """(width, depth) in mm of the light laps of an operation, as along a straight wall; None where
