@@ -28,8 +28,7 @@ from corepath.job.record.ascut_text import (
 from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, describe, shown_by
 from corepath.job.record.entry_rules import refusals
 from corepath.job.record.record_facts import JobFacts
-from corepath.job.record.settled import Settled, settle
-from corepath.job.record.work_progress import Progress
+from corepath.job.record.settled import Settled, progress_of, settle
 from corepath.job.text.regular import read_regular
 from corepath.job.text.source import LARGEST_TEXT, Source, locate, parse, read_text
 from corepath.job.text.writing import locked, replace_file
@@ -61,7 +60,7 @@ class Record:
     @property
     def stage(self) -> str:
         """How far the work has come, one of `STAGES`."""
-        return _progress(self.standing).stage
+        return progress_of(self.standing).stage
 
     def corrected_by(self, n: int) -> int | None:
         """Return the number of the entry that corrects or withdraws entry `n`, if there is one."""
@@ -223,13 +222,6 @@ def _root(entry: Entry, by_number: dict[int, Entry]) -> int:
     return entry.n
 
 
-def _progress(standing: Iterable[Entry]) -> Progress:
-    progress = Progress()
-    for entry in standing:
-        progress.take(entry, shown_by(entry))
-    return progress
-
-
 def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry:
     """Return the entry with number, date (today) and stage filled in, and what the job says now:
     plane of a pass, nominal width."""
@@ -238,7 +230,7 @@ def _filled_in(entry: Entry, earlier: Sequence[Entry], facts: JobFacts) -> Entry
     if corrected is not None:
         stage = corrected.stage
     else:
-        progress = _progress(_standing(earlier))
+        progress = progress_of(_standing(earlier))
         # The entry itself may begin a stage ("cut groove" begins A). One that may be given for any
         # stage, such as a width, does not.
         if entry.kind not in KINDS or not KINDS[entry.kind].staged:

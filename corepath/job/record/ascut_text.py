@@ -12,7 +12,7 @@ import json
 import math
 from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Literal
 
 from corepath.errors import Fault
 from corepath.job.record.entry_kinds import KINDS, OPERATIONS, STAGES, Entry
@@ -27,13 +27,18 @@ SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
 
 LONGEST_NOTE = 200
 _ALWAYS = ("n", "date", "stage", "kind")
-_KEYS = (*_ALWAYS, "at", "casting", "insert", "operation", "cutter", "pass", "plane", "value",
-    "unit", "nominal",
-         "corrects", "note")  # fmt: skip
-# Keys by the form of their value; all others are figures.
-_WHOLE = frozenset({"n", "pass", "corrects", "cutter"})
-_TEXT = frozenset({"casting", "insert", "operation", "note", "kind", "stage", "unit"})
-_NAMES = {"pass": "number"}
+Form = Literal["whole", "text", "place", "date", "length", "value", "unit"]
+_KEYS: dict[str, tuple[str, Form]] = {
+    "n": ("n", "whole"), "date": ("date", "date"), "stage": ("stage", "text"),
+    "kind": ("kind", "text"), "at": ("at", "place"), "casting": ("casting", "text"),
+    "insert": ("insert", "text"), "operation": ("operation", "text"), "cutter": ("cutter", "whole"),
+    "pass": ("number", "whole"), "value": ("value", "value"), "unit": ("unit", "unit"),
+    "plane": ("plane", "length"), "nominal": ("nominal", "length"),
+    "corrects": ("corrects", "whole"), "note": ("note", "text"),
+}  # fmt: skip
+"""The keys of an entry in the order of the file: the field of `Entry`, and the form of its value;
+that of `value` depends on the kind."""
+
 _MOST = 10**6
 
 
@@ -51,38 +56,25 @@ def head_text(title: str, units: str) -> str:
 
 def entry_text(entry: Entry, scale: float) -> str:
     """Return one entry as a TOML table, lengths in units of `scale` mm."""
-    lines = [
-        "",
-        "[[entry]]",
-        f"n = {entry.n}",
-        f"date = {entry.date}",
-        f"stage = {quoted(entry.stage)}",
-    ]
-    lines.append(f"kind = {quoted(entry.kind)}")
-    if entry.at is not None:
-        lines.append(f"at = [{_number(entry.at[0] / scale)}, {_number(entry.at[1] / scale)}]")
-    for key in ("casting", "insert", "operation"):
-        if getattr(entry, key) is not None:
-            lines.append(f"{key} = {quoted(getattr(entry, key))}")
-    for key, whole in (("cutter", entry.cutter), ("pass", entry.number)):
-        if whole is not None:
-            lines.append(f"{key} = {whole}")
-    if entry.value is not None:
-        lines.append(
-            f"value = {_number(entry.value / _value_scale(entry.kind, entry.unit, scale))}"
-        )
-    if entry.unit is not None:
-        lines.append(
-            f"unit = {quoted('inch' if entry.unit == 'mm' and scale != 1.0 else entry.unit)}"
-        )
-    for key, length in (("plane", entry.plane), ("nominal", entry.nominal)):
-        if length is not None:
-            lines.append(f"{key} = {_number(length / scale)}")
-    if entry.corrects is not None:
-        lines.append(f"corrects = {entry.corrects}")
-    if entry.note:
-        lines.append(f"note = {quoted(entry.note)}")
+    lines = ["", "[[entry]]"]
+    for key, (name, form) in _KEYS.items():
+        held = getattr(entry, name)
+        if held is not None and held != "":
+            lines.append(f"{key} = {_toml(entry, held, form, scale)}")
     return "\n".join(lines) + "\n"
+
+
+def _toml(entry: Entry, held: Any, form: Form, scale: float) -> str:
+    """Return what an entry holds under a key of this form as a TOML value."""
+    if form == "place":
+        return f"[{_number(held[0] / scale)}, {_number(held[1] / scale)}]"
+    if form == "length":
+        return _number(held / scale)
+    if form == "value":
+        return _number(held / _value_scale(entry.kind, entry.unit, scale))
+    if form == "unit" and held == "mm" and scale != 1.0:
+        return quoted("inch")
+    return quoted(held) if form in ("text", "unit") else str(held)
 
 
 def quoted(text: str) -> str:
@@ -178,7 +170,7 @@ class _EntryReader:
         values = {key: self._value(key, kind) for key in self.table if key in _KEYS}
         if self.faults:
             return None
-        named = {_NAMES.get(key, key): value for key, value in values.items()}
+        named = {_KEYS[key][0]: value for key, value in values.items()}
         # The value was converted when it was read, and entries are in mm: so is their unit.
         if named.get("unit") == "inch":
             named["unit"] = "mm"
@@ -199,14 +191,14 @@ class _EntryReader:
                 self.faults.append(_unknown(("entry", self.place, key), key, names))
 
     def _value(self, key: str, kind: str) -> Any:
-        held = self.table[key]
-        if key == "date":
+        held, form = self.table[key], _KEYS[key][1]
+        if form == "date":
             return self._date(held)
-        if key == "at":
+        if form == "place":
             return self._at(held)
-        if key in _WHOLE:
+        if form == "whole":
             return self._whole(key, held)
-        if key in _TEXT:
+        if form in ("text", "unit"):
             return self._text(key, held)
         return self._figure(key, kind, held)
 

@@ -8,7 +8,7 @@ can only have risen.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -16,7 +16,7 @@ from corepath.job.record.entry_kinds import KINDS, Entry, shown_by
 from corepath.job.record.gather import Placed
 from corepath.job.record.work_progress import Progress
 
-__all__ = ["Placed", "Settled", "settle"]
+__all__ = ["Placed", "Settled", "progress_of", "settle"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +109,17 @@ class Settled:
         )
 
 
-def settle(standing: Sequence[Entry]) -> Settled:
-    """Return what the standing entries settle, given in the order of the work."""
+def progress_of(standing: Iterable[Entry]) -> Progress:
+    """Return how far the work has come by the standing entries."""
     progress = Progress()
     for entry in standing:
         progress.take(entry, shown_by(entry))
+    return progress
+
+
+def settle(standing: Sequence[Entry]) -> Settled:
+    """Return what the standing entries settle, given in the order of the work."""
+    progress = progress_of(standing)
     found: dict[str, Any] = {
         "passes": progress.deepest_pass,
         "deepest": progress.deepest_plane,
