@@ -22,8 +22,8 @@ from corepath.views.svg import Box, Document, number, text_box, text_width, wrap
 
 __all__ = [
     "FRAME", "HEIGHT", "LARGE", "MAIN", "NORMAL", "SCALES", "SIDE", "SMALL", "WIDTH", "Labels",
-    "arrowhead", "best_scale", "dimension_across", "dimension_along", "heading", "rows_block",
-    "scale_bar", "scale_words", "side_block",
+    "arrowhead", "best_scale", "dimension_across", "dimension_along", "heading", "new_sheet",
+    "rows_block", "scale_bar", "scale_words", "side_block",
 ]  # fmt: skip
 
 WIDTH, HEIGHT = 420.0, 297.0
@@ -81,6 +81,13 @@ def heading(svg: Document, left: str, right: str, under: str) -> None:
         svg.text(FRAME.x1 - 3, FRAME.y0 + 9, right, "label strong face-up", size=size, anchor="end")
         svg.text(FRAME.x0 + 3, FRAME.y0 + 16, under, "label quiet", size=NORMAL)
         svg.line(FRAME.x0, FRAME.y0 + 19, FRAME.x1, FRAME.y0 + 19, "narrow")
+
+
+def new_sheet(title: str, right: str, under: str, *, css: str, description: str) -> Document:
+    """Return a new sheet with its heading (`heading`); `css` and `description` go to the file."""
+    svg = Document(WIDTH, HEIGHT, title, css, description)
+    heading(svg, title, right, under)
+    return svg
 
 
 def rows_block(svg: Document, box: Box, rows: Iterable[tuple[str, str]], id_: str) -> float:

@@ -22,17 +22,15 @@ from corepath.job.model import Job
 from corepath.lengths import UNIT, mm, units_of
 from corepath.views.deck.deck_sections import SectionLine, draw_sections, section_lines
 from corepath.views.drawing_sheet import (
-    HEIGHT,
     MAIN,
     NORMAL,
     SIDE,
     SMALL,
-    WIDTH,
     Labels,
     best_scale,
     dimension_across,
     dimension_along,
-    heading,
+    new_sheet,
     scale_bar,
     scale_words,
     side_block,
@@ -53,6 +51,7 @@ Over = Callable[[Floats, Floats], Floats]
 _PLAN = Box(MAIN.x0 + 18, MAIN.y0 + 12, MAIN.x1 - 12, MAIN.y1 - 36)
 _SECTIONS = Box(MAIN.x0 + 4, MAIN.y0 + 6, MAIN.x1 - 4, MAIN.y1 - 4)
 _PITCH = 5.2
+_UP = "BOARD FRAME, DECK UP"
 _TRIED = 16
 
 
@@ -135,19 +134,9 @@ def _sheet(
     field = laid_over(x1 - x0, y1 - y0, one.over)
     bands = bands_of(float(field.grid.min()), float(field.grid.max()))
     title = f"{job.title}: {one.title}"
-    svg = Document(
-        WIDTH,
-        HEIGHT,
-        title,
-        stylesheet({"plan": 1 / scale}, bands.count),
-        f"Plan {digest}. Deck up.",
-    )
-    heading(
-        svg,
-        title,
-        "BOARD FRAME, DECK UP",
-        f"{one.says}; X along the length, Y across, from the middle",
-    )
+    says = f"{one.says}; X along the length, Y across, from the middle"
+    css = stylesheet({"plan": 1 / scale}, bands.count)
+    svg = new_sheet(title, _UP, says, css=css, description=f"Plan {digest}. Deck up.")
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, one, field, bands, lines)
     rows = [("job", job.title), ("sheet", one.title), ("deck", _spread(board)), ("plan", digest)]
@@ -283,12 +272,12 @@ def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None
 
 def _sections(job: Job, board: Board, lines: tuple[SectionLine, ...], digest: str) -> str:
     title = f"{job.title}: Deck, sections"
-    svg = Document(WIDTH, HEIGHT, title, stylesheet({}, 2), f"Plan {digest}. Deck up.")
     says = (
         "each true to scale, and below it at ten times the height; heights above the finished "
         f"bottom, {UNIT}"
     )
-    heading(svg, title, "BOARD FRAME, DECK UP", says)
+    css, described = stylesheet({}, 2), f"Plan {digest}. Deck up."
+    svg = new_sheet(title, _UP, says, css=css, description=described)
     scale = draw_sections(svg, board, lines, _SECTIONS)
     rows = [
         ("job", job.title), ("sheet", "Deck, sections"),

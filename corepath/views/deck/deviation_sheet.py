@@ -17,15 +17,13 @@ from corepath.job.model import Job
 from corepath.lengths import UNIT, mm, units_of
 from corepath.reported import Key, report_keys
 from corepath.views.drawing_sheet import (
-    HEIGHT,
     MAIN,
     NORMAL,
     SIDE,
     SMALL,
-    WIDTH,
     Labels,
     best_scale,
-    heading,
+    new_sheet,
     scale_bar,
     scale_words,
     side_block,
@@ -108,14 +106,12 @@ def deck_deviation_sheet(job: Job, board: Board, found: Deviations, *, digest: s
     x0, y0, x1, y1 = board.blank.bounds
     scale = best_scale(x1 - x0, y1 - y0, _PLAN)
     title = f"{job.title}: {_TITLE}"
-    svg = Document(
-        WIDTH, HEIGHT, title, stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up."
-    )
     says = (
         "what the files leave against the deck as designed, from the read-back, solved "
         f"exactly; {UNIT}"
     )
-    heading(svg, title, "BOARD FRAME, DECK UP", says)
+    css, described = stylesheet({"plan": 1 / scale}, 2), f"Plan {digest}. Deck up."
+    svg = new_sheet(title, "BOARD FRAME, DECK UP", says, css=css, description=described)
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     _plan(view, board, found)
     _bars(svg, found)

@@ -22,15 +22,13 @@ from corepath.skin.report import skin_words
 from corepath.skin.study import SkinStudy
 from corepath.skin.terms import BAR, PlacedFigure
 from corepath.views.drawing_sheet import (
-    HEIGHT,
     MAIN,
     NORMAL,
     SIDE,
     SMALL,
-    WIDTH,
     Labels,
     best_scale,
-    heading,
+    new_sheet,
     scale_bar,
     scale_words,
     side_block,
@@ -145,14 +143,8 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
     ]
     scale = best_scale(x1 - x0, y1 - y0, rooms[0])
     title = f"{job.title}: {sheet.title}"
-    svg = Document(
-        WIDTH,
-        HEIGHT,
-        title,
-        stylesheet({"plan": 1 / scale}, bands.count),
-        f"Plan {digest}. DECK UP.",
-    )
-    heading(svg, title, "DECK UP", sheet.says)
+    css, described = stylesheet({"plan": 1 / scale}, bands.count), f"Plan {digest}. DECK UP."
+    svg = new_sheet(title, "DECK UP", sheet.says, css=css, description=described)
     ringed = False
     for plan, room in zip(sheet.plans, rooms, strict=True):
         view = PlanView.fitted(svg, board.blank.bounds, room, scale)

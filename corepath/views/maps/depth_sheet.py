@@ -16,17 +16,15 @@ from shapely import LineString
 
 from corepath.lengths import UNIT, Units, mm
 from corepath.views.drawing_sheet import (
-    HEIGHT,
     MAIN,
     NORMAL,
     SIDE,
     SMALL,
-    WIDTH,
     Labels,
     best_scale,
     dimension_across,
     dimension_along,
-    heading,
+    new_sheet,
     scale_bar,
     scale_words,
     side_block,
@@ -82,15 +80,9 @@ def depth_sheet(sheet: DepthSheet) -> str:
     deepest = float(sheet.depth.max(initial=0.0))
     bands = bands_of(-deepest, -_LEAST) if deepest > _LEAST else None
     css = stylesheet({"plan": 1 / scale}, bands.count if bands else 2)
-    svg = Document(
-        WIDTH, HEIGHT, f"{sheet.title}: depths", css, "Depth below the raw top, by shade."
-    )
-    heading(
-        svg,
-        f"{sheet.title}: depths",
-        "AS THE FILE LIES",
-        f"depth below the raw top that the file leaves; {UNIT}",
-    )
+    title, says = f"{sheet.title}: depths", f"depth below the raw top that the file leaves; {UNIT}"
+    described = "Depth below the raw top, by shade."
+    svg = new_sheet(title, "AS THE FILE LIES", says, css=css, description=described)
     view = PlanView.fitted(svg, bounds, _PLAN, scale)
     _plan(view, sheet, bands)
     _labels(view, sheet)

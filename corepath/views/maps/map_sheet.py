@@ -18,13 +18,11 @@ from corepath.board.features import Casting
 from corepath.lengths import UNIT, mm, units_of
 from corepath.stackup.stations import Station
 from corepath.views.drawing_sheet import (
-    HEIGHT,
     MAIN,
     SMALL,
-    WIDTH,
     Labels,
     best_scale,
-    heading,
+    new_sheet,
     scale_bar,
     scale_words,
 )
@@ -36,7 +34,7 @@ from corepath.views.maps.map_facts import MapSheet
 from corepath.views.maps.map_ring import draw_unrolled
 from corepath.views.maps.map_side import draw_side, draw_table
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, polygon_path
+from corepath.views.svg import Box, polygon_path
 
 __all__ = ["draw_map"]
 
@@ -51,20 +49,15 @@ def draw_map(sheet: MapSheet) -> str:
     stations = [station for sampled in sheet.sampled for station in sampled.stations]
     bands = bands_of(min(s.least for s in stations), max(s.most for s in stations))
     up = "SEEN FROM BELOW" if sheet.below else "DECK UP"
-    svg = Document(
-        WIDTH,
-        HEIGHT,
-        f"{job.title}: {sheet.title}",
-        stylesheet({"plan": 1 / scale}, bands.count),
-        f"Plan {sheet.digest}. {up}.",
-    )
     axis = job.machine.flip_about.upper()
     under = (
         f"as the blank lies turned over about {axis}; X, Y as in set-up B"
         if sheet.below
         else "X, Y of the board frame"
     )
-    heading(svg, f"{job.title}: {sheet.title}", up, f"{sheet.says}; {under}")
+    css, described = stylesheet({"plan": 1 / scale}, bands.count), f"Plan {sheet.digest}. {up}."
+    title, says = f"{job.title}: {sheet.title}", f"{sheet.says}; {under}"
+    svg = new_sheet(title, up, says, css=css, description=described)
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     with svg.defs():
         for k, group in enumerate(_by_floor(sheet)):
