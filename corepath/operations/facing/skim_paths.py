@@ -10,6 +10,7 @@ Paths lead round obstacles.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -82,20 +83,26 @@ def _cut(work: Work, facing: Facing, first: int, last: int) -> Pass:
         return _cut_around(work, facing, first, last)
     track = _track(work, facing)
     moves: list[Move] = []
-    above = facing.top if first == 0 else facing.planes[first - 1]
-    for plane in facing.planes[first : last + 1]:
-        layers = max(1, math.ceil((above - plane) / work.cutting.depth - 1e-6))
-        for layer in range(1, layers + 1):
-            z = plane if layer == layers else above - (above - plane) * layer / layers
-            x, y = track[0]
-            moves += [line(x, y, z, work.cutting.plunge)] if moves else descend(work, x, y, z)
-            moves += [line(x, y, z, work.cutting.feed) for x, y in track[1:]]
-            # Every other layer runs the same lines backwards, so that the cutter need not lift.
-            track.reverse()
-        above = plane
+    for z, _ in _layers(work, facing, first, last):
+        x, y = track[0]
+        moves += [line(x, y, z, work.cutting.plunge)] if moves else descend(work, x, y, z)
+        moves += [line(x, y, z, work.cutting.feed) for x, y in track[1:]]
+        # Every other layer runs the same lines backwards, so that the cutter need not lift.
+        track.reverse()
     x, y = track[0]
     moves.append(rapid(x, y, work.clear))
     return Pass(tuple(joined(moves)), planes=facing.planes[first : last + 1])
+
+
+def _layers(work: Work, facing: Facing, first: int, last: int) -> Iterator[tuple[float, float]]:
+    """The height of each layer down to the planes `first` to `last`, and where its wood ends."""
+    above = facing.top if first == 0 else facing.planes[first - 1]
+    for plane in facing.planes[first : last + 1]:
+        count = max(1, math.ceil((above - plane) / work.cutting.depth - 1e-6))
+        for k in range(1, count + 1):
+            z = plane if k == count else above - (above - plane) * k / count
+            yield z, above - (above - plane) * (k - 1) / count
+        above = plane
 
 
 def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
@@ -103,13 +110,8 @@ def _cut_around(work: Work, facing: Facing, first: int, last: int) -> Pass:
     between them."""
     track = np.array(_track(work, facing))
     moves: list[Move] = []
-    above = facing.top if first == 0 else facing.planes[first - 1]
-    for plane in facing.planes[first : last + 1]:
-        layers = max(1, math.ceil((above - plane) / work.cutting.depth - 1e-6))
-        for layer in range(1, layers + 1):
-            z = plane if layer == layers else above - (above - plane) * layer / layers
-            moves += _layer_around(work, track, z, above - (above - plane) * (layer - 1) / layers)
-        above = plane
+    for z, above in _layers(work, facing, first, last):
+        moves += _layer_around(work, track, z, above)
     return Pass(tuple(joined(moves)), planes=facing.planes[first : last + 1])
 
 

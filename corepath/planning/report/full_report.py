@@ -10,15 +10,15 @@ from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
 from corepath.planning.report.after_layup import layup_report
-from corepath.planning.report.deck_casting import deck_casting
 from corepath.planning.report.deck_deviation import deck_deviation
 from corepath.planning.report.deck_report import deck_report
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.hole_list import hole_list
 from corepath.planning.report.operation_entry import operation_entry
 from corepath.planning.report.times import Apart, together
+from corepath.readback.result import ReadBack
 from corepath.reported import reported
-from corepath.stackup.casting_on_deck import DeckCasting
+from corepath.stackup.casting_on_deck import Columns, DeckCasting, expected_columns, shown_casting
 from corepath.stackup.checks.registration import registered
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour.fills import fill_advices
@@ -59,7 +59,7 @@ def results_of(proof: Proof) -> Results:
         apart=together((one.program.cutter.number, one.apart) for one in run),
         cutters=compared_cutters(prepared, proof.made),
         deviation=deck_deviation(prepared, readback),
-        casting=deck_casting(prepared, readback),
+        casting=_deck_casting(prepared, readback),
     )
 
 
@@ -123,6 +123,17 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
     # Not rounded here: the keys of each class say to how many places.
     plain: dict[str, Any] = reported(found, None)
     return plain
+
+
+def _deck_casting(prepared: Prepared, readback: ReadBack | None) -> DeckCasting:
+    """Return what of the casting shows once the deck is cut: from the read-back where the deck was
+    cut in it, otherwise as the stack-up expects it."""
+    left = readback.remaining.get("C") if readback is not None else None
+    if left is None:
+        columns = expected_columns(prepared.stackup, prepared.board)
+    else:
+        columns = Columns(left.grid.xs, left.grid.ys, left.wood[1], left.casting[1], "read-back")
+    return shown_casting(prepared.board, columns, prepared.job.groove.inside)
 
 
 def _flush(stack: Stackup) -> FlushFigures:
