@@ -41,7 +41,6 @@ class Stackup:
     places: tuple[PlaceStack, ...]
     skim: SkimPlan
     deck_highest: float
-    deck_highest_at: tuple[float, float]
     deck_lowest: float
     weakest_deck: float = 0.0
     """The deck where least may be left to remove. That is the highest deck, unless the raw top may
@@ -187,7 +186,6 @@ def stack_heights(
         ),
         skim=skim,
         deck_highest=highest,
-        deck_highest_at=(x, y),
         deck_lowest=lowest,
         weakest_deck=weakest,
         weakest_deck_at=weakest_at,

@@ -156,9 +156,9 @@ class Fitted:
 
     `x`, `y`, `z` (n,) are the figures, `error` the ± of one. `residuals` (n,) are figure less fit;
     `missed` (n,) is how far each figure lies from the fit through the other places (leave-one-out
-    residual); `outliers` index places that the others contradict. `freedom` is the number of places
-    less the effective number of terms; `residual_sd` the standard deviation of the residuals, nan
-    where no freedom is left. `hull` (n, 2) are the places, for their convex hull.
+    residual); `outliers` index places that the others contradict. `residual_sd` is the standard
+    deviation of the residuals, nan where the places leave no degree of freedom. `hull` (n, 2) are
+    the places, for their convex hull.
     """
 
     kind: Kind
@@ -169,7 +169,6 @@ class Fitted:
     residuals: Floats
     missed: Floats
     outliers: tuple[int, ...]
-    freedom: float
     residual_sd: float
     hull: Floats
     _trend: _Trend
@@ -283,7 +282,6 @@ def fit(
         # passes through exactly, where the residual is 0 as well
         missed=residuals / np.maximum(1.0 - leverage, 1e-9) if told else np.zeros(len(xs)),
         outliers=outliers,
-        freedom=freedom,
         residual_sd=scatter if plate is None else plate.sigma,
         hull=np.stack([xs, ys], axis=1),
         _trend=trend,
