@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from shapely import Polygon
+from shapely import Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.board.footprints import Footprint
 from corepath.job.model import DowelSection, InsertSection, PlugSection
 
 __all__ = ["Board", "Casting", "Place"]
@@ -36,15 +37,26 @@ class Casting:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One insert at one place (x, y): `id` "I1a"; `seat` and `bore` are diameters with
-    clearance."""
+    """One insert at one place (x, y): `id` "I1a"; `seat` is what its flange needs, seen from above,
+    `bore` the diameter of the bore under it, both with clearance."""
 
     id: str
     x: float
     y: float
-    seat: float
+    seat: Footprint
     bore: float
     insert: InsertSection
+
+    @property
+    def bore_area(self) -> Polygon:
+        """The bore seen from above."""
+        return Point(self.x, self.y).buffer(self.bore / 2)
+
+    @property
+    def covers(self) -> Polygon:
+        """Seat and bore together: the larger of the two, where a job has a bore wider than its
+        seat."""
+        return max(self.seat.area, self.bore_area, key=lambda area: area.area)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,11 +18,11 @@ from corepath.board.dowels import dowel_faults
 from corepath.board.features import Board, Casting, Place
 from corepath.board.footprints import (
     blank_polygon,
-    disc,
     half_span,
     offset,
     place_ids,
     plug_polygon,
+    seat_footprint,
 )
 from corepath.board.outline.make_outline import build_outline
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
@@ -196,10 +196,11 @@ def _places(job: Job) -> list[tuple[Place, str]]:
     """Every insert at every place, with its key."""
     found = []
     for i, insert in enumerate(job.insert, 1):
-        seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
         ids = place_ids(insert.name, len(insert.at))
         for j, (name, (x, y)) in enumerate(zip(ids, insert.at, strict=True), 1):
-            found.append((Place(name, x, y, seat, bore, insert), f"insert[{i}].at[{j}]"))
+            seat = seat_footprint(insert, x, y)
+            place = Place(name, x, y, seat, insert.bore_diameter, insert)
+            found.append((place, f"insert[{i}].at[{j}]"))
     return found
 
 
@@ -207,5 +208,5 @@ def _features(
     castings: list[tuple[Casting, str]], places: list[tuple[Place, str]]
 ) -> list[Feature]:
     plugs = [Feature(casting.id, "plug", key, casting.area) for casting, key in castings]
-    seats = [Feature(p.id, "insert", key, disc(p.x, p.y, max(p.seat, p.bore))) for p, key in places]
+    seats = [Feature(p.id, "insert", key, p.covers) for p, key in places]
     return plugs + seats

@@ -318,6 +318,16 @@ class InsertSection(Section):
         "template if not given",
     )
 
+    @property
+    def seat_width(self) -> float:
+        """Width of the seat, mm: the flange and its clearance."""
+        return self.flange + self.clearance
+
+    @property
+    def bore_diameter(self) -> float:
+        """Diameter of the bore, mm: the barrel and its clearance."""
+        return self.barrel + self.clearance
+
 
 class DowelSection(Section):
     at: Point = Field(description="[x, y]")

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.features import Board
-from corepath.board.footprints import offset
+from corepath.board.footprints import Footprint, offset
 from corepath.job.model import Job
 from corepath.layup.laid import LaidUp, bolts_of, laid_up
 from corepath.lengths import MM_PER_INCH, Units, mm, said_all, units_of
@@ -261,11 +261,18 @@ def _holes(job: Job, board: Board, flat: bool, placing: Placing) -> Iterator[Sha
     for place in board.places:
         yield TemplateCircle("insert bores", *at(place.x, place.y), place.bore / 2.0)
         if flat:
-            yield TemplateCircle("insert seats", *at(place.x, place.y), place.seat / 2.0)
+            yield _seat(place.seat, placing)
     for dowel in board.dowels:
         x, y = at(*dowel.at)
         yield TemplateCircle("dowel holes", x, y, dowel.diameter / 2.0)
         yield from _cross("dowel holes", x, y, dowel.diameter / 2.0 + 5.0)
+
+
+def _seat(seat: Footprint, placing: Placing) -> Shape:
+    if seat.diameter is None:
+        return _ring("insert seats", seat.area.exterior, placing)
+    x, y = placing(np.array([(seat.x, seat.y)]))[0].tolist()
+    return TemplateCircle("insert seats", x, y, seat.diameter / 2.0)
 
 
 def _cross(layer: str, x: float, y: float, reach: float) -> Iterator[Shape]:

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Point
 
 from corepath.board.features import Board, Casting, Place
 from corepath.job.model import Job
@@ -325,12 +324,9 @@ def _past_the_deck(heights: Heights, plane: float, at: At) -> float:
 
 def _place_stack(place: Place, board: Board, heights: Heights, plane: float) -> PlaceStack:
     insert = place.insert
-    middle = Point(place.x, place.y)
-    seat = middle.buffer(place.seat / 2)
-    bore = middle.buffer(place.bore / 2)
-    over_seat = board.deck.lowest_over(seat)[0]
-    over_bore = board.deck.lowest_over(bore)[0]
-    highest = board.deck.highest_over(bore)[0]
+    over_seat = board.deck.lowest_over(place.seat.area)[0]
+    over_bore = board.deck.lowest_over(place.bore_area)[0]
+    highest = board.deck.highest_over(place.bore_area)[0]
     return PlaceStack(
         place=place,
         at=(place.x, place.y),

@@ -344,7 +344,7 @@ class _Builder:
             else top - stack.bore_depth
         )
         steps = (
-            Step(place.seat, top - stack.seat_depth, spring=True),
+            Step(place.insert.seat_width, top - stack.seat_depth, spring=True),
             Step(place.bore, bore_floor),
         )
         return Hole(

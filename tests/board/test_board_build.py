@@ -60,7 +60,7 @@ def test_ids_floors_and_sizes(make_job):
     assert [c.id for c in board.castings] == ["groove", "P1a", "P1b", "P2"]
     assert [c.floor for c in board.castings] == [1.2, 1.2, 1.2, 2.5]
     place = board.places[0]
-    assert (place.id, place.seat, place.bore) == ("I1", 15.4, 6.9)
+    assert (place.id, place.seat.diameter, place.bore) == ("I1", 15.4, 6.9)
     assert [d.at for d in board.dowels] == [(-113, 0), (102, 0)]
     assert place_ids("X", 28)[-3:] == ["Xz", "Xaa", "Xab"]
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Point, Polygon
+from shapely import Polygon
 
 from corepath.board.features import Board
 from corepath.job.model import Job
@@ -79,10 +79,9 @@ def site_of(job: Job, board: Board, seed: int = 1, some: int = 2) -> Site:
     castings = {casting.id: of(casting.area, some) for casting in board.castings}
     inserts, over = {}, {}
     for place in board.places:
-        seat, bore = (Point(place.x, place.y).buffer(d / 2) for d in (place.seat, place.bore))
         inserts[place.id] = add(float(board.deck.height(place.x, place.y)), place.x, place.y)
         low, high = board.deck.lowest_over, board.deck.highest_over
-        over[place.id] = low(seat)[0], low(bore)[0], high(bore)[0]
+        over[place.id] = low(place.seat.area)[0], low(place.bore_area)[0], high(place.bore_area)[0]
     spans = {casting.id: casting.half_span for casting in board.castings}
     return Site(np.array(h), np.array(at), touch, deck, castings, inserts, over, spans)
 

@@ -128,7 +128,7 @@ def test_the_list_tells_each_hole_in_the_board_frame(drilled: Plan) -> None:
         hole = listed[place.id]
         assert hole["at"] == pytest.approx([place.x, place.y], abs=1e-4)
         assert hole["lies"] == pytest.approx([place.x, -place.y], abs=1e-4)
-        assert hole["seat"]["diameter"] == pytest.approx(place.seat, abs=1e-4)
+        assert hole["seat"]["diameter"] == pytest.approx(place.seat.diameter, abs=1e-4)
         assert hole["seat"]["depth"] == pytest.approx(
             place.insert.flange_thickness + place.insert.recess, abs=1e-4
         )

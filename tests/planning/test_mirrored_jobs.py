@@ -135,7 +135,7 @@ def test_a_mirrored_job_is_the_mirrored_board(seed: int) -> None:
 def _same_polygons(one: Prepared, other: Prepared, sx: int, sy: int, name: str) -> None:
     def areas(of: Prepared) -> list[shapely.Polygon]:
         board = of.board
-        discs = [shapely.Point(p.x, p.y).buffer(p.seat / 2.0, quad_segs=64) for p in board.places]
+        discs = [place.seat.area for place in board.places]
         return [
             board.outline,
             board.ring,

@@ -15,6 +15,7 @@ from shapely import Point, Polygon
 from shapely.geometry import box
 
 from corepath.board.features import Board, Casting, Place
+from corepath.board.footprints import seat_footprint
 from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
@@ -126,7 +127,7 @@ def _board(job: Job) -> Board:
         Casting("P1", "plug", plug, 1.2, 8.0, job.plug[0]),
     )
     places = tuple(
-        Place(f"I1{k}", x, y, 14.2, 7.8, job.insert[0])
+        Place(f"I1{k}", x, y, seat_footprint(job.insert[0], x, y), 7.8, job.insert[0])
         for k, (x, y) in zip("ab", job.insert[0].at, strict=True)
     )
     deck: Any = FakeDeck()

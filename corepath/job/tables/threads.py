@@ -43,7 +43,7 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
         used = row.says(insert)
         if used:
             said.append(f"insert {insert.name}: {marked(used)}")
-        hole, bore = _hole_of(row), insert.barrel + insert.clearance
+        hole, bore = _hole_of(row), insert.bore_diameter
         if bore < hole.fine:
             said.append(
                 f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine "

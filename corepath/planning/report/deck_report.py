@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from corepath.board.deck.patches import Patch, patches_of
-from corepath.board.footprints import disc
 from corepath.planning.prepare import Prepared
 from corepath.reported import Key, report_keys, reported
 
@@ -46,7 +45,7 @@ def _patch(prepared: Prepared, patch: Patch) -> dict[str, Any]:
     # A seat that just touches the edge of the level part counts as inside: both are polygons that
     # keep within 0.001 mm of their curves, hence 0.002.
     level, surface = patch.level, prepared.board.deck
-    seats = {place.id: disc(place.x, place.y, place.seat) for place in prepared.board.places}
+    seats = {place.id: place.seat.area for place in prepared.board.places}
     return {
         "id": patch.id,
         "area": round(patch.area.area, 2),

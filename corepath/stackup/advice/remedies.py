@@ -295,10 +295,7 @@ def _tried(stack: Stackup, least: float, most: float) -> NDArray[np.float64]:
 def _taken(stack: Stackup, board: Board, casting: CastingStack) -> BaseGeometry:
     """Return all that a casting must keep the spacing to, board frame."""
     others = [other.area for other in board.castings if other.id != casting.casting.id]
-    others += [
-        shapely.Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64)
-        for place in board.places
-    ]
+    others += [place.seat.area for place in board.places]
     # a face is touched on sound wood
     machine = stack.job.machine
     if machine.z_zero == "face" and machine.touch_at is not None:

@@ -32,10 +32,7 @@ def _spacing(stack: Stackup, board: Board) -> Check:
     # All pairs: a board has some tens of features, and the names of the closest two are reported.
     named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
     named += [(casting.id, casting.area) for casting in board.castings]
-    named += [
-        (f"seat {place.id}", Point(place.x, place.y).buffer(place.seat / 2, quad_segs=64))
-        for place in board.places
-    ]
+    named += [(f"seat {place.id}", place.seat.area) for place in board.places]
     named += [(f"dowel {k}", _hole(dowel)) for k, dowel in enumerate(board.dowels, start=1)]
     pairs = [
         (a.distance(b), name_a, name_b, a, b)
@@ -98,7 +95,7 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
         LineString(board.blank.exterior),
         *(casting.area for casting in board.castings),
     ]
-    soft += [Point(place.x, place.y).buffer(place.seat / 2) for place in board.places]
+    soft += [place.seat.area for place in board.places]
     least = min(hole.distance(other) for other in soft)
     return judge(
         "dowels",

@@ -78,8 +78,8 @@ def name_features(view: PlanView, labels: Labels, scene: Scene, dowels: bool = T
                     max(area.bounds[3] - area.bounds[1], area.bounds[2] - area.bounds[0]) / 2,
                 )
             )
-    spots += [(p.id, p.x, p.y, p.diameters[0] / 2) for p in scene.places]
-    spots += [(d.id, d.x, d.y, d.diameters[0] / 2) for d in scene.dowels if dowels]
+    spots += [(p.id, p.x, p.y, p.seat.reach) for p in scene.places]
+    spots += [(d.id, d.x, d.y, d.diameter / 2) for d in scene.dowels if dowels]
     # All features are blocked before the first name is placed, or a name could cover a later one.
     for _, x, y, radius in spots:
         sx, sy = view.sheet(x, y)

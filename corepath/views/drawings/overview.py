@@ -35,7 +35,7 @@ from corepath.views.drawings.overview_tables import (
     measures_table,
     skim_table,
 )
-from corepath.views.drawings.plan_view import PlanView, draw_contours
+from corepath.views.drawings.plan_view import PlanView, draw_contours, draw_footprint
 from corepath.views.drawings.scene import DrawnPlan, Scene
 from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
@@ -106,7 +106,7 @@ def _plan(view: PlanView, scene: Scene) -> None:
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         for place in board.places:
             with svg.group("insert", id=f"insert-{place.id}"):
-                svg.add("circle", class_="seat narrow", cx=place.x, cy=place.y, r=place.seat / 2)
+                draw_footprint(svg, place.seat, "seat narrow", view.places)
                 svg.add("circle", class_="bore narrow", cx=place.x, cy=place.y, r=place.bore / 2)
         for k, dowel in enumerate(board.dowels, start=1):
             svg.add(
@@ -141,7 +141,8 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
         dimension_across(svg, top, bottom, left, left - 10.5, shown(by1 - by0, 1))
         dimension_along(svg, left, right, bottom, bottom + 19.5, f"blank {shown(bx1 - bx0, 1)}")
         spots = [(c.area.centroid.x, c.area.centroid.y) for c in board.castings if c.kind == "plug"]
-        spots += [(p.x, p.y) for p in (*scene.places, *scene.dowels)]
+        spots += [(p.x, p.y) for p in scene.places]
+        spots += [(p.x, p.y) for p in scene.dowels]
         running(view, spots, bottom, right)
     bar = scale_bar(svg, MAIN.x0 + 19, bottom + 26.0, view.scale)
     says = f"places as running dimensions from the middle; thin lines: height of the deck; {UNIT}"

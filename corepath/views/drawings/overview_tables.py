@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 
 from shapely import Point
 
+from corepath.board.footprints import seat_footprint
 from corepath.lengths import UNIT, in_unit, mm, unit_word
 from corepath.motion.program import Program
 from corepath.stackup.checks.verdict import Check
@@ -67,10 +68,10 @@ def _plug_lines(scene: Scene) -> list[str]:
 def _insert_lines(scene: Scene) -> list[str]:
     lines = []
     for insert in scene.job.insert:
-        rings = [Point(x, y).buffer((insert.flange + insert.clearance) / 2) for x, y in insert.at]
-        edge = min(scene.board.outline.exterior.distance(ring) for ring in rings)
-        seat, bore = insert.flange + insert.clearance, insert.barrel + insert.clearance
-        size = f"seat ⌀{shown(seat)}, bore ⌀{shown(bore)}{_pitch(insert.at)}"
+        seats = [seat_footprint(insert, x, y) for x, y in insert.at]
+        edge = min(scene.board.outline.exterior.distance(seat.area) for seat in seats)
+        bore = shown(insert.bore_diameter)
+        size = f"seat {seats[0].size}, bore ⌀{bore}{_pitch(insert.at)}"
         lines.append(
             f"{insert.name}: {len(insert.at)} × {size}; {shown(edge, 1)} from the outline."
         )

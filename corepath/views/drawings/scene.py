@@ -13,7 +13,8 @@ from functools import cached_property
 
 from shapely import Polygon
 
-from corepath.board.features import Board, Place
+from corepath.board.features import Board
+from corepath.board.footprints import Footprint
 from corepath.job.model import Job
 from corepath.job.pose import Pose, pose_of
 from corepath.layup.laid import laid_up
@@ -25,7 +26,7 @@ from corepath.stackup.stackup import Stackup
 from corepath.views.drawings.cuts import Bands, Strokes
 from corepath.work.works import Work
 
-__all__ = ["DrawnOperation", "DrawnPlan", "Round", "Scene"]
+__all__ = ["DrawnOperation", "DrawnPlan", "Round", "Scene", "SeenInsert"]
 
 
 _SAME = 1e-6  # mm between floors that are one
@@ -33,12 +34,29 @@ _SAME = 1e-6  # mm between floors that are one
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """A round feature seen from above: an insert's seat and bore, or a dowel."""
+    """A round feature seen from above: a dowel."""
 
     id: str
     x: float
     y: float
-    diameters: tuple[float, ...]
+    diameter: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeenInsert:
+    """An insert's seat as it lies, and the diameter of the bore under it."""
+
+    id: str
+    seat: Footprint
+    bore: float
+
+    @property
+    def x(self) -> float:
+        return self.seat.x
+
+    @property
+    def y(self) -> float:
+        return self.seat.y
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +132,18 @@ class Scene:
         return self.pose.place(x, y)
 
     @property
-    def places(self) -> tuple[Round, ...]:
-        return tuple(Round(p.id, *self.at(p.x, p.y), (p.seat, p.bore)) for p in self.board.places)
+    def places(self) -> tuple[SeenInsert, ...]:
+        return tuple(SeenInsert(p.id, self.footprint(p.seat), p.bore) for p in self.board.places)
+
+    def footprint(self, one: Footprint) -> Footprint:
+        """Return a footprint of the board frame as it lies in this set-up."""
+        return Footprint(*self.at(one.x, one.y), self.seen(one.area), one.diameter)
 
     @property
     def dowels(self) -> tuple[Round, ...]:
         """Dowels, named by their number in the job file."""
         return tuple(
-            Round(f"dowel {k}", *self.at(*dowel.at), (dowel.diameter,))
+            Round(f"dowel {k}", *self.at(*dowel.at), dowel.diameter)
             for k, dowel in enumerate(self.board.dowels, start=1)
         )
 
@@ -189,11 +211,11 @@ class Scene:
             return column.floor.nominal, self.table.face("A").nominal
         return column.resin.nominal, column.floor.nominal
 
-    def bore_heights(self, place: Place) -> tuple[tuple[float, float], ...]:
-        """Return ((seat diameter, depth), (bore diameter, depth)), depths below the skimmed face.
+    def insert_depths(self, place: str) -> tuple[float, float]:
+        """Return the depths of seat and bore of an insert, by its id, below the skimmed face.
 
         A blind bore ends above the finished deck, in the wood that the deck pass removes: that
         opens it.
         """
-        heights = self.table.inserts[place.id]
-        return (place.seat, heights.seat.nominal), (place.bore, heights.bore.nominal)
+        heights = self.table.inserts[place]
+        return heights.seat.nominal, heights.bore.nominal

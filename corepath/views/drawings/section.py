@@ -18,6 +18,7 @@ from shapely.geometry import LineString, box
 from shapely.geometry.base import BaseGeometry
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.board.footprints import Footprint
 from corepath.lengths import mm
 from corepath.views.drawing_sheet import NORMAL, SMALL, best_scale, scale_words
 from corepath.views.drawings.scene import Scene
@@ -94,6 +95,12 @@ def _chord(x: float, y: float, diameter: float, at: float) -> list[tuple[float, 
     return [(x - math.sqrt(rest), x + math.sqrt(rest))] if rest > 1e-9 else []
 
 
+def _through(seat: Footprint, y: float) -> list[tuple[float, float]]:
+    if seat.diameter is None:
+        return crossing(seat.area, y)
+    return _chord(seat.x, seat.y, seat.diameter, y)
+
+
 def _boxes(intervals: Iterable[tuple[float, float]], low: float, high: float) -> list[Polygon]:
     return [box(a, low, b, high) for a, b in intervals] if high > low else []
 
@@ -104,7 +111,7 @@ def section_y(scene: Scene, work: Work) -> float:
     spots = [(h.x, h.y, h.steps[-1].diameter / 2) for h in work.holes]
     small = [p.area for p in work.pockets if not p.area.interiors]
     if not spots and not small:
-        spots = [(p.x, p.y, p.diameters[1] / 2) for p in scene.places]
+        spots = [(p.x, p.y, p.bore / 2) for p in scene.places]
         small = [scene.seen(c.area) for c in scene.board.castings if c.kind == "plug"]
     spots += [(a.centroid.x, a.centroid.y, (a.bounds[3] - a.bounds[1]) / 2) for a in small]
     ys = sorted({0.0, *(round(y, 3) for _, y, _ in spots)}, key=lambda y: (abs(y), y))
@@ -133,7 +140,7 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
     gone: list[Polygon] = []
     if order > scene.stem_order["dowels"]:
         for dowel in scene.dowels:
-            gone += _boxes(_chord(dowel.x, dowel.y, dowel.diameters[0], y), 0.0, top)
+            gone += _boxes(_chord(dowel.x, dowel.y, dowel.diameter, y), 0.0, top)
     for casting in scene.board.castings:
         low, high = scene.casting_heights(casting.id)
         inside = crossing(scene.seen(casting.area), y)
@@ -148,9 +155,10 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
         elif scene.setup == "C":
             gone += _boxes(inside, high, top)
     if order > scene.stem_order["inserts"]:
-        for place, spot in zip(scene.board.places, scene.places, strict=True):
-            for diameter, depth in scene.bore_heights(place):
-                gone += _boxes(_chord(spot.x, spot.y, diameter, y), 0.0, depth)
+        for spot in scene.places:
+            seat, bore = scene.insert_depths(spot.id)
+            gone += _boxes(_through(spot.seat, y), 0.0, seat)
+            gone += _boxes(_chord(spot.x, spot.y, spot.bore, y), 0.0, bore)
     return gone
 
 
@@ -161,7 +169,7 @@ def _seats(scene: Scene, work: Work, y: float, top: float) -> list[Polygon]:
     for hole in work.holes:
         for spot in scene.places:
             if hole.top < top - 1e-9 and math.dist((spot.x, spot.y), (hole.x, hole.y)) < 1e-6:
-                gone += _boxes(_chord(hole.x, hole.y, spot.diameters[0], y), hole.top, top)
+                gone += _boxes(_through(spot.seat, y), hole.top, top)
     return gone
 
 

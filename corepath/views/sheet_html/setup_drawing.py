@@ -222,7 +222,7 @@ def _dowels(view: PlanView, labels: Labels, facts: Facts, setup: Setup) -> None:
     """Set the dowels' names close to them, over lines if need be: there is little room there."""
     for dowel in facts.scene(setup).dowels:
         x, y = view.sheet(dowel.x, dowel.y)
-        r = dowel.diameters[0] / 2 * view.scale
+        r = dowel.diameter / 2 * view.scale
         labels.block(Box(x - r, y - r, x + r, y + r))
         half = text_width(dowel.id, SMALL) / 2
         at = min(max(x, view.extent.x0 + half + 1.0), view.extent.x1 - half - 1.0)

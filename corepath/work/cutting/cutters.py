@@ -120,12 +120,9 @@ def drills_of(job: Job, diameter: float) -> list[CutterSection]:
 def _milled(job: Job, insert: InsertSection) -> float:
     """The narrowest width at an insert that must be milled, mm: its seat where a drill makes the
     bore."""
-    bore = insert.barrel + insert.clearance
-    return (
-        insert.flange + insert.clearance
-        if job.machine.canned_cycles and drills_of(job, bore)
-        else bore
-    )
+    bore = insert.bore_diameter
+    drilled = job.machine.canned_cycles and drills_of(job, bore)
+    return insert.seat_width if drilled else bore
 
 
 def _fits(section: CutterSection, need: Need) -> bool:
