@@ -123,6 +123,7 @@ def shop_of(prepared: Prepared) -> SimulationSetup:
         exact_path=job.machine.exact_path,
         dowels=tuple(dowel.at for dowel in job.dowel),
         bores={place.id: (place.x, place.y, place.bore) for place in prepared.board.places},
+        seats={place.id: place.seat.area for place in prepared.board.places},
     )
 
 

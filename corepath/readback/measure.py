@@ -404,13 +404,9 @@ class Run:
         if setup == "A":
             self._floors()
         board = None if shop.outline is None else shop.mirrored_area(shop.outline, setup)
-        holes = [
-            hole for work in works if work.name == "inserts" and setup == "C" for hole in work.holes
-        ]
-        places = {hole.id: shop.mirrored(hole.x, hole.y) for hole in holes}
-        measure_left(self.stock, board, holes, places, measures)
+        measure_left(self.stock, board, shop.seats.values() if setup == "C" else (), measures)
         if setup == "C":
-            measure_seats(self.stock, holes, places, measures)
+            measure_seats(self.stock, shop.seats, shop.bores, measures)
             measure_edge(self.stock, board, self.castings, measures)
         self.measures.extend(measures)
 

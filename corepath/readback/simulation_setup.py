@@ -62,6 +62,7 @@ class SimulationSetup:
     the largest spacing of the columns. `bores` says where the board has its bores, in the A frame:
     (x, y, diameter) by id; they must be open at the end. It does not come from the operations, so
     that a flip about the wrong axis shows; without it the holes of the operation inserts are taken.
+    `seats` are the areas over those bores that the flanges take, by the same ids.
     `laid` is the board as it lies after lay-up, where D has programs. `spin_up` is how many seconds
     the spindle needs to come up to speed. `outline` is the board's edge in the A frame, for what is
     measured of the board alone. `second_zero` is the coordinate system for the zero of the inserts,
@@ -83,6 +84,7 @@ class SimulationSetup:
     planned_pass: int
     cell: float = 0.5
     bores: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    seats: Mapping[str, Polygon] = field(default_factory=dict)
     allowed: Allowed = field(default_factory=Allowed)
     lies: BlankFaces | None = None
     done: frozenset[str] = frozenset()

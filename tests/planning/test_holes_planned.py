@@ -4,10 +4,12 @@ them."""
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 
 from corepath.cli.tables.hole_table import hole_table
 from corepath.job.load import load_job
@@ -17,8 +19,9 @@ from corepath.motion.cycles import CYCLES
 from corepath.operations.bores.drilling import DEEP, PECK
 from corepath.operations.entries import ABOVE
 from corepath.planning import Plan, plan, prepare_job
+from corepath.planning.report.hole_list import hole_list
 from corepath.work.cutting.running import TURN_ALLOWANCE, TURN_SHARE, turn_allowance
-from corepath.work.works import Work, point_of
+from corepath.work.works import Pocket, Work, point_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -143,6 +146,30 @@ def test_the_list_tells_each_hole_in_the_board_frame(drilled: Plan) -> None:
     assert all(hole in table for hole in ("dowel 1", board.places[0].id)) and "(G83)" in table
     assert max(len(row) for row in table.splitlines()) <= 80
     assert hole_table([]) == ""
+
+
+def test_wood_over_a_seat_is_measured_under_a_drilled_bore_too(drilled: Plan) -> None:
+    """Seat and bore come from two files: an insert that nobody looks over could shine through."""
+    assert drilled.readback is not None
+    (over,) = [one for one in drilled.readback.measures if one.id == "I1 wood over"]
+    # The flange reaches 7.6 mm out, where the deck is lowest, 5.95; columns of the blank stand from
+    # 0.36 to 1.07 mm within, where it is 6.04 to 6.26. The seat is 1.2 + 0.3 deep.
+    assert 6.04 - 1.5 < over.value < 6.26 - 1.5 + 0.05
+
+
+def test_a_seat_that_is_milled_as_a_pocket_is_listed_with_its_bore(drilled: Plan) -> None:
+    """A square seat that no list names is cut by nobody who works from paper."""
+    prepared = drilled.prepared
+    seats, bores = (work for work in prepared.works if work.name == "inserts")
+    hole = seats.holes[0]
+    x, y, floor = hole.x, hole.y, hole.steps[0].floor
+    square = Pocket("I1", shapely.box(x - 7, y - 7, x + 7, y + 7), hole.top, floor)
+    works = (replace(seats, holes=(), pockets=(square,)), bores)
+    (listed,) = hole_list(replace(prepared, works=works))
+    assert listed.seat is not None and listed.bore is not None
+    assert (listed.seat.diameter, listed.seat.depth, listed.seat.made) == (14.0, 1.5, "pocket")
+    assert listed.bore.file == "06-B-inserts-2.nc"
+    assert listed.at == pytest.approx((34.0, -5.0), abs=1e-4)
 
 
 def test_spoil_board_is_measured_to_the_point_of_the_drill(coupon: Job) -> None:

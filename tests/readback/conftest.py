@@ -270,6 +270,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
         2,
         cell,
         bores={"I1": (*INSERT, 6.0)},
+        seats={"I1": Point(INSERT).buffer(5.0, quad_segs=64)},
         spin_up=3.0,
     )  # type: ignore[arg-type]
     return Plan(shop, works, files)

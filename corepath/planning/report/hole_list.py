@@ -16,7 +16,7 @@ from corepath.lengths import mm
 from corepath.operations.bores.drilling import peck_of
 from corepath.planning.prepare import Prepared
 from corepath.work.lists import BoredStep, ListedHardware, ListedHole, ListedInsert
-from corepath.work.works import SAME_SIZE, Hole, Step, Work
+from corepath.work.works import SAME_SIZE, Hole, Pocket, Step, Work
 
 __all__ = ["hole_list"]
 
@@ -30,8 +30,12 @@ def hole_list(prepared: Prepared) -> tuple[ListedHole, ...]:
     for work in prepared.works:
         if work.name not in ("dowels", "inserts"):
             continue
+        for pocket in work.pockets:
+            middle = pocket.area.centroid
+            entry = _entry(prepared, work, pocket.id, (middle.x, middle.y))
+            found[pocket.id] = replace(entry, seat=_milled(work, pocket))
         for hole in work.holes:
-            entry = found.get(hole.id) or _entry(prepared, work, hole)
+            entry = found.get(hole.id) or _entry(prepared, work, hole.id, (hole.x, hole.y))
             for step in hole.steps:
                 made = _step(work, hole, step)
                 entry = replace(entry, seat=made) if step.spring else replace(entry, bore=made)
@@ -47,18 +51,27 @@ def _step(work: Work, hole: Hole, step: Step) -> BoredStep:
     )
 
 
-def _entry(prepared: Prepared, work: Work, hole: Hole) -> ListedHole:
-    x, y = pose_of(prepared.job, work.setup).place(hole.x, hole.y)
-    place = next((place for place in prepared.board.places if place.id == hole.id), None)
+def _milled(work: Work, pocket: Pocket) -> BoredStep:
+    """Return a seat that is milled as a pocket, by its width along X."""
+    left, _, right, _ = pocket.area.bounds
+    depth, file = _round(pocket.top - pocket.floor), f"{work.stem}.nc"
+    return BoredStep(
+        _round(right - left), depth, _round(pocket.floor), "pocket", work.cutter.number, file
+    )
+
+
+def _entry(prepared: Prepared, work: Work, id: str, lies: tuple[float, float]) -> ListedHole:
+    x, y = pose_of(prepared.job, work.setup).place(*lies)
+    place = next((place for place in prepared.board.places if place.id == id), None)
     ends = "in the spoil board"
     if place is not None and not place.insert.through:
         ends = "in the wood; the deck pass opens it"
     return ListedHole(
-        id=hole.id,
+        id=id,
         kind="dowel" if work.name == "dowels" else "insert",
         setup=work.setup,
         at=(_round(x), _round(y)),
-        lies=(_round(hole.x), _round(hole.y)),
+        lies=(_round(lies[0]), _round(lies[1])),
         ends=ends,
         insert=None if place is None else _insert(place.insert),
         seat=None,

@@ -8,7 +8,7 @@ mm. Places in the bed frame of the set-up.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 
 import numpy as np
 import shapely
@@ -18,7 +18,6 @@ from shapely import Polygon
 from corepath.readback.surfaces.floors import inside
 from corepath.readback.surfaces.measures import MeasureList, spread
 from corepath.stock.material import Mask, Stock
-from corepath.work.works import Hole
 
 __all__ = ["measure_edge", "measure_floors", "measure_left", "measure_seats"]
 
@@ -48,15 +47,10 @@ def _least(stock: Stock, values: Singles, mask: Mask) -> tuple[float, tuple[floa
 
 
 def measure_left(
-    stock: Stock, board: Polygon | None, holes: Sequence[Hole], mirrored: Mapping[str, tuple[float,
-    float]],
-    measures: MeasureList,
-) -> None:  # fmt: skip
+    stock: Stock, board: Polygon | None, seats: Collection[Polygon], measures: MeasureList
+) -> None:
     """Measure the thinnest column left, of the whole blank and of the board, and how even the face
-    on the bed is.
-
-    `holes` cut from below, whose places `mirrored` gives by id, are no part of that face.
-    """
+    on the bed is; `seats` cut from below are no part of that face."""
     whole = np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
     for name, area in (("blank", None), ("board", board)):
         if name == "board" and area is None:
@@ -75,8 +69,8 @@ def measure_left(
                 f"{name} least wood", least, None, "least wood of a column that has any", at
             )
     bare = stock.solid if board is None else stock.solid & inside(stock, board)
-    for hole in holes:
-        bare &= ~stock.grid.near(*mirrored[hole.id], hole.steps[0].diameter / 2.0 + stock.grid.cell)
+    for seat in seats:
+        bare &= ~inside(stock, shapely.buffer(seat, stock.grid.cell))
     if bare.any():
         low = stock.bottom
         least, at = _least(stock, -low, bare)
@@ -103,26 +97,23 @@ def measure_floors(stock: Stock, castings: Mapping[str, Polygon], measures: Meas
 
 def measure_seats(
     stock: Stock,
-    holes: Sequence[Hole],
-    mirrored: Mapping[str, tuple[float, float]],
+    seats: Mapping[str, Polygon],
+    bores: Mapping[str, tuple[float, float, float]],
     measures: MeasureList,
 ) -> None:
-    """Measure the least wood over the flange of each insert once the deck is cut; `mirrored` gives
-    their places in the frame of C by id."""
-    for hole in holes:
-        if len(hole.steps) < 2:
+    """Measure the least wood over the flange of each insert once the deck is cut: over its seat,
+    beside its bore (x, y, diameter); both by id in the frame of C."""
+    # Half the diagonal of a cell, so that no column stands over the bore or beside the seat.
+    slack = 0.71 * stock.grid.cell
+    for name, seat in seats.items():
+        x, y, diameter = bores[name]
+        flange = inside(stock, shapely.buffer(seat, -slack))
+        flange &= ~stock.grid.near(x, y, diameter / 2.0 + slack)
+        if not flange.any():
             continue
-        x, y = mirrored[hole.id]
-        # Half the diagonal of a cell, so that no column of the ring stands over the bore or beside
-        # the seat.
-        slack = 0.71 * stock.grid.cell
-        ring = stock.grid.near(x, y, hole.steps[0].diameter / 2.0 - slack)
-        ring &= ~stock.grid.near(x, y, hole.steps[1].diameter / 2.0 + slack)
-        if not ring.any():
-            continue
-        least, at = _least(stock, _wood(stock), ring)
+        least, at = _least(stock, _wood(stock), flange)
         measures.take(
-            f"{hole.id} wood over", least, None, "least wood between its seat and the deck", at
+            f"{name} wood over", least, None, "least wood between its seat and the deck", at
         )
 
 
