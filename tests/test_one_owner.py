@@ -217,6 +217,27 @@ def test_a_depth_is_worked_out_from_the_job_beside_the_stack_up():
     assert not found
 
 
+def _seat_derived(tree: ast.Module) -> list[int]:
+    """Lines that read flange or clearance of an insert as an attribute."""
+    return [
+        node.lineno
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Attribute) and node.attr in ("flange", "clearance")
+    ]
+
+
+def test_a_seat_is_given_its_shape_a_second_time():
+    """Its width is `InsertSection.seat_width`, its area `Place.seat`: an insert with another flange
+    would be forgotten elsewhere."""
+    assert _seat_derived(ast.parse("seat = disc(x, y, insert.flange + insert.clearance)")) == [1, 1]
+    found = [
+        f"{name}:{line}"
+        for name, tree in _sources("job/", "board/")
+        for line in _seat_derived(tree)
+    ]
+    assert not found
+
+
 def _report_read(tree: ast.Module) -> list[int]:
     """Lines that read a key of something named report."""
     found = []

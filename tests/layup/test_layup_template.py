@@ -4,16 +4,20 @@ import io
 import itertools
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 
 import ezdxf
 import numpy as np
 import pytest
 import shapely
+from shapely import Polygon, box
 
+from corepath.board.footprints import Footprint
 from corepath.errors import InputError, OutputError
 from corepath.layup.laid import bolts_of, laid_up
 from corepath.layup.ribs import form_of
+from corepath.layup.template_lines import board_template
 from corepath.planning import prepare, prepare_job
 from corepath.planning.folder import in_place
 from corepath.planning.template_files import template_files, template_of, write_template
@@ -161,6 +165,17 @@ def test_flat_shows_skins_and_seats(prepared):
     layers = template_of(prepared, flat=True).layers
     assert "skin edge" in layers and "insert seats" in layers
     assert "insert seats" not in template_of(prepared).layers
+
+
+def test_a_seat_that_is_no_circle_stands_on_the_template_as_its_area(prepared):
+    """A circle where a square flange goes would be cut by hand as a circle."""
+    (place,) = prepared.board.places
+    square = box(place.x - 7.0, place.y - 6.0, place.x + 7.0, place.y + 6.0)
+    place = replace(place, seat=Footprint(place.x, place.y, square))
+    board = replace(prepared.board, places=(place,))
+    shapes = board_template(prepared.job, board, "a", reach=3.0).shapes
+    (seat,) = [shape for shape in shapes if shape.layer == "insert seats"]
+    assert Polygon(seat.points).bounds == pytest.approx(square.bounds, abs=1e-6)
 
 
 def test_same_job_same_bytes(prepared):
