@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from corepath.job.model import SkimSection
+from corepath.job.model import Job, SkimSection
 from corepath.reported import report_keys
 from corepath.stackup.linear import Linear
 
-__all__ = ["TIE", "SkimPlan", "plan_skim"]
+__all__ = ["TIE", "SkimPlan", "lowest_plane", "plan_skim"]
 
 TIE = 1e-6
 """mm: planes closer than this to a limit count as at the limit.
@@ -75,6 +75,13 @@ class SkimPlan:
     def first_stop(self) -> int:
         """The pass after which the combined file stops first."""
         return self.first_sight or self.planned_stop
+
+
+def lowest_plane(job: Job, deck_highest: float) -> float:
+    """Return the plane of the last pass that is planned, mm above the bed in B: the deck at its
+    highest, `deck_highest` above the finished bottom, and the clean-up over it."""
+    # Four decimals as in the programs: the plane that is checked is the plane that is cut.
+    return round(deck_highest + job.deck.clean_up, 4)
 
 
 def plan_skim(

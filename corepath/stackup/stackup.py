@@ -20,7 +20,7 @@ from corepath.stackup.linear import Linear
 from corepath.stackup.measuring.blank import Blank
 from corepath.stackup.pour.flush import LocalFlush, flush_area
 from corepath.stackup.pour.pour import CastingPour, volume_of
-from corepath.stackup.skim import SkimPlan, plan_skim
+from corepath.stackup.skim import SkimPlan, lowest_plane, plan_skim
 from corepath.stackup.stacks import CastingStack, PlaceStack
 
 __all__ = ["Stackup", "stack_heights"]
@@ -169,12 +169,9 @@ def stack_heights(
     heights = Heights(job, blank or Blank.assumed(job), settled or Settled())
     highest, x, y = board.deck.highest_over(board.blank)
     lowest, _, _ = board.deck.lowest_over(board.blank)
-    # Four decimals as in the programs: the plane that is checked is the plane that is cut.
-    lowest_plane = round(highest + job.deck.clean_up, 4)
-    castings = tuple(
-        _casting_stack(casting, heights, board, lowest_plane) for casting in board.castings
-    )
-    skim = _skim(heights, castings, lowest_plane)
+    last = lowest_plane(job, highest)
+    castings = tuple(_casting_stack(casting, heights, board, last) for casting in board.castings)
+    skim = _skim(heights, castings, last)
     weakest, weakest_at = _weakest_deck(heights, board, (highest, (x, y)), skim.planned_plane)
     return Stackup(
         job=job,
@@ -212,7 +209,7 @@ def _weakest_deck(
     )
 
 
-def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: float) -> SkimPlan:
+def _skim(heights: Heights, castings: tuple[CastingStack, ...], last: float) -> SkimPlan:
     # plane + error <= shows is asked as plane <= shows - error: planes can then stay plain numbers.
     plane_error = heights.plane(0.0)
     shows = [
@@ -225,12 +222,10 @@ def _skim(heights: Heights, castings: tuple[CastingStack, ...], lowest_plane: fl
     if heights.face_flush is not None:
         top = min(top, heights.face_flush.top.worst()[1])
     settled = heights.settled
-    return plan_skim(lowest_plane, heights.job.skim, top, shows, settled.stop, settled.stop_plane)
+    return plan_skim(last, heights.job.skim, top, shows, settled.stop, settled.stop_plane)
 
 
-def _casting_stack(
-    casting: Casting, heights: Heights, board: Board, lowest_plane: float
-) -> CastingStack:
+def _casting_stack(casting: Casting, heights: Heights, board: Board, last: float) -> CastingStack:
     job = heights.job
     operation = "groove" if casting.kind == "groove" else "plug-pockets"
     highest, x, y = board.deck.highest_over(casting.area)
@@ -251,7 +246,7 @@ def _casting_stack(
         volume=volume_of(casting.area.area, depth, job.cast.pour_short),
         p_expected=_flushed(heights, local, poured, (x, y)),
         p_poured=poured.nominal,
-        p_limit=lowest_plane - highest - job.cast.fill_margin,
+        p_limit=last - highest - job.cast.fill_margin,
         area=casting.area.area,
         half_span=casting.half_span,
         uneven=uneven,
