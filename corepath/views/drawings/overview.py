@@ -28,6 +28,7 @@ from corepath.views.drawing_sheet import (
     side_block,
 )  # fmt: skip
 from corepath.views.drawings.dimensions import running
+from corepath.views.drawings.hardware import draw_dowel, draw_insert
 from corepath.views.drawings.marks import lines_to_avoid, name_features, set_figures
 from corepath.views.drawings.overview_tables import (
     checks_table,
@@ -35,7 +36,7 @@ from corepath.views.drawings.overview_tables import (
     measures_table,
     skim_table,
 )
-from corepath.views.drawings.plan_view import PlanView, draw_contours, draw_footprint
+from corepath.views.drawings.plan_view import PlanView, draw_contours
 from corepath.views.drawings.scene import DrawnPlan, Scene
 from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
@@ -106,17 +107,9 @@ def _plan(view: PlanView, scene: Scene) -> None:
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         for place in board.places:
             with svg.group("insert", id=f"insert-{place.id}"):
-                draw_footprint(svg, place.seat, "seat narrow", view.places)
-                svg.add("circle", class_="bore narrow", cx=place.x, cy=place.y, r=place.bore / 2)
+                draw_insert(svg, place.seat, place.bore, "narrow", view.places)
         for k, dowel in enumerate(board.dowels, start=1):
-            svg.add(
-                "circle",
-                class_="dowel solid",
-                id=f"dowel-{k}",
-                cx=dowel.at[0],
-                cy=dowel.at[1],
-                r=dowel.diameter / 2,
-            )
+            draw_dowel(svg, dowel.at, dowel.diameter, "solid", f"dowel-{k}")
         svg.line(x0 - 2 * view.unit, 0, x1 + 2 * view.unit, 0, "centre")
         svg.line(0, y0 - 2 * view.unit, 0, y1 + 2 * view.unit, "centre")
     labels = Labels(svg, view.extent, [])

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, get_parts
 
 from corepath.board.deck.surface import DeckSurface
-from corepath.board.footprints import Footprint
 from corepath.motion.program import Corner
 from corepath.views.drawings.cuts import Bands, Strokes, arrows, banded_paths, entries, nice_step
-from corepath.views.drawings.scene import Round, Scene
+from corepath.views.drawings.hardware import draw_dowel, draw_insert
+from corepath.views.drawings.scene import Scene
 from corepath.views.maps.contours import contour, inner_levels
 from corepath.views.svg import Box, Document, number, polygon_path, polyline_path, shown
 from corepath.work.keepoff import frame_of
@@ -32,7 +32,6 @@ __all__ = [
     "draw_cuts",
     "draw_depths",
     "draw_features",
-    "draw_footprint",
     "draw_obstacles",
     "draw_spared",
     "draw_work",
@@ -109,26 +108,9 @@ def draw_features(view: PlanView, scene: Scene) -> None:
         polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline"
     )
     for place in scene.places:
-        draw_footprint(svg, place.seat, "seat hidden", view.places)
-        svg.add("circle", class_="bore hidden", cx=place.x, cy=place.y, r=place.bore / 2)
+        draw_insert(svg, place.seat, place.bore, "hidden", view.places)
     for dowel in scene.dowels:
-        svg.add("circle", class_="dowel narrow", cx=dowel.x, cy=dowel.y, r=dowel.diameter / 2)
-        _cross(svg, dowel, 1.8 * view.unit)
-
-
-def draw_footprint(svg: Document, one: Footprint, class_: str, places: int) -> None:
-    """Draw a footprint: a circle where it is one, else its area, with coordinates of `places`
-    decimals."""
-    if one.diameter is None:
-        svg.path(polygon_path(one.area, places), class_)
-    else:
-        svg.add("circle", class_=class_, cx=one.x, cy=one.y, r=one.diameter / 2)
-
-
-def _cross(svg: Document, spot: Round, over: float) -> None:
-    reach = spot.diameter / 2 + over
-    svg.line(spot.x - reach, spot.y, spot.x + reach, spot.y, "centre")
-    svg.line(spot.x, spot.y - reach, spot.x, spot.y + reach, "centre")
+        draw_dowel(svg, (dowel.x, dowel.y), dowel.diameter, cross=1.8 * view.unit)
 
 
 def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:

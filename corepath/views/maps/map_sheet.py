@@ -27,6 +27,7 @@ from corepath.views.drawing_sheet import (
     scale_words,
 )
 from corepath.views.drawings.cuts import Bands
+from corepath.views.drawings.hardware import draw_dowel
 from corepath.views.drawings.marks import lines_to_avoid, set_figures
 from corepath.views.drawings.plan_view import PlanView
 from corepath.views.maps.field import bands_of, draw_bands, draw_lines, laid_over
@@ -105,8 +106,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
             polygon_path(sheet.seen(board.outline), view.places), "outline uncut", id="outline"
         )
         for dowel in board.dowels:
-            x, y = sheet.pose.place(*dowel.at)
-            svg.add("circle", class_="dowel narrow", cx=x, cy=y, r=dowel.diameter / 2)
+            draw_dowel(svg, sheet.pose.place(*dowel.at), dowel.diameter)
         for place, _ in _seal_places(sheet):
             svg.path(polygon_path(place, view.places), "seal wide")
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
