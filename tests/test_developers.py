@@ -1,0 +1,77 @@
+"""DEVELOPERS.md sends nobody to a place that is not there."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "corepath"
+
+
+def _table(heading: str) -> list[str]:
+    """The rows of the table under a heading, without its head."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    section = text.partition(f"## {heading}\n")[2].partition("\n## ")[0]
+    return [row for row in section.splitlines() if row.startswith("|")][2:]
+
+
+def _places(row: str) -> list[tuple[str, list[str]]]:
+    """Paths that a row names, each with the names that follow it before the next path."""
+    found: list[tuple[str, list[str]]] = []
+    for word in re.findall(r"`([^`]+)`", row):
+        if "/" in word:
+            found.append((word, []))
+        elif found and word.isidentifier():
+            found[-1][1].append(word)
+    return found
+
+
+def _names(path: Path) -> set[str]:
+    """Classes, functions, methods and constants of a module."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = list(ast.walk(tree))
+    assigned = (one for one in nodes if isinstance(one, ast.Assign | ast.AnnAssign))
+    targets = [
+        target
+        for one in assigned
+        for target in (one.targets if isinstance(one, ast.Assign) else [one.target])
+    ]
+    named = {one.id for one in targets if isinstance(one, ast.Name)}
+    kinds = (ast.ClassDef, ast.FunctionDef)
+    return named | {one.name for one in nodes if isinstance(one, kinds)}
+
+
+ROWS = _table("Where to change what")
+
+
+def test_the_table_is_found():
+    assert len(ROWS) > 10
+    assert _places("| a | `job/model.py` `Job`, `b` | `x` `cli/` |") == [
+        ("job/model.py", ["Job", "b", "x"]),
+        ("cli/", []),
+    ]
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.split("|")[1].strip())
+def test_a_row_names_a_file_or_a_name_that_is_gone(row):
+    """A newcomer who is sent to a file that was moved loses trust in the rest of the page."""
+    places = _places(row)
+    assert places
+    for path, names in places:
+        file = ROOT / path if path.startswith("tests/") else PACKAGE / path
+        assert file.exists(), path
+        missing = set(names) - (_names(file) if file.suffix == ".py" else set())
+        assert not missing, f"{path}: {sorted(missing)}"
+
+
+def test_the_page_names_a_module_that_is_gone():
+    """Also in its prose, where a module stands by its name or by its path."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    known = [f"/{path.relative_to(ROOT).as_posix()}" for path in ROOT.glob("[cts]*/**/*.py")]
+    named = re.findall(r"`([\w/]+\.py)`", text)
+    assert len(named) > 50
+    assert not [name for name in named if not any(path.endswith(f"/{name}") for path in known)]
