@@ -13,8 +13,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from corepath.errors import Fault
-from corepath.job.model import MachineSection, Millimetres
-from corepath.job.tables.builtin import HARDWARE_KEYS, hardware
+from corepath.job.model import MachineSection
+from corepath.job.tables.builtin import hardware
 from corepath.job.text.source import path_of
 
 __all__ = ["fill_hardware", "with_stand_ins"]
@@ -39,9 +39,8 @@ def fill_hardware(known: dict[str, Any]) -> None:
         # cutoff 0: an unknown name takes the nearest row. The name alone is then reported as a
         # fault, not all the keys that are missing because of it.
         near = get_close_matches(name, list(hardware()), n=1, cutoff=0.0)
-        given = hardware()[near[0]].keys()
-        for key in HARDWARE_KEYS:
-            insert.setdefault(key, Millimetres(given[key]))
+        for key, value in hardware()[near[0]].keys().items():
+            insert.setdefault(key, value)
 
 
 def with_stand_ins(known: Mapping[str, Any], faults: Iterable[Fault]) -> dict[str, Any]:

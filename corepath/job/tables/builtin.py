@@ -15,6 +15,7 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from corepath.job.model import Millimetres
 from corepath.lengths import Said, mm
 
 __all__ = [
@@ -52,9 +53,9 @@ class Hardware:
     length: Figure
     prongs: Figure
 
-    def keys(self) -> dict[str, float]:
-        """Return the keys of `[[insert]]` that this row gives, mm."""
-        return {key: getattr(self, key).value for key in HARDWARE_KEYS}
+    def keys(self) -> dict[str, Millimetres]:
+        """Return the keys of `[[insert]]` that this row gives, as they would stand in a job."""
+        return {key: Millimetres(getattr(self, key).value) for key in HARDWARE_KEYS}
 
     def says(self, insert: object) -> str:
         """Return in words which figures of an insert are from this row and must be measured; ""
