@@ -464,8 +464,10 @@ def main(folder: Path) -> int:
         before.setdefault(operation, top.copy())
         number = re.search(r"-pass-(\d+)\.nc$", name)
         moves, stops, slow = programs[name]
+        # the files of the skim stand for one another; a second cutter's file comes after the first
+        earlier = reversed(entries[: entries.index(entry)])
         old = next(
-            (one for one in reversed(entries[: entries.index(entry)]) if one["name"] != operation),
+            (one for one in earlier if not one["name"] == operation == "skim"),
             entry,
         )
         if any(entry[key] != old[key] for key in ("zero", "system", "touch")) and not (

@@ -23,8 +23,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from corepath.job.load import load_job
+from corepath.job.model import CutterSection
 from corepath.job.text.resolved import resolved_dict
-from corepath.planning import prepare
+from corepath.planning import prepare, prepare_job
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
@@ -140,6 +142,25 @@ def test_a_good_plan_passes(planned: Path) -> None:
         "08-C-deck",
     ):
         assert re.search(rf"^{name}\.nc .* mm at \d+ columns$", told, re.MULTILINE)
+
+
+def test_the_file_of_a_second_cutter_keeps_the_zero_of_the_first(tmp_path: Path) -> None:
+    """Bores that a drill makes after their seats were told to stop on a first way down."""
+    job = load_job(ROOT / "samples" / "coupon.toml")
+    bore = job.insert[0].bore_diameter
+    drill = {"number": 21, "shape": "drill", "diameter": bore, "chip_load": 0.1, "rpm": 8000}
+    section = CutterSection(**drill, cutting_length=60.0, stick_out=70.0)
+    job = job.model_copy(
+        update={
+            "cutter": (*job.cutter, section),
+            "machine": job.machine.model_copy(update={"canned_cycles": True}),
+        }
+    )
+    prepared = prepare_job(job, ROOT / "samples")
+    works = tuple(work for work in prepared.works if work.setup in "AB")
+    assert works[-1].stem == "06-B-inserts-2"
+    code, told = _run(_planned(replace(prepared, works=works), tmp_path))
+    assert code == 0 and "0 breaches" in told
 
 
 @pytest.mark.parametrize("flat", [True, False])
