@@ -44,7 +44,7 @@ def test_a_seat_lies_in_b_as_the_blank_was_turned(shop: Any) -> None:
 def test_a_seat_that_is_no_circle_is_drawn_as_its_area(shop_x: Any) -> None:
     """A circle in its place would show wood where the pocket will be."""
     board = odd_seat(shop_x)
-    svg = overview(shop_x.job, board, shop_x.stack, shop_x.works, digest="a")
+    svg = overview(replace(shop_x.plan(), board=board))
     seats = [one for one in ET.fromstring(svg).iter() if one.get("class") == "seat narrow"]
     assert [one.tag.rpartition("}")[2] for one in seats] == ["path", "circle"]
     first = board.places[0]

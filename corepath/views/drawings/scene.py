@@ -26,7 +26,7 @@ from corepath.stackup.stackup import Stackup
 from corepath.views.drawings.cuts import Bands, Strokes
 from corepath.work.works import Work
 
-__all__ = ["DrawnOperation", "DrawnPlan", "Round", "Scene", "SeenInsert"]
+__all__ = ["DrawnOperation", "DrawnPlan", "Scene"]
 
 
 _SAME = 1e-6  # mm between floors that are one
