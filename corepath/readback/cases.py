@@ -32,7 +32,6 @@ from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import Singles, check_floor
 from corepath.readback.surfaces.hole_steps import is_open
 from corepath.readback.surfaces.measures import MeasureList
-from corepath.readback.words.zeros import derive_zero, face_height
 from corepath.stock.material import Stock
 from corepath.stock.path import lay
 from corepath.work.works import Deck, Work
@@ -80,10 +79,7 @@ class _Trial(Run):
         self.stops: frozenset[int] = frozenset()
 
     def operation(self, work: Work) -> None:
-        zero = derive_zero(
-            work, self.shop, self.face, face_height(self.stock, self.shop, work.setup)
-        )
-        self.dz = zero[2] - work.zero.z
+        self.dz = self._zero(work)[2] - work.zero.z
         super().operation(shifted(work, self.dz))
 
     def _skim(self, work: Work) -> None:
@@ -102,7 +98,8 @@ class _Trial(Run):
             return None
         program, findings = self.files.program(name), Findings(name)
         cutter = choose_cutter(program, work, self.shop, Findings(name))
-        zero = derive_zero(work, self.shop, self.face, face_height(stock, self.shop, work.setup))
+        assert self.zeroed is not None
+        zero = self.zeroed.place
         path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
         check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
         entering = path.start[:, 2] > stock.highest() - _SKIN

@@ -192,10 +192,7 @@ class Run:
     def operation(self, work: Work) -> None:
         """Cut all files of one operation; one that the shop has done counts as cut as its work
         asks."""
-        zero = derive_zero(
-            work, self.shop, self.face, face_height(self.stock, self.shop, work.setup)
-        )
-        self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, zero)
+        self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, self._zero(work))
         if work.name == "flush":
             self._floors()
             self._pour()
@@ -217,6 +214,11 @@ class Run:
             self.surfaced[work.stem] = done.path
         self._judge(work, done)
         self._close(done)
+
+    def _zero(self, work: Work) -> tuple[float, float, float]:
+        """Return the zero of a work on the bed, by the blank as it is now."""
+        now = face_height(self.stock, self.shop, work.setup)
+        return derive_zero(work, self.shop, self.face, now)
 
     def _as_cut(self, work: Work) -> None:
         for pocket in work.pockets:

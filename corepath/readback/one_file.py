@@ -51,7 +51,7 @@ class Mounted:
 
     stock: Stock
     zeroed: Zeroed
-    before: Zeroed | None
+    zeroed_before: Zeroed | None
 
 
 def cut_file(
@@ -81,7 +81,7 @@ def cut_file(
     check_stops(program, zero[2], highest, findings)
     check_standing(program, zero[2], highest, findings)
     reach = max([highest, *(one.height for one in work.obstacles)])
-    check_first_way(program, now, mounted.before, reach, findings)
+    check_first_way(program, now, mounted.zeroed_before, reach, findings)
     check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)
