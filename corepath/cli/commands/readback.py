@@ -21,7 +21,16 @@ if TYPE_CHECKING:
 
 __all__ = ["readback"]
 
-_FILE = "With a single FILE"
+
+def _file_option(says: str, *names: str, metavar: str | None = None) -> Any:
+    """Return an option that a single file takes, not the folder of a plan."""
+    return typer.Option(
+        *names,
+        metavar=metavar,
+        help=says,
+        rich_help_panel="With a single FILE",
+        show_default=False,
+    )
 
 
 def readback(
@@ -43,92 +52,43 @@ def readback(
     json: Annotated[bool, json_option("the report as JSON instead of text")] = False,
     quiet: Annotated[bool, quiet_option("No progress, no hint of what is next.")] = False,
     blank: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LxWxT",
-            help="Its blank, mm, as 1280x420x16.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        str | None, _file_option("Its blank, mm, as 1280x420x16.", metavar="LxWxT")
     ] = None,
     cutter: Annotated[
         list[str] | None,
-        typer.Option(
+        _file_option(
+            "A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow; "
+            "taper:2,angle=5,shank=6 is a tapered ball. Once for each.",
             metavar="[N=]SHAPE:D[:R]",
-            help="A cutter, as flat:6, ball:10 or 2=bull:12:2 for T2; ,edges=20,out=30 may follow; "
-            "taper:2,angle=5,shank=6 is a tapered ball. "
-            "Once for each.",
-            rich_help_panel=_FILE,
-            show_default=False,
         ),
     ] = None,
     zero: Annotated[
         str | None,
-        typer.Option(
-            help="Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the "
-            "blank on the bed. middle,top if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
+        _file_option(
+            "Its zero: middle or front-left, then top or bed; or X,Y,Z from the middle of the "
+            "blank on the bed. middle,top if not given."
         ),
     ] = None,
-    units: Annotated[
-        str | None,
-        typer.Option(
-            help="mm or inch, where FILE does not state it.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
-    ] = None,
+    units: Annotated[str | None, _file_option("mm or inch, where FILE does not state it.")] = None,
     spoil_board: Annotated[
-        float | None,
-        typer.Option(
-            help="mm below the blank that may be cut; 0 if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        float | None, _file_option("mm below the blank that may be cut; 0 if not given.")
     ] = None,
     rapid: Annotated[
-        float | None,
-        typer.Option(
-            help="mm/min, for the minutes; 6000 if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        float | None, _file_option("mm/min, for the minutes; 6000 if not given.")
     ] = None,
     accel: Annotated[
-        float | None,
-        typer.Option(
-            help="mm/s², for the minutes; 500 if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        float | None, _file_option("mm/s², for the minutes; 500 if not given.")
     ] = None,
     spin_up: Annotated[
         float | None,
-        typer.Option(
-            help="Seconds that the spindle needs to come up to speed; 0 if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        _file_option("Seconds that the spindle needs to come up to speed; 0 if not given."),
     ] = None,
     cell: Annotated[
         float | None,
-        typer.Option(
-            help="mm between the columns of the blank; 0.1 to 0.5 by its size if not given.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        _file_option("mm between the columns of the blank; 0.1 to 0.5 by its size if not given."),
     ] = None,
     output: Annotated[
-        Path | None,
-        typer.Option(
-            "-o",
-            "--output",
-            metavar="DIR",
-            help="Draw the depths into DIR.",
-            rich_help_panel=_FILE,
-            show_default=False,
-        ),
+        Path | None, _file_option("Draw the depths into DIR.", "-o", "--output", metavar="DIR")
     ] = None,
 ) -> None:
     """Read G-code again, cut a virtual blank, measure it."""
