@@ -62,6 +62,20 @@ def test_a_key_tells_something_else():
     ]
 
 
+@report_keys(Key("combined", optional=True), Key("depth", optional=True), "sure")
+@dataclass(frozen=True)
+class _File:
+    combined: bool
+    depth: float | None
+    sure: bool
+
+
+def test_only_what_is_none_or_false_may_be_left_out():
+    """A depth of 0 would be missing, or each file say what it is not."""
+    assert reported(_File(False, 0.0, False)) == {"depth": 0.0, "sure": False}
+    assert reported(_File(True, None, True)) == {"combined": True, "sure": True}
+
+
 def test_what_has_no_keys_is_told_all_the_same():
     """Whoever forgets the keys of a class must hear of it."""
     with pytest.raises(TypeError, match="object has no keys"):

@@ -481,6 +481,27 @@ def test_a_subfolder_of_which_files_go_keeps_its_permissions(tmp_path: Path) -> 
     assert (folder / "solid").stat().st_mode & 0o777 == 0o700
 
 
+def test_a_program_linked_to_its_place_in_withdrawn_still_leaves_the_plan(folder: Path) -> None:
+    """A rename does nothing where both names are links to one file: the old program stayed among
+    the new ones."""
+    (folder / "withdrawn").mkdir(exist_ok=True)
+    os.link(folder / "09-A-groove.nc", folder / "withdrawn" / "09-A-groove.nc")
+    write_folder(folder, _plan("b"))
+    assert _state(folder) == "b" and (folder / "withdrawn" / "09-A-groove.nc").is_file()
+
+
+def test_a_folder_of_the_users_keeps_its_times(tmp_path: Path) -> None:
+    """Photos sorted by the day of their folder would all be of today."""
+    folder = tmp_path / "p"
+    write_folder(folder, _plan("a"))
+    (folder / "photos" / "A").mkdir(parents=True)
+    (folder / "photos" / "A" / "1.jpg").write_bytes(b"jpg")
+    for name in ("photos/A", "photos"):
+        os.utime(folder / name, (1e9, 1e9))
+    write_folder(folder, _plan("b"))
+    assert [(folder / name).stat().st_mtime for name in ("photos", "photos/A")] == [1e9, 1e9]
+
+
 def test_a_failure_after_the_exchange_is_not_told_as_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
