@@ -28,9 +28,13 @@ if TYPE_CHECKING:
     from corepath.errors import CorepathError, Fault, InputError, OutputError
     from corepath.gcode.read.findings import Finding
     from corepath.job.model import Job
-    from corepath.planning import Plan, Prepared, Progress, Reading, Written
+    from corepath.planning.folder.plan_folder import Written
     from corepath.planning.interface import Checked, check, load, plan, read_back
     from corepath.planning.make import MadeFile
+    from corepath.planning.plan import Plan
+    from corepath.planning.prepare import Prepared
+    from corepath.planning.progress import Progress
+    from corepath.planning.reading import Reading
     from corepath.readback.result import ReadBack
     from corepath.readback.surfaces.measures import Measure
     from corepath.stackup import Check
@@ -38,9 +42,13 @@ else:
     _HOMES = {
         "corepath.errors": ("CorepathError", "Fault", "InputError", "OutputError"),
         "corepath.job.model": ("Job",),
-        "corepath.planning": ("Plan", "Prepared", "Progress", "Reading", "Written"),
+        "corepath.planning.folder.plan_folder": ("Written",),
         "corepath.planning.interface": ("Checked", "check", "load", "plan", "read_back"),
         "corepath.planning.make": ("MadeFile",),
+        "corepath.planning.plan": ("Plan",),
+        "corepath.planning.prepare": ("Prepared",),
+        "corepath.planning.progress": ("Progress",),
+        "corepath.planning.reading": ("Reading",),
         "corepath.gcode.read.findings": ("Finding",),
         "corepath.readback.surfaces.measures": ("Measure",),
         "corepath.readback.result": ("ReadBack",),

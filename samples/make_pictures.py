@@ -26,7 +26,8 @@ def quick() -> dict[str, str]:
 
 def planned(sample: str) -> dict[str, str]:
     """The wanted drawings of a sample, whose paths are found for them, as SAMPLE-DRAWING.svg."""
-    from corepath.planning import prepare, preview
+    from corepath.planning.plan import preview
+    from corepath.planning.prepare import prepare
 
     with tempfile.TemporaryDirectory() as folder:
         preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder))

@@ -22,7 +22,7 @@ from corepath.planning.plan import plan as make_plan
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.questions import PourSheet, passes, pour_sheet, stops, suggestion
 from corepath.planning.reading import Reading, read_folder
-from corepath.planning.report.full_report import checks_report
+from corepath.planning.report.checks_report import checks_report
 from corepath.stackup import Check
 from corepath.stackup.advice.suggest import Suggestion
 from corepath.stackup.pass_shows import PassShows

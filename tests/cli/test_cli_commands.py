@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from typer.testing import CliRunner, Result
 
-import corepath
 from corepath.cli.app import app
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
@@ -49,7 +47,7 @@ FAIL = Check(
 
 @dataclass
 class Planner:
-    """Stands in for `corepath.planning`; keeps what it was asked for."""
+    """Stands in for the functions of `corepath.planning`; keeps what it was asked for."""
 
     checks: tuple[Check, ...] = (OK, WINDOW)
     findings: tuple[Any, ...] = ()
@@ -178,26 +176,23 @@ MEASURE = SimpleNamespace(
 
 @pytest.fixture
 def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
-    """A stand-in for planning, in place of the package."""
+    """A stand-in for planning, in place of its functions."""
     stand_in = Planner()
-    module = ModuleType("corepath.planning")
-    module.__path__ = [str(Path(corepath.__file__).parent / "planning")]
-    module.within = lambda progress, start, end: progress  # type: ignore[attr-defined]
-    for name in (
-        "checks_report",
-        "prepare",
-        "plan",
-        "write_solids",
-        "preview",
-        "read_folder",
-        "passes",
-        "pour_sheet",
-        "stops",
-        "suggestion",
-        "measuring_path",
+    for place in (
+        "report.checks_report.checks_report",
+        "prepare.prepare",
+        "plan.plan",
+        "plan.preview",
+        "folder.solids.write_solids",
+        "reading.read_folder",
+        "questions.passes",
+        "questions.pour_sheet",
+        "questions.stops",
+        "questions.suggestion",
+        "questions.measuring_path",
     ):
-        setattr(module, name, getattr(stand_in, name))
-    monkeypatch.setitem(sys.modules, "corepath.planning", module)
+        name = place.rpartition(".")[2]
+        monkeypatch.setattr(f"corepath.planning.{place}", getattr(stand_in, name))
     return stand_in
 
 

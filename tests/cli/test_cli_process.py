@@ -95,11 +95,11 @@ def test_interrupt_is_130_without_traceback(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
     path.write_text(starter_text("x"), encoding="utf-8")
     code = (
-        "import corepath.planning, os, signal\n"
+        "import os, signal\nimport corepath.planning.plan as planning\n"
         # a job in the background is born deaf to it
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def slow(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(30)\n"
-        "corepath.planning.plan = slow\n"
+        "planning.plan = slow\n"
         "from corepath.cli import main; main()"
     )
     call = [sys.executable, "-c", code, "plan", str(path), "-o", str(tmp_path / "out")]

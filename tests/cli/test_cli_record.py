@@ -16,7 +16,7 @@ from corepath.cli.commands.record_options import entries_from
 from corepath.job.record.ascut import load_record
 from corepath.job.record.entry_kinds import KINDS
 from corepath.job.text.starter import starter_text
-from corepath.planning import Prepared, prepare
+from corepath.planning.prepare import Prepared, prepare
 from corepath.stackup.measuring.facts_for_record import facts_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -14,7 +14,7 @@ from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
 from corepath.cli.tables.stackup_tables import suggestion_lines
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.stackup.advice.suggest import Suggestion
 
 SAMPLES = Path(__file__).parents[2] / "samples"

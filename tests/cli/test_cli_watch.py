@@ -27,7 +27,7 @@ import sys
 from types import SimpleNamespace
 # A job in the background is born deaf to it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
-import corepath.planning as planning
+import corepath.planning.plan as planning
 from corepath.planning.folder.plan_folder import write_folder
 
 def plan(prepared, **options):

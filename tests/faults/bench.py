@@ -26,9 +26,9 @@ from scipy.ndimage import maximum_filter, minimum_filter
 
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
-from corepath.planning import plan, prepare
 from corepath.planning.folder.plan_seal import DESIGN, check_design
-from corepath.planning.prepare import Prepared
+from corepath.planning.plan import plan
+from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import shop_of
 from corepath.planning.reading_cases import with_cases
 from corepath.planning.restart.restart_program import Restart

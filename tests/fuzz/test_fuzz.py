@@ -215,7 +215,7 @@ BEYOND = [
 @pytest.mark.parametrize(("old", "new", "key"), BEYOND, ids=[row[1][:24] for row in BEYOND])
 def test_a_job_beyond_all_measure_is_refused(old: str, new: str, key: str, tmp_path: Path) -> None:
     """A slip of the pen would fill the memory, or a name lead out of the folder."""
-    from corepath.planning import prepare
+    from corepath.planning.prepare import prepare
 
     text = (ROOT / "samples" / "coupon.toml").read_text()
     assert old in text

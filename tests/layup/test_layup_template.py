@@ -18,8 +18,8 @@ from corepath.errors import InputError, OutputError
 from corepath.layup.laid import bolts_of, laid_up
 from corepath.layup.ribs import form_of
 from corepath.layup.template_lines import board_template
-from corepath.planning import prepare, prepare_job
 from corepath.planning.folder import in_place
+from corepath.planning.prepare import prepare, prepare_job
 from corepath.planning.template_files import template_files, template_of, write_template
 from corepath.views.templates.template_dxf import dxf_text
 from corepath.views.templates.template_svg import OVERLAP, PAPERS, pages, svg_text

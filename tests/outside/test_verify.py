@@ -26,9 +26,8 @@ import pytest
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection
 from corepath.job.text.resolved import resolved_dict
-from corepath.planning import prepare, prepare_job
 from corepath.planning.make import make_files
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.proof import Proof
 from corepath.planning.rehearsal import rehearsals
 from corepath.planning.report.full_report import full_report, results_of

@@ -11,7 +11,10 @@ from typer.testing import CliRunner
 from corepath.cli.app import app
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
-from corepath.planning import Plan, plan, prepare, prepare_job, prove, read_folder
+from corepath.planning.plan import Plan, plan
+from corepath.planning.prepare import prepare, prepare_job
+from corepath.planning.proof import prove
+from corepath.planning.reading import read_folder
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

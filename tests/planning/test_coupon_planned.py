@@ -8,7 +8,6 @@ import json
 import re
 import shlex
 import shutil
-import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,16 +21,16 @@ import pytest
 import trimesh
 from typer.testing import CliRunner
 
-import corepath.planning
 from corepath.cli.app import app
 from corepath.cli.tables.paragraphs import file_table, finding_lines
 from corepath.gcode.read.motions import read_program
-from corepath.planning import Reading, plan, prepare, quiet, read_folder
 from corepath.planning.folder.plan_folder import write_folder
 from corepath.planning.folder.plan_seal import seal_of
-from corepath.planning.plan import _warning
+from corepath.planning.plan import _warning, plan
 from corepath.planning.player import reels
-from corepath.planning.reading import read_files
+from corepath.planning.prepare import prepare
+from corepath.planning.progress import quiet
+from corepath.planning.reading import Reading, read_files, read_folder
 from corepath.views.player import DWELL, STOP
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
@@ -323,16 +322,12 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     def telling(silent: bool) -> Iterator[Any]:
         yield quiet if silent else lambda says, share: told.append(says)
 
-    monkeypatch.setattr(corepath.planning, "prepare", prepared)
-    monkeypatch.setattr(corepath.planning, "plan", lambda job, **options: planned)
-    monkeypatch.setattr(corepath.planning, "read_folder", read_again)
+    monkeypatch.setattr("corepath.planning.prepare.prepare", prepared)
+    monkeypatch.setattr("corepath.planning.plan.plan", lambda job, **options: planned)
+    monkeypatch.setattr("corepath.planning.reading.read_folder", read_again)
+    monkeypatch.setattr("corepath.planning.plan.make_files", lambda *words: planned.made)
     monkeypatch.setattr(
-        sys.modules["corepath.planning.plan"], "make_files", lambda *words: planned.made
-    )
-    monkeypatch.setattr(
-        sys.modules["corepath.planning.plan"],
-        "_drawings",
-        lambda *words: {"overview.svg": "<svg/>"},
+        "corepath.planning.plan._drawings", lambda *words: {"overview.svg": "<svg/>"}
     )
     monkeypatch.setattr("corepath.cli.progress_line.showing", telling)
     return told

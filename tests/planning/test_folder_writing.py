@@ -618,7 +618,7 @@ def test_a_folder_that_cannot_be_written_is_found_before_anything_is_planned(
     if kind == "no such system folder" and not Path("/proc/self").exists():
         pytest.skip("there is no such folder here")
     monkeypatch.setattr(
-        "corepath.planning.prepare", lambda *words: pytest.fail("something was planned")
+        "corepath.planning.prepare.prepare", lambda *words: pytest.fail("something was planned")
     )
     before = sorted(tmp_path.rglob("*"))
     job = Path(__file__).parents[2] / "samples" / "coupon.toml"

@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 import corepath
-from corepath.planning import checks_report, prepare
+from corepath.planning.prepare import prepare
+from corepath.planning.report.checks_report import checks_report
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "api.md").read_text(encoding="utf-8")

@@ -10,8 +10,8 @@ import pytest
 
 from corepath.errors import InputError
 from corepath.job.text.resolved import from_resolved, resolved_dict
-from corepath.planning import prepare
 from corepath.planning.folder.held_deck import KEY, held_deck, seal
+from corepath.planning.prepare import prepare
 from corepath.planning.report.geometry import geometry_dict
 
 SAMPLES = Path(__file__).parents[2] / "samples"

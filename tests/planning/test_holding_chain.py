@@ -12,7 +12,8 @@ from shapely import Polygon
 
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection, ScrewSection
-from corepath.planning import Plan, plan, prepare_job
+from corepath.planning.plan import Plan, plan
+from corepath.planning.prepare import prepare_job
 from corepath.planning.reading import read_files
 from corepath.work.works import Obstacle
 

@@ -18,7 +18,8 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.cycles import CYCLES
 from corepath.operations.bores.drilling import DEEP, PECK
 from corepath.operations.entries import ABOVE
-from corepath.planning import Plan, plan, prepare_job
+from corepath.planning.plan import Plan, plan
+from corepath.planning.prepare import prepare_job
 from corepath.planning.report.hole_list import hole_list
 from corepath.work.cutting.running import TURN_ALLOWANCE, TURN_SHARE, turn_allowance
 from corepath.work.works import Pocket, Work, point_of

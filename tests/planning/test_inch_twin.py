@@ -20,7 +20,8 @@ from typer.testing import CliRunner
 
 from corepath.cli.app import app
 from corepath.lengths import marked, units_of
-from corepath.planning import plan, prepare
+from corepath.planning.plan import plan
+from corepath.planning.prepare import prepare
 from corepath.planning.template_files import template_of
 
 SAMPLES = Path(__file__).parents[2] / "samples"

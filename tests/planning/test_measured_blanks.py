@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning import plan, prepare, prepare_job, prove
-from corepath.planning.prepare import Prepared
+from corepath.planning.plan import plan
+from corepath.planning.prepare import Prepared, prepare, prepare_job
+from corepath.planning.proof import prove
 from corepath.stackup.advice.suggest import suggest
 from corepath.stackup.pass_shows import showing
 from tests.given import suggested_job

@@ -16,7 +16,7 @@ import pytest
 import shapely
 
 from corepath.job.model import Job
-from corepath.planning import Prepared, prepare_job
+from corepath.planning.prepare import Prepared, prepare_job
 
 MOTIONS = {"mirrored in X": (-1, 1), "mirrored in Y": (1, -1), "turned by half": (-1, -1)}
 

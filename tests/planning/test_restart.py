@@ -15,7 +15,7 @@ from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.words import read_line
 from corepath.gcode.write import Heading, write
 from corepath.operations import programs
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.planning.restart.restart_program import default_name, restart, write_restart
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -17,7 +17,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.errors import Fault
 from corepath.job.load import load_job
 from corepath.job.text.resolved import resolved_dict
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.planning.proof import prove
 from corepath.planning.rehearsal import rehearsals
 from corepath.planning.report.full_report import full_report, results_of

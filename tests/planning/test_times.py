@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from corepath.job.load import load_job
-from corepath.planning import Plan, plan, prepare_job
+from corepath.planning.plan import Plan, plan
+from corepath.planning.prepare import prepare_job
 from corepath.planning.report.times import CHANGE, CHANGE_BY_MACHINE, LOOK, STOP, Apart, together
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -8,9 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning import prepare
 from corepath.planning.make import make_files
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import read_files
 
 SAMPLES = Path(__file__).parents[2] / "samples"

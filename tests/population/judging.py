@@ -14,9 +14,10 @@ from typing import Any
 
 from corepath.errors import CorepathError, InputError
 from corepath.job.text.resolved import resolved_dict
-from corepath.planning import Proof, plan, prepare, prove
 from corepath.planning.folder.held_deck import seal
-from corepath.planning.prepare import Prepared
+from corepath.planning.plan import plan
+from corepath.planning.prepare import Prepared, prepare
+from corepath.planning.proof import Proof, prove
 from corepath.planning.report.full_report import full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
 from tests.population.drawing import Drawn

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from tests.population.drawing import draw
 from tests.population.judging import write_job
 

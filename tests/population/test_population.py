@@ -16,7 +16,8 @@ from pydantic import BaseModel
 from shapely import LineString, Point, Polygon, box
 
 from corepath.job.model import Job
-from corepath.planning import checks_report, prepare
+from corepath.planning.prepare import prepare
+from corepath.planning.report.checks_report import checks_report
 from corepath.planning.report.geometry import geometry_dict
 from tests.population.chance import Chance
 from tests.population.drawing import Drawn, draw

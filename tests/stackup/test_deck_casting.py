@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corepath.planning import prepare
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare
 from corepath.stackup.casting_on_deck import Columns, expected_columns, notes, shown_casting
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from corepath.job.load import load_job
-from corepath.planning import prepare_job
+from corepath.planning.prepare import prepare_job
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.stackup.checks.depth_checks import shows_at
 from corepath.stackup.pass_shows import showing
 

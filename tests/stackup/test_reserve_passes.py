@@ -18,7 +18,7 @@ from corepath.board.make_board import build_board
 from corepath.job.load import load_job
 from corepath.job.model import Job, ScrewSection
 from corepath.job.record.settled import Settled
-from corepath.planning import prepare_job
+from corepath.planning.prepare import prepare_job
 from corepath.reported import reported
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice.remedies import Advice, advise

@@ -20,7 +20,7 @@ from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
 from corepath.planning.prepare import Prepared
-from corepath.planning.report.full_report import lists_of
+from corepath.planning.report.checks_report import lists_of
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import Column, HeightTable, InsertHeights
 from corepath.stackup.linear import Linear

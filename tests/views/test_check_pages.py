@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 
 ROOT = Path(__file__).parents[2]
 PAGES = ROOT / "docs" / "checks"

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.views.deck.deviation_sheet import Deviations, deck_deviation_sheet
 
 FOUND = Deviations(

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.views.deck.deck_pictures import curvature, deck_pictures, slope
 
 SAMPLES = Path(__file__).parents[2] / "samples"

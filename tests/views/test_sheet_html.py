@@ -25,9 +25,8 @@ from corepath.cli.commands.record_options import words_of
 from corepath.job.load import read_job
 from corepath.job.record.settled import Settled
 from corepath.lengths import MM
-from corepath.planning import prepare
 from corepath.planning.known import Known
-from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.views.sheet_html import Facts, pages, sheet_html
 from corepath.views.sheet_html.facts import figure
 from corepath.views.sheet_html.page_parts import Command, Measures, Slot, Steps

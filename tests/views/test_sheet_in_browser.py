@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from corepath.planning import prepare
+from corepath.planning.prepare import prepare
 from corepath.views.drawings.overview import overview
 from corepath.views.sheet_html import Facts, pages, sheet_html
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from corepath.layup.laid import laid_up
-from corepath.planning import Prepared, prepare
+from corepath.planning.prepare import Prepared, prepare
 from corepath.views.drawings.cradle_section import laid_slice
 from corepath.views.drawings.drawing import operation_drawing
 from corepath.views.drawings.scene import DrawnPlan, Scene

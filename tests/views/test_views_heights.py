@@ -18,7 +18,7 @@ import pytest
 from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.planning.report.full_report import checks_report
+from corepath.planning.report.checks_report import checks_report
 from corepath.views import DrawnPlan, drawings
 from corepath.views.sheet_html import Facts, sheet_html
 

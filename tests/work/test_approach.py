@@ -13,9 +13,8 @@ from corepath.job.model import Job, LayupSection
 from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter
 from corepath.operations import programs
-from corepath.planning import prepare_job
 from corepath.planning.make import make_files
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare_job
 from corepath.readback.foreign.foreign_facts import ForeignSetup
 from corepath.readback.foreign.foreign_file import read_foreign
 

@@ -22,8 +22,8 @@ from corepath.job.record.settled import Settled
 from corepath.lengths import MM
 from corepath.motion.program import Kind, Program
 from corepath.operations import programs
-from corepath.planning import Prepared, prepare_job
 from corepath.planning.known import Known
+from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup.checks.registration import registered
 from corepath.stackup.measuring.facts_for_record import facts_of
 

@@ -9,8 +9,7 @@ from typing import Any
 
 from corepath.job.load import load_job
 from corepath.job.model import Job
-from corepath.planning import prepare_job
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare_job
 from corepath.work.works import Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -14,7 +14,7 @@ from shapely import Point, Polygon, box
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection, Job
 from corepath.motion.cutter import Cutter, Cutting
-from corepath.planning import prepare_job
+from corepath.planning.prepare import prepare_job
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
 from corepath.work.cutting.pairs import CHANGE, Share, _ids, shares
 from corepath.work.cutting.reach import largest_left, passes, reached

@@ -12,7 +12,7 @@ from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import JobFile, json_option, quiet_option
 
 if TYPE_CHECKING:
-    from corepath.planning import Prepared
+    from corepath.planning.prepare import Prepared
 
 __all__ = ["check"]
 
@@ -30,11 +30,13 @@ def check(
         from corepath.cli.progress_line import showing
 
         with showing(quiet or json) as progress:
-            from corepath.planning import checks_report, prepare, suggestion
+            from corepath.planning.prepare import prepare
 
             prepared = prepare(job, progress)
             prepared.refuse_contradictions()
         if json:
+            from corepath.planning.questions import suggestion
+            from corepath.planning.report.checks_report import checks_report
             from corepath.reported import reported
 
             report = checks_report(prepared)
@@ -62,7 +64,7 @@ def _told(prepared: Prepared, suggest: bool) -> str:
         suggestion_lines,
     )
     from corepath.lengths import units_of
-    from corepath.planning import passes, pour_sheet, stops, suggestion
+    from corepath.planning.questions import passes, pour_sheet, stops, suggestion
 
     units = units_of(prepared.job.units)
     parts = [check_table(prepared.checks, units), contributor_table(prepared.checks, units)]
@@ -80,7 +82,7 @@ def _where_to_measure(job: Path) -> str:
     """Return the path of the list of places to measure, or the command that writes it: `check`
     itself writes nothing."""
     from corepath.cli.tables.paragraphs import next_command
-    from corepath.planning import measuring_path
+    from corepath.planning.questions import measuring_path
 
     listed = measuring_path(job)
     if listed.exists():

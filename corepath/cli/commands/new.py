@@ -55,7 +55,8 @@ def new(
 def _measuring(job: Path, progress: Progress) -> Path | None:
     """Write the list of places to measure and return its path; None where there was one before or
     it cannot be written."""
-    from corepath.planning import measuring_path, prepare, write_measuring
+    from corepath.planning.prepare import prepare
+    from corepath.planning.questions import measuring_path, write_measuring
 
     if measuring_path(job).exists():
         return None

@@ -11,7 +11,8 @@ from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import JobFile, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
-    from corepath.planning import Plan, Written
+    from corepath.planning.folder.plan_folder import Written
+    from corepath.planning.plan import Plan
 
 __all__ = ["plan"]
 
@@ -63,8 +64,9 @@ def plan(
             keep_planning(Watched(job, folder, port, despite_failures, stl, quiet))
             return
         with showing(quiet or json) as progress:
-            from corepath.planning import plan as make_plan
-            from corepath.planning import prepare, within
+            from corepath.planning.plan import plan as make_plan
+            from corepath.planning.prepare import prepare
+            from corepath.planning.progress import within
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             made = make_plan(

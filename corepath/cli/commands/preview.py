@@ -28,8 +28,9 @@ def preview(
         folder = output if output is not None else Path(f"{job.stem}-preview")
         ensure_writable(folder)
         with showing(quiet or json) as progress:
-            from corepath.planning import prepare, within
-            from corepath.planning import preview as make_preview
+            from corepath.planning.plan import preview as make_preview
+            from corepath.planning.prepare import prepare
+            from corepath.planning.progress import within
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             prepared.refuse_contradictions()

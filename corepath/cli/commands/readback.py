@@ -16,8 +16,8 @@ from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import json_option, quiet_option
 
 if TYPE_CHECKING:
-    from corepath.planning import Reading
     from corepath.planning.foreign.foreign_options import ForeignOptions
+    from corepath.planning.reading import Reading
 
 __all__ = ["readback"]
 
@@ -121,8 +121,9 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     from corepath.cli.progress_line import showing
 
     with showing(quiet or json) as progress:
-        from corepath.planning import read_folder, write_solids
         from corepath.planning.folder.plan_folder import ensure_writable
+        from corepath.planning.folder.solids import write_solids
+        from corepath.planning.reading import read_folder
 
         if stl:
             ensure_writable(folder)

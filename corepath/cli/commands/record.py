@@ -75,7 +75,7 @@ def _record(
                 refuse_options,
                 what_it_means,
             )
-            from corepath.planning import within
+            from corepath.planning.progress import within
 
             facts, prepared = known_facts(job, within(progress, 0.0, 0.5))
             held, path = read_record(job)

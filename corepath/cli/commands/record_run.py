@@ -18,7 +18,7 @@ from corepath.lengths import marked, units_of
 from corepath.stackup.measuring.facts_for_record import facts_of
 
 if TYPE_CHECKING:
-    from corepath.planning import Prepared
+    from corepath.planning.prepare import Prepared
 
 __all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
 
@@ -29,8 +29,8 @@ def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | Non
     Figures can be recorded for a job with faults too, as long as it can be read: they were measured
     and must not be lost. Raises InputError where it cannot.
     """
-    from corepath.planning import prepare
     from corepath.planning.folder.last_plan import last_plan
+    from corepath.planning.prepare import prepare
 
     try:
         # Without a stack-up the record still knows its rules, but no heights to compare with.
@@ -50,7 +50,7 @@ def form_for(job: Path, prepared: Prepared | None) -> Path | None:
     None where there is one already, the blank was measured or is being cut, or it cannot be
     written.
     """
-    from corepath.planning import measuring_path, write_measuring
+    from corepath.planning.questions import measuring_path, write_measuring
 
     if prepared is None or prepared.known.settled.cut or measuring_path(job).exists():
         return None
@@ -100,7 +100,7 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     Empty where nothing is wrong, and where the job itself is, which `check` reports.
     """
     from corepath.cli.tables.paragraphs import wrapped
-    from corepath.planning import prepare
+    from corepath.planning.prepare import prepare
 
     try:
         prepared = prepare(job, progress)

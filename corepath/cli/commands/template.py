@@ -68,7 +68,8 @@ def template(
                 [Fault("", "--flat and --form are different drawings", allowed="one of them")]
             )
         with showing(quiet or json) as progress:
-            from corepath.planning import prepare, within
+            from corepath.planning.prepare import prepare
+            from corepath.planning.progress import within
             from corepath.planning.template_files import template_of, write_template
 
             prepared = prepare(job, within(progress, 0.0, 0.7))

@@ -12,7 +12,8 @@ from corepath.cli.guard import fault_text, faults_of, say
 from corepath.cli.progress_line import Progress, showing
 
 if TYPE_CHECKING:
-    from corepath.planning import Plan, Written
+    from corepath.planning.folder.plan_folder import Written
+    from corepath.planning.plan import Plan
     from corepath.watching import Changes, NoticeBoard
 
 __all__ = ["Watched", "keep_planning"]
@@ -81,7 +82,9 @@ def _make(watched: Watched, board: NoticeBoard, changes: Changes, told: Progress
 
 
 def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Written]:
-    from corepath.planning import plan, prepare, within
+    from corepath.planning.plan import plan
+    from corepath.planning.prepare import prepare
+    from corepath.planning.progress import within
 
     def both(says: str, share: float) -> None:
         told(says, share)

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from corepath.planning import Plan, Written
+    from corepath.planning.folder.plan_folder import Written
+    from corepath.planning.plan import Plan
 
 __all__ = ["plan_text"]
 
