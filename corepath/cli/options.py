@@ -10,13 +10,18 @@ import typer
 
 from corepath.cli.completing import jobs
 
-__all__ = ["JobFile", "json_option", "output_option", "quiet_option"]
+__all__ = ["JobFile", "NoCache", "json_option", "output_option", "quiet_option"]
 
 JobFile = Annotated[
     Path,
     typer.Argument(
         metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
     ),
+]
+
+NoCache = Annotated[
+    bool,
+    typer.Option("--no-cache", help="Find all paths anew; neither use nor keep those of a run."),
 ]
 
 

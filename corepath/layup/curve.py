@@ -59,6 +59,11 @@ class Rocker:
         self._offset = float(self._raw_arc(np.zeros(1))[0])
 
     @property
+    def key_parts(self) -> tuple[object, ...]:
+        """All that it was made from, for the key of a kept result."""
+        return (self.stations,)
+
+    @property
     def level(self) -> bool:
         """Whether the form is flat and level."""
         return bool(np.ptp(self.stations[:, 1]) == 0.0)

@@ -4,9 +4,9 @@ commands call the same functions.
 Lengths are in mm throughout, whatever units a job file is written in; feeds in mm/min, speeds in
 rev/min, times in minutes. Frames as in the guide (`docs/arithmetic.md`): the *board frame* has X
 along the length, Y across, its origin at the middle of the blank, Z up from the finished bottom;
-the *bed frame* of a set-up has Z up from the bed. Nothing is printed, nothing is written but where
-`Plan.write` or a folder says so, and no state is kept between calls: the same input gives the same
-result.
+the *bed frame* of a set-up has Z up from the bed. Nothing is printed, and nothing is written but
+where `Plan.write` or a folder says so, and paths into the user's cache folder by `plan`. The same
+input gives the same result.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from corepath.caching.folder_store import store_of
 from corepath.planning.make import Progress, quiet
 from corepath.planning.plan import Plan
 from corepath.planning.plan import plan as make_plan
@@ -118,6 +119,7 @@ def plan(
     despite_failures: bool = False,
     bodies: bool = False,
     progress: Progress = quiet,
+    cache: bool = True,
 ) -> Plan:
     """Make the paths, write them as RS-274 (NIST IR 6556) in memory, read that text back and draw
     it.
@@ -125,12 +127,17 @@ def plan(
     `Plan.files` maps names to texts or bytes; `Plan.write` puts them into a folder. Where a check
     fails no path is made, unless `despite_failures`; where the read-back finds something, no `.nc`
     file is among them. `bodies` adds the core after each set-up as STL. `progress` is called with
-    words and the share done, 0 to 1.
+    words and the share done, 0 to 1. Paths are kept in the user's cache folder and taken from there
+    the next time, unless `cache` is False; the files are the same and are read back either way.
 
     Raises `InputError` for a job file that is wrong, `CorepathError` where no path can be found.
     """
     return make_plan(
-        _loaded(job), progress=progress, despite_failures=despite_failures, bodies=bodies
+        _loaded(job),
+        progress=progress,
+        despite_failures=despite_failures,
+        bodies=bodies,
+        store=store_of(cache),
     )
 
 

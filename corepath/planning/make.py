@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from corepath.caching.store import NOTHING, Store
 from corepath.gcode.write import Extents, Heading, write
 from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
@@ -55,14 +56,16 @@ class MadeFile:
         return hashlib.sha256(self.text.encode("ascii")).hexdigest()
 
 
-def make_files(prepared: Prepared, progress: Progress = quiet) -> tuple[MadeFile, ...]:
-    """Make all files still to be cut, in their order. Raises CorepathError where no path can be
-    found."""
+def make_files(
+    prepared: Prepared, progress: Progress = quiet, store: Store = NOTHING
+) -> tuple[MadeFile, ...]:
+    """Make all files still to be cut, in their order; paths come from `store` where that has them.
+    Raises CorepathError where no path can be found."""
     made: list[MadeFile] = []
     weights = [_DECK if work.name == "deck" else 1.0 for work in prepared.ahead]
     for k, work in enumerate(prepared.ahead):
         progress(f"path of {work.name}", sum(weights[:k]) / sum(weights))
-        made += [written_file(prepared, work, program) for program in programs(work)]
+        made += [written_file(prepared, work, program) for program in programs(work, store)]
     return tuple(made)
 
 

@@ -9,6 +9,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from corepath.caching.store import NOTHING, Store
 from corepath.gcode.read.findings import Finding
 from corepath.job.text.resolved import resolved_dict
 from corepath.lengths import MM
@@ -81,8 +82,10 @@ def plan(
     progress: Progress = quiet,
     despite_failures: bool = False,
     bodies: bool = False,
+    store: Store = NOTHING,
 ) -> Plan:
-    """Make all files of a prepared job and read them back. Nothing is written to disk.
+    """Make all files of a prepared job and read them back. Nothing is written to disk, but for
+    paths to `store`, which are taken from there the next time.
 
     With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each
     set-up as STL. Raises CorepathError where no path can be found, InputError where the record
@@ -93,7 +96,13 @@ def plan(
     # drawings, sheet and report below are made all the same, to show what fails.
     proof = Proof(prepared)
     if despite_failures or not prepared.failed:
-        proof = prove(prepared, progress=progress, despite_failures=despite_failures, steps=True)
+        proof = prove(
+            prepared,
+            progress=progress,
+            despite_failures=despite_failures,
+            steps=True,
+            store=store,
+        )
     prepared, readback = proof.prepared, proof.readback
     progress("drawings", 0.75)
     files: dict[str, str | bytes] = {**_drawings(prepared, proof.made)}
@@ -101,7 +110,7 @@ def plan(
     if despite_failures or not proof.failed:
         files.update(texts)
         files.update({one.name: one.text for one in proof.walks})
-    results = results_of(proof)
+    results = results_of(proof, store)
     files.update(deviation_files(prepared, results.deviation))
     files["deck-and-casting.svg"] = deck_casting_sheet(
         prepared.job, prepared.board, results.casting, digest=prepared.digest
@@ -139,9 +148,11 @@ def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[st
     return report
 
 
-def preview(prepared: Prepared, folder: Path, progress: Progress = quiet) -> Written:
+def preview(
+    prepared: Prepared, folder: Path, progress: Progress = quiet, store: Store = NOTHING
+) -> Written:
     """Write the drawings only, into `folder`; failed checks are shown in them but stop nothing."""
-    made = make_files(prepared, within(progress, 0.1, 0.8))
+    made = make_files(prepared, within(progress, 0.1, 0.8), store)
     progress("drawings", 0.8)
     return write_folder(folder, _drawings(prepared, made), withdraw=False)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from corepath.caching.store import NOTHING, Store
 from corepath.planning.make import MadeFile, make_files, written_file
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
@@ -41,13 +42,15 @@ def prove(
     progress: Progress = quiet,
     despite_failures: bool = False,
     steps: bool = False,
+    store: Store = NOTHING,
 ) -> Proof:
     """Make all files of a prepared job and read them back.
 
     `despite_failures`: each head then names what failed. `steps` keeps the blank before and after
-    each file, for the preview. Raises CorepathError where no path can be found.
+    each file, for the preview. Paths come from `store` where that has them; what the files are read
+    back for never does. Raises CorepathError where no path can be found.
     """
-    made = make_files(prepared, within(progress, 0.1, 0.45))
+    made = make_files(prepared, within(progress, 0.1, 0.45), store)
     spanned = _with_travel(prepared, made)
     # Only the written files tell how far they travel. The paths stay, but now each head must say
     # that it fails.

@@ -110,6 +110,11 @@ class DeckSurface:
         put(self, "steepest", float(slopes.max()) / self.step)
         put(self, "source", source)
 
+    @property
+    def key_parts(self) -> tuple[object, ...]:
+        """All that it was made from, for the key of a kept result."""
+        return self.xs, self.ys, self.grid, self.edge, self.source
+
     def __setattr__(self, name: str, value: object) -> None:
         raise AttributeError(f"a deck surface does not change: {name}")
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from corepath.cli.guard import as_json, end, guarded, say
-from corepath.cli.options import JobFile, json_option, output_option, quiet_option
+from corepath.cli.options import JobFile, NoCache, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning.folder.plan_folder import Written
@@ -48,11 +48,13 @@ def plan(
             show_default=False,
         ),
     ] = None,
+    no_cache: NoCache = False,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
     """Write G-code, read back, with drawings and a report."""
     with guarded(json_wanted=json, job=job):
+        from corepath.caching.folder_store import store_of
         from corepath.cli.commands.watch import Watched, keep_planning
         from corepath.cli.progress_line import showing
         from corepath.planning.folder.plan_folder import ensure_writable
@@ -61,7 +63,7 @@ def plan(
         ensure_writable(folder)
         if watch or port is not None:
             _refuse(watch, json)
-            keep_planning(Watched(job, folder, port, despite_failures, stl, quiet))
+            keep_planning(Watched(job, folder, port, despite_failures, stl, quiet, not no_cache))
             return
         with showing(quiet or json) as progress:
             from corepath.planning.plan import plan as make_plan
@@ -70,7 +72,11 @@ def plan(
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             made = make_plan(
-                prepared, progress=progress, despite_failures=despite_failures, bodies=stl
+                prepared,
+                progress=progress,
+                despite_failures=despite_failures,
+                bodies=stl,
+                store=store_of(not no_cache),
             )
             written = made.write(folder)
         if json:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 from corepath.cli.guard import as_json, guarded, say
-from corepath.cli.options import JobFile, json_option, output_option, quiet_option
+from corepath.cli.options import JobFile, NoCache, json_option, output_option, quiet_option
 
 __all__ = ["preview"]
 
@@ -17,10 +17,12 @@ def preview(
         Path | None, output_option("DIR", "Folder to write; NAME-preview if not given.")
     ] = None,
     json: Annotated[bool, json_option("the names of the drawings as JSON")] = False,
+    no_cache: NoCache = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
     """Write one SVG for each operation, and an overview."""
     with guarded(json_wanted=json, job=job):
+        from corepath.caching.folder_store import store_of
         from corepath.cli.progress_line import showing
         from corepath.cli.tables.paragraphs import next_command
         from corepath.planning.folder.plan_folder import ensure_writable
@@ -34,7 +36,7 @@ def preview(
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             prepared.refuse_contradictions()
-            names = make_preview(prepared, folder, progress=progress).written
+            names = make_preview(prepared, folder, progress, store_of(not no_cache)).written
         if json:
             say(as_json({"folder": str(folder), "drawings": names}))
             return

@@ -29,6 +29,7 @@ class Watched:
     despite_failures: bool = False
     stl: bool = False
     quiet: bool = False
+    cache: bool = True
 
 
 def keep_planning(watched: Watched) -> None:
@@ -82,6 +83,7 @@ def _make(watched: Watched, board: NoticeBoard, changes: Changes, told: Progress
 
 
 def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Written]:
+    from corepath.caching.folder_store import store_of
     from corepath.planning.plan import plan
     from corepath.planning.prepare import prepare
     from corepath.planning.progress import within
@@ -92,7 +94,11 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
 
     prepared = prepare(watched.job, within(both, 0.0, 0.1))
     made = plan(
-        prepared, progress=both, despite_failures=watched.despite_failures, bodies=watched.stl
+        prepared,
+        progress=both,
+        despite_failures=watched.despite_failures,
+        bodies=watched.stl,
+        store=store_of(watched.cache),
     )
     # The last chance to be superseded before anything is written.
     both("writing", 1.0)

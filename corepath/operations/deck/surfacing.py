@@ -11,10 +11,12 @@ cut first (`corepath.operations.facing.around`).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.caching.store import NOTHING, Store, kept
 from corepath.errors import CorepathError
 from corepath.geometry.polylines import part_counts
 from corepath.lengths import mm
@@ -30,11 +32,13 @@ from corepath.operations.deck.deck_finish import (
     with_strokes,
 )
 from corepath.operations.deck.drop_cutter import DropCutter
+from corepath.operations.deck.kept_deck import FINISHED, LEFT, ROUGHED, Finished
 from corepath.operations.deck.plain_lines import Strip, strips
 from corepath.operations.deck.roughing import rough
 from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
 from corepath.operations.facing.facing_paths import RUN_IN, descend, joined, program
+from corepath.operations.kept_paths import move_table
 from corepath.work.keepoff import field_of
 from corepath.work.works import Deck, Work
 
@@ -52,27 +56,45 @@ _TOLD = 0.005
 """mm above the allowed ridge from which a hollow is reported."""
 
 
-def deck_programs(work: Work) -> tuple[Program, ...]:
+def deck_programs(work: Work, store: Store = NOTHING) -> tuple[Program, ...]:
     """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
-    deck = _deck(work)
-    if deck.rough > 0.0:
-        offset = DropCutter(deck.surface, work.cutter)
-        return (_program(work, rough(work, deck, offset, Around.of(work))),)
-    return (finished(work)[0],)
+    if _deck(work).rough > 0.0:
+        plain = _without_openings(work)
+        return (_program(work, kept(store, ROUGHED, (plain,), lambda: _roughed(plain))),)
+    return (finished(work, store=store)[0],)
 
 
-def finished(work: Work, *, rounds: int = ROUNDS) -> tuple[Program, Left | None]:
+def finished(
+    work: Work, *, rounds: int = ROUNDS, store: Store = NOTHING
+) -> tuple[Program, Left | None]:
     """The finishing program, and what it leaves (None beside obstacles or inside a frame).
 
     `rounds` is how often the path is laid and tried at most; 1 for a path that is only to be
     compared.
     """
+    plain = _without_openings(work)
+    stretch, left = kept(store, FINISHED, (plain, rounds), lambda: _finished(plain, rounds))
+    watch = () if left is None else _told(_deck(work), left)
+    return _program(work, stretch, watch), left
+
+
+def _without_openings(work: Work) -> Work:
+    """The work without the bores under its deck, which change feeds and never the way: so the path
+    can be kept when a bore is moved."""
+    return replace(work, deck=replace(_deck(work), openings=()))
+
+
+def _roughed(work: Work) -> Pass:
+    deck = _deck(work)
+    return rough(work, deck, DropCutter(deck.surface, work.cutter), Around.of(work))
+
+
+def _finished(work: Work, rounds: int) -> Finished:
     deck, around = _deck(work), Around.of(work)
     offset = DropCutter(deck.surface, work.cutter)
     if around is None:
-        stretch, left = _finish(work, deck, offset, rounds)
-        return _program(work, stretch, _told(deck, left)), left
-    return _program(work, _finish_around(work, deck, offset, around, rounds)), None
+        return _finish(work, deck, offset, rounds)
+    return _finish_around(work, deck, offset, around, rounds), None
 
 
 def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
@@ -87,10 +109,15 @@ def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
     )
 
 
-def judged(work: Work, moves: Sequence[Move]) -> Left:
+def judged(work: Work, moves: Sequence[Move], store: Store = NOTHING) -> Left:
     """What straight cuts of the work's cutter, one after another, leave over its deck."""
+    path = move_table(moves)[:, 1:4]
+    plain = _without_openings(work)
+    return kept(store, LEFT, (plain, path), lambda: _judged(plain, path))
+
+
+def _judged(work: Work, path: Array) -> Left:
     deck = _deck(work)
-    path = np.array([(move.x, move.y, move.z) for move in moves])
     return left_over(path, work, deck, DropCutter(deck.surface, work.cutter))
 
 

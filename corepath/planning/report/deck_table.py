@@ -16,11 +16,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corepath.caching.store import NOTHING, Store
 from corepath.errors import CorepathError
 from corepath.lengths import Said
 from corepath.motion.clock import Limits, seconds
 from corepath.motion.cutter import Cutter
-from corepath.motion.program import Kind, line
+from corepath.motion.program import Kind, Program, line
 from corepath.operations.deck.surfacing import finished, judged
 from corepath.planning.make import MadeFile, minutes_of
 from corepath.planning.prepare import Prepared
@@ -65,7 +66,9 @@ class ComparedCutter:
     refused: str | None = None
 
 
-def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[ComparedCutter, ...]:
+def compared_cutters(
+    prepared: Prepared, made: Sequence[MadeFile], store: Store = NOTHING
+) -> tuple[ComparedCutter, ...]:
     """Return one entry for each listed cutter that could finish the deck, the quickest first; empty
     where the deck has been cut already."""
     mine = next(
@@ -83,7 +86,8 @@ def compared_cutters(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Comp
         for one in offers
         if one.chosen.cutter.number != work.cutter.number and one.minutes < mine.minutes
     ]
-    return tuple(_entry(prepared, mine, offer, tried=offer in others[:_TRIED]) for offer in offers)
+    tried = others[:_TRIED]
+    return tuple(_entry(prepared, mine, offer, store, tried=offer in tried) for offer in offers)
 
 
 def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> float:
@@ -103,7 +107,9 @@ def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> floa
     return float(seconds(moves, limits).sum()) / 60.0
 
 
-def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> ComparedCutter:
+def _entry(
+    prepared: Prepared, mine: MadeFile, offer: Offer, store: Store, *, tried: bool
+) -> ComparedCutter:
     work = mine.work
     cutter, cutting, limits = (
         offer.chosen.cutter,
@@ -129,11 +135,16 @@ def _entry(prepared: Prepared, mine: MadeFile, offer: Offer, *, tried: bool) -> 
     # A cutter that finds no path is an answer too: it is listed with the reason.
     variant = replace(work, cutter=cutter, cutting=cutting)
     try:
-        path = mine.program if taken else finished(variant, rounds=1)[0] if tried else None
+        path = mine.program if taken else _other(variant, store) if tried else None
     except CorepathError as error:
         return replace(found, estimate=True, refused=str(error))
     if path is None:
         return found
-    left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID])
+    left = judged(variant, [move for move in path.moves if move.kind != Kind.RAPID], store)
     spent = mine.minutes if taken else minutes_of(path, limits)
     return replace(found, minutes=spent, lowest=left.low, highest=left.high)
+
+
+def _other(work: Work, store: Store) -> Program:
+    """Return the path of a cutter that is only compared."""
+    return finished(work, rounds=1, store=store)[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from corepath.caching.store import NOTHING, Store
 from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
@@ -38,7 +39,7 @@ class Results:
     casting: DeckCasting
 
 
-def results_of(proof: Proof) -> Results:
+def results_of(proof: Proof, store: Store = NOTHING) -> Results:
     """Return lists, times, cutters for the deck, its deviation, and what shows of the casting."""
     prepared, readback = proof.prepared, proof.readback
     stop = prepared.stackup.skim.planned_stop
@@ -47,7 +48,7 @@ def results_of(proof: Proof) -> Results:
         lists=lists_of(prepared),
         minutes=round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2),
         apart=together((one.program.cutter.number, one.apart) for one in run),
-        cutters=compared_cutters(prepared, proof.made),
+        cutters=compared_cutters(prepared, proof.made, store),
         deviation=deck_deviation(prepared, readback),
         casting=_deck_casting(prepared, readback),
     )
