@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import shutil
 import socket
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -33,6 +35,17 @@ UNITS = (
     "stackup",
     "work",
 )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Gives the run a folder of its own for kept paths: not the user's, nor that of an earlier run.
+
+    Processes of this run, those of pytest-xdist too, take it from the environment.
+    """
+    if not hasattr(config, "workerinput"):
+        folder = tempfile.mkdtemp(prefix="corepath-tests-")
+        os.environ["COREPATH_CACHE"] = folder
+        config.add_cleanup(lambda: shutil.rmtree(folder, ignore_errors=True))
 
 
 @pytest.hookimpl(tryfirst=True)
