@@ -17,8 +17,10 @@ from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
 from corepath.readback.foreign.timing import motion_seconds
-from corepath.readback.result import FileStep, ReadBack, Remaining
+from corepath.readback.remaining import KeptBlank, KeptFace, Remaining
+from corepath.readback.result import FileStep, ReadBack
 from corepath.readback.steps import few
+from corepath.stock.material import Singles
 from corepath.stock.path import Path
 from corepath.views.drawings.scene import Scene
 from corepath.views.player import (
@@ -72,7 +74,7 @@ def reels(
     prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]
 ) -> tuple[PlayedFile, ...]:
     """Return one reel for every file that was read, in the order of the plan."""
-    units = units_of(prepared.job.units)
+    units, faces = units_of(prepared.job.units), _Unpacked()
     return tuple(
         PlayedFile(
             file=step.file,
@@ -83,8 +85,8 @@ def reels(
             cutter=step.path.cutter,
             zero=step.zero,
             motions=motions(step.path, step.zero, prepared.job.machine.motion_limits),
-            before=_blank(step.before),
-            after=_blank(step.after),
+            before=faces.blank(step.kept_before),
+            after=faces.blank(step.kept_after),
             shapes=_shapes(prepared, step),
             left=tuple(
                 (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.says))
@@ -154,10 +156,29 @@ def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
     return np.insert(table, places, np.array(rows), axis=0) if rows else table
 
 
+class _Unpacked:
+    """The faces of all states, each unpacked once however many states share it."""
+
+    def __init__(self) -> None:
+        self._made: dict[int, Singles] = {}
+
+    def blank(self, kept: KeptBlank) -> PlayedBlank:
+        low, high, bottom, top = (self._face(face) for face in kept.faces)
+        return _blank(Remaining(kept.setup, kept.grid, (low, high), (bottom, top)))
+
+    def _face(self, kept: KeptFace) -> Singles:
+        if id(kept) not in self._made:
+            self._made[id(kept)] = kept.face()
+        return self._made[id(kept)]
+
+
 def _few(left: Remaining) -> PlayedBlank:
     """Return a part of the columns that a set-up left, few enough for 3-D."""
     grid, pick = few(left.grid, _SOLID_COLUMNS)
-    wood, casting = ((low[pick], high[pick]) for low, high in (left.wood, left.casting))
+    # copies: a view would hold on to all columns
+    wood, casting = (
+        (low[pick].copy(), high[pick].copy()) for low, high in (left.wood, left.casting)
+    )
     return _blank(Remaining(left.setup, grid, wood, casting))
 
 

@@ -131,11 +131,14 @@ def _wall_columns(stock: Stock, behind: Sequence[Work], edge: float) -> Mask:
     left of it stands below the deck, though the deck was not touched. The holes' own checks judge
     their walls.
     """
-    mask = np.zeros((stock.grid.ny, stock.grid.nx), dtype=np.bool_)
+    grid = stock.grid
+    mask, xs, ys = np.zeros((grid.ny, grid.nx), dtype=np.bool_), grid.xs, grid.ys
     for hole in (hole for work in behind if work.setup == "A" for hole in work.holes):
-        away = np.hypot(stock.grid.xs[None, :] - hole.x, stock.grid.ys[:, None] - hole.y)
+        widest = max(step.diameter for step in hole.steps) / 2.0
+        part = grid.about(hole.x, hole.y, widest + edge + grid.cell)
+        away = np.hypot(xs[None, part[1]] - hole.x, ys[part[0], None] - hole.y)
         for step in hole.steps:
-            mask |= np.abs(away - step.diameter / 2.0) <= edge
+            mask[part] |= np.abs(away - step.diameter / 2.0) <= edge
     return mask
 
 

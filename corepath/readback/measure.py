@@ -33,7 +33,8 @@ from corepath.readback.motion.first_way import Zeroed
 from corepath.readback.motion.stops import check_turn
 from corepath.readback.one_file import Mounted, cut_file
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import FileCount, ReadBack, Remaining, Span
+from corepath.readback.remaining import KeptSetups
+from corepath.readback.result import FileCount, ReadBack, Span
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.steps import StockSnapshots
 from corepath.readback.surfaces.exact_deck import Swept, check_rim, prove_deck
@@ -100,7 +101,7 @@ def read_back(
         elif run.program is not None:
             check_turn(run.program, run.findings)
         run.left(setup, ordered)
-        run.remaining[setup] = Remaining.of(run.stock, setup)
+        run.remaining.keep(run.stock, setup)
     run.open_bores(ordered)
     run.after_layup([work for work in ordered if work.setup == "D"])
     run.strangers()
@@ -129,7 +130,7 @@ class Run:
         self.findings = Findings()
         self.measures: list[Measure] = []
         self.counts: list[FileCount] = []
-        self.remaining: dict[str, Remaining] = {}
+        self.remaining = KeptSetups()
         self.film = StockSnapshots(steps)
         self.travelled: dict[str, Span] = {}
         self.used: set[str] = set()
@@ -398,7 +399,7 @@ class Run:
         for work in works:
             if work.name not in self.shop.done:
                 self.operation(work)
-        self.remaining["D"] = Remaining.of(self.stock, "D")
+        self.remaining.keep(self.stock, "D")
 
     def left(self, setup: str, works: Sequence[Work]) -> None:
         """Measure what is left after a set-up."""

@@ -2,113 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Finding, Findings
+from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.surfaces.measures import Measure
 from corepath.reported import Key, report_keys
-from corepath.stock.material import BlankFaces, Grid, Mask, Stock
+from corepath.stock.material import BlankFaces
 from corepath.stock.path import Path
 
-__all__ = ["SQUARE", "Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Remaining", "Span"]
-
-SQUARE = 20.0
-"""mm: side of the squares of the map in the report."""
+__all__ = ["Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Span"]
 
 Span = tuple[float, float, float, float]
 """A rectangle on the bed: least x, least y, largest x, largest y; mm."""
-
-Singles = NDArray[np.float32]
-
-
-@report_keys(Key("*", "squares"))
-@dataclass(frozen=True, slots=True)
-class Remaining:
-    """The blank after a set-up, in its bed frame: arrays [iy, ix], mm, NaN where nothing is left.
-
-    `wood` and `casting` are (bottom, top) of each column's interval.
-    """
-
-    setup: str
-    grid: Grid
-    wood: tuple[Singles, Singles]
-    casting: tuple[Singles, Singles]
-
-    @staticmethod
-    def of(stock: Stock, setup: str) -> Remaining:
-        return Remaining(
-            setup,
-            stock.grid,
-            _where(stock.has_wood, stock.wood_bottom, stock.wood_top),
-            _where(stock.has_casting, stock.cast_bottom, stock.cast_top),
-        )
-
-    @staticmethod
-    def interval(bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
-        """Return the faces (bottom, top) of the columns of one kind, NaN where a column has none of
-        it."""
-        return _where(Stock.filled(bottom, top), bottom, top)
-
-    @property
-    def top(self) -> Singles:
-        """Highest solid of each column."""
-        highest: Singles = np.fmax(self.wood[1], self.casting[1])
-        return highest
-
-    @property
-    def bottom(self) -> Singles:
-        """Lowest solid of each column."""
-        lowest: Singles = np.fmin(self.wood[0], self.casting[0])
-        return lowest
-
-    def squares(self) -> dict[str, Any]:
-        """Return a map for the report: the least wood, casting and whole (mm) of the columns in
-        each square; None where a square has none.
-
-        `x0`, `y0` is the middle of the first square, `px`, `py` their spacing; rows run along Y,
-        the lowest first.
-        """
-        grid = self.grid
-        nx, ny = (
-            max(round(grid.px * grid.nx / SQUARE), 1),
-            max(round(grid.py * grid.ny / SQUARE), 1),
-        )
-        xs, ys = np.arange(nx) * grid.nx // nx, np.arange(ny) * grid.ny // ny
-        wide, high = grid.px * grid.nx / nx, grid.py * grid.ny / ny
-        heights = {
-            "wood": self.wood[1] - self.wood[0],
-            "casting": self.casting[1] - self.casting[0],
-            "whole": self.top - self.bottom,
-        }
-        return {
-            "setup": self.setup,
-            "x0": grid.x0 + (wide - grid.px) / 2,
-            "y0": grid.y0 + (high - grid.py) / 2,
-            "px": wide,
-            "py": high,
-            **{name: _least_by_square(values, xs, ys) for name, values in heights.items()},
-        }
-
-
-def _least_by_square(
-    values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]
-) -> list[list[float | None]]:
-    """Return the least of the columns from each of `ys` and `xs` to the next."""
-    filled = np.where(np.isnan(values), np.float32(np.inf), values)
-    least = np.minimum.reduceat(np.minimum.reduceat(filled, ys, axis=0), xs, axis=1)
-    return [
-        [round(float(value), 3) if np.isfinite(value) else None for value in row] for row in least
-    ]
-
-
-def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
-    gone = np.float32(np.nan)
-    return np.where(there, bottom, gone), np.where(there, top, gone)
 
 
 @report_keys(
@@ -133,15 +40,23 @@ class FileCount:
 @dataclass(frozen=True, slots=True)
 class FileStep:
     """One file as it was cut: its motions on the bed (without their straight pieces), its zero
-    there, and the blank before and after it, of which every n-th column is kept."""
+    there, and the blank before and after it as kept: every n-th column."""
 
     file: str
     setup: str
     name: str
     path: Path
     zero: tuple[float, float, float]
-    before: Remaining
-    after: Remaining
+    kept_before: KeptBlank
+    kept_after: KeptBlank
+
+    @property
+    def before(self) -> Remaining:
+        return self.kept_before.blank()
+
+    @property
+    def after(self) -> Remaining:
+        return self.kept_after.blank()
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +128,6 @@ class ReadBack:
                 return measure
         raise KeyError(id)
 
-    def left(self) -> list[Remaining]:
-        """Return the blank after each set-up, in their order."""
-        return [self.remaining[setup] for setup in sorted(self.remaining)]
+    def left(self) -> Iterator[Remaining]:
+        """Yield the blank after each set-up, in their order."""
+        return (self.remaining[setup] for setup in sorted(self.remaining))

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corepath.readback.result import FileStep, Remaining
+from corepath.readback.remaining import KeptBlank, Remaining
+from corepath.readback.result import FileStep
 from corepath.stock.material import Grid, Stock
 from corepath.stock.path import Path, Pieces
 from corepath.work.works import Work
@@ -31,7 +32,7 @@ class _Open:
 
     work: Work
     zero: tuple[float, float, float]
-    before: Remaining
+    before: KeptBlank
 
 
 class StockSnapshots:
@@ -41,17 +42,23 @@ class StockSnapshots:
         self.keep = keep
         self.steps: list[FileStep] = []
         self._open: _Open | None = None
+        self._last: KeptBlank | None = None
 
     def begin(self, work: Work, zero: tuple[float, float, float], stock: Stock) -> None:
         """Keep the blank before a file, with the zero of the file on the bed."""
-        self._open = _Open(work, zero, thinned(stock, work.setup)) if self.keep else None
+        self._open = _Open(work, zero, self._kept(stock, work.setup)) if self.keep else None
+
+    def _kept(self, stock: Stock, setup: str) -> KeptBlank:
+        """Keep the blank as it is now; what has not changed is shared with the state before."""
+        self._last = KeptBlank.of(thinned(stock, setup), self._last)
+        return self._last
 
     def end(self, file: str, path: Path, stock: Stock) -> None:
         """Keep the blank after the same file, and its motions."""
         if self._open is None:
             return
         work = self._open.work
-        after = thinned(stock, work.setup)
+        after = self._kept(stock, work.setup)
         kept = replace(path, pieces=_NO_PIECES)
         self.steps.append(
             FileStep(file, work.setup, work.name, kept, self._open.zero, self._open.before, after)

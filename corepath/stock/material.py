@@ -92,14 +92,17 @@ class Grid:
             )
         return mask
 
+    def about(self, x: float, y: float, radius: float) -> tuple[slice, slice]:
+        """Return the rows and columns of a square about a place, at least all within `radius` of
+        it."""
+        low_y, low_x = self.at(x - radius, y - radius)
+        high_y, high_x = self.at(x + radius, y + radius)
+        return slice(low_y, high_y + 1), slice(low_x, high_x + 1)
+
     def near(self, x: float, y: float, radius: float) -> Mask:
         """Return a mask of the columns within `radius` of a place."""
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
-        (low_y, low_x), (high_y, high_x) = (
-            self.at(x - radius, y - radius),
-            self.at(x + radius, y + radius),
-        )
-        part = (slice(low_y, high_y + 1), slice(low_x, high_x + 1))
+        part = self.about(x, y, radius)
         mask[part] = (self.xs[None, part[1]] - x) ** 2 + (
             self.ys[part[0], None] - y
         ) ** 2 <= radius * radius
@@ -204,7 +207,9 @@ class Stock:
         other = object.__new__(Stock)
         other.grid, other.raw = self.grid, self.raw
         other.began, other.past, other.remembers = self.began, self.past, self.remembers
-        for name in ("wood_bottom", "wood_top", "cast_bottom", "cast_top", "top"):
+        # nothing changes lower faces in place
+        other.wood_bottom, other.cast_bottom = self.wood_bottom, self.cast_bottom
+        for name in ("wood_top", "cast_top", "top"):
             setattr(other, name, getattr(self, name).copy())
         return other
 
@@ -336,7 +341,7 @@ class Stock:
             & (self.wood_top < self.raw - np.float32(1e-3))
             & (self.wood_top < level)
         )
-        self.cast_bottom[blind] = self.wood_top[blind]
+        self.cast_bottom = np.where(blind, self.wood_top, self.cast_bottom)
         self.cast_top[blind] = level[blind]
         self._settle()
         # The paths so far met no resin: replayed over it, they would cut it away.

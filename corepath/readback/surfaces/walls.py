@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -35,6 +36,10 @@ _RUN = 200
 # Share of the radius within which a disc leaves nothing beside its line: a hole of the buffer that
 # lies nearer is false.
 _HOLE = 0.99
+# Pieces that bound the least distance of all from a wall, and how far beyond that bound (mm) it is
+# looked for.
+_SOME = 100
+_BESIDE = 1e-3
 # mm between the points of a wall at which wood left standing is looked for.
 _SAMPLE = 1.0
 
@@ -73,11 +78,11 @@ def chains(pieces: Pieces) -> Iterator[Floats]:
     if not len(pieces):
         return
     joined = np.all(np.abs(pieces.lower[1:, :2] - pieces.upper[:-1, :2]) < 1e-9, axis=1)
-    first = 0
-    for at in range(1, len(pieces) + 1):
-        if at == len(pieces) or not joined[at - 1] or at - first >= _RUN:
-            yield np.vstack((pieces.lower[first, :2], pieces.upper[first:at, :2]))
-            first = at
+    ends = [0, *(np.flatnonzero(~joined) + 1).tolist(), len(pieces)]
+    for begin, end in pairwise(ends):
+        for first in range(begin, end, _RUN):
+            upper = pieces.upper[first : min(first + _RUN, end), :2]
+            yield np.concatenate((pieces.lower[first : first + 1, :2], upper))
 
 
 def swept_area(pieces: Pieces, radius: float) -> BaseGeometry:
@@ -207,7 +212,13 @@ def _over_cut(
     place, and the index of the piece."""
     edges = _segments(ring)
     lines = _piece_lines(pieces)
-    pairs, away = STRtree(edges).query_nearest(lines, return_distance=True, all_matches=False)
+    tree = STRtree(edges)
+    # Some of the pieces bound the distance, within which the tree finds the nearest of all fast.
+    some = lines[:: max(len(lines) // _SOME, 1)]
+    _, away = tree.query_nearest(some, return_distance=True, all_matches=False)
+    pairs, away = tree.query_nearest(
+        lines, max_distance=float(away.min()) + _BESIDE, return_distance=True, all_matches=False
+    )
     order = int(np.argmin(away))
     piece, edge = int(pairs[0, order]), int(pairs[1, order])
     spot = shapely.get_coordinates(shapely.shortest_line(lines[piece], edges[edge]))[-1]

@@ -3,6 +3,7 @@ figures as packed text."""
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -172,10 +173,10 @@ def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int], step: float
     """Return the number of a state; a state that is there already keeps its number."""
 
     def number(face: Heights) -> int:
-        raw = face.tobytes()
-        if raw not in faces:
-            faces[raw] = len(faces), pack.heights(face, step)
-        return faces[raw][0]
+        held = hashlib.blake2b(face.tobytes()).digest()
+        if held not in faces:
+            faces[held] = len(faces), pack.heights(face, step)
+        return faces[held][0]
 
     at = blank.lattice
     state = {
