@@ -17,9 +17,10 @@ from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
 from corepath.readback.foreign.timing import motion_seconds
-from corepath.readback.remaining import KeptBlank, KeptFace, Remaining
+from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.result import FileStep, ReadBack
 from corepath.readback.steps import few
+from corepath.stock.kept_face import KeptFace
 from corepath.stock.material import Singles
 from corepath.stock.path import Path
 from corepath.views.drawings.scene import Scene

@@ -245,7 +245,7 @@ class Run:
         """Cut each skim pass on what the one before left; those after the planned one on a copy,
         and the combined file on the blank as it was before them all."""
         assert work.facing is not None
-        raw, old = self.stock.copy(), self.old
+        raw, old = self.stock.lay_aside(), self.old
         running = self.stock
         for number, plane in enumerate(work.facing.planes, 1):
             if number == self.shop.planned_pass + 1:
@@ -253,7 +253,8 @@ class Run:
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
             self.old = None  # the next pass goes on under the zero of the first
         self.old = old
-        self._all_passes(work, work.facing, raw)
+        del running  # the blank after the last pass: it takes as much room as the next
+        self._all_passes(work, work.facing, raw.stock())
         self._saw_off(work.facing)
 
     def _saw_off(self, facing: Facing) -> None:

@@ -1,9 +1,5 @@
-"""The blank after a set-up or a file: its columns, and the same kept in little room.
-
-Of the four faces (bottom and top, of wood and casting) most columns of most have one height: that
-of a raw face, or none. So a face is kept as that height, one bit a column, and the heights of the
-others, bit for bit; a face that has not changed since the state before is kept once.
-"""
+"""The blank after a set-up or a file: its columns, and the same kept in little room: a face that
+has not changed since the state before is kept once."""
 
 from __future__ import annotations
 
@@ -15,17 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.reported import Key, report_keys
+from corepath.stock.kept_face import KeptFace
 from corepath.stock.material import Grid, Mask, Singles, Stock
 
-__all__ = ["SQUARE", "KeptBlank", "KeptFace", "KeptSetups", "Remaining"]
+__all__ = ["SQUARE", "KeptBlank", "KeptSetups", "Remaining"]
 
 SQUARE = 20.0
 """mm: side of the squares of the map in the report."""
-
-# Columns looked at for the height that most have.
-_SAMPLE = 2048
-# Share of columns of other heights from which on a face is kept as it is.
-_MANY = 0.7
 
 
 @report_keys(Key("*", "squares"))
@@ -43,12 +35,8 @@ class Remaining:
 
     @staticmethod
     def of(stock: Stock, setup: str) -> Remaining:
-        return Remaining(
-            setup,
-            stock.grid,
-            _where(stock.has_wood, stock.wood_bottom, stock.wood_top),
-            _where(stock.has_casting, stock.cast_bottom, stock.cast_top),
-        )
+        low, high, bottom, top = _faces(stock)
+        return Remaining(setup, stock.grid, (low, high), (bottom, top))
 
     @staticmethod
     def interval(bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
@@ -97,6 +85,16 @@ class Remaining:
         }
 
 
+def _faces(stock: Stock) -> Iterator[Singles]:
+    """Yield bottom and top of the wood, then of the casting, NaN where a column has none of it."""
+    for there, bottom, top in (
+        (stock.has_wood, stock.wood_bottom, stock.wood_top),
+        (stock.has_casting, stock.cast_bottom, stock.cast_top),
+    ):
+        for face in (bottom, top):
+            yield np.where(there, face, np.float32(np.nan))
+
+
 def _least_by_square(
     values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]
 ) -> list[list[float | None]]:
@@ -111,45 +109,6 @@ def _least_by_square(
 def _where(there: Mask, bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
     gone = np.float32(np.nan)
     return np.where(there, bottom, gone), np.where(there, top, gone)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class KeptFace:
-    """One face [iy, ix]: `common`, the height of the columns that have no bit in `others`, and the
-    `heights` of those that have one, in order. Heights are held as their 32 bits, so that none
-    (NaN) equals itself. Without `others` all heights are there."""
-
-    shape: tuple[int, ...]
-    common: int
-    others: NDArray[np.uint8] | None
-    heights: NDArray[np.int32]
-
-    @staticmethod
-    def of(face: Singles) -> KeptFace:
-        bits = np.ascontiguousarray(face).view(np.int32).ravel()
-        values, counts = np.unique(bits[:: max(len(bits) // _SAMPLE, 1)], return_counts=True)
-        common = int(values[int(np.argmax(counts))])
-        other = bits != np.int32(common)
-        if np.count_nonzero(other) > _MANY * len(bits):
-            return KeptFace(face.shape, common, None, bits.copy())
-        return KeptFace(face.shape, common, np.packbits(other), bits[other])
-
-    def face(self) -> Singles:
-        """Return the face as it was."""
-        if self.others is None:
-            return self.heights.copy().view(np.float32).reshape(self.shape)
-        bits = np.full(int(np.prod(self.shape)), self.common, dtype=np.int32)
-        bits[np.unpackbits(self.others, count=len(bits)).view(np.bool_)] = self.heights
-        return bits.view(np.float32).reshape(self.shape)
-
-    def equals(self, other: KeptFace) -> bool:
-        """Tell whether both have the same heights, kept alike."""
-        if (self.shape, self.common) != (other.shape, other.common):
-            return False
-        if self.others is None or other.others is None:
-            return self.others is other.others and np.array_equal(self.heights, other.heights)
-        alike = np.array_equal(self.others, other.others)
-        return alike and np.array_equal(self.heights, other.heights)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,7 +141,9 @@ class KeptSetups(Mapping[str, Remaining]):
 
     def keep(self, stock: Stock, setup: str) -> None:
         """Keep the blank as a set-up leaves it."""
-        self._kept[setup] = KeptBlank.of(Remaining.of(stock, setup))
+        # one face after the other: all four of a long board take a tenth of all memory
+        faces = tuple(KeptFace.of(face) for face in _faces(stock))
+        self._kept[setup] = KeptBlank(setup, stock.grid, faces)
 
     def __getitem__(self, setup: str) -> Remaining:
         return self._kept[setup].blank()

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from corepath.stock.column_kernels import cut_pieces, fill_polygon
 from corepath.stock.contact_kernels import Underside
+from corepath.stock.kept_face import KeptFace
 
-__all__ = ["NOWHERE", "BlankFaces", "Cut", "Grid", "Past", "Stock"]
+__all__ = ["NOWHERE", "BlankFaces", "Cut", "Grid", "LaidAside", "Past", "Stock"]
 
 # A height far below any cut, and still exact in single precision.
 NOWHERE = -1.0e6
@@ -203,15 +204,28 @@ class Stock:
         self.began: Singles = self.top
         self.past: tuple[Past, ...] = ()
 
-    def copy(self) -> Stock:
+    def _without_tops(self) -> Stock:
+        """Return a blank like this one, without the faces that cutting changes in place."""
         other = object.__new__(Stock)
-        other.grid, other.raw = self.grid, self.raw
-        other.began, other.past, other.remembers = self.began, self.past, self.remembers
-        # nothing changes lower faces in place
+        other.grid, other.raw, other.remembers = self.grid, self.raw, self.remembers
         other.wood_bottom, other.cast_bottom = self.wood_bottom, self.cast_bottom
-        for name in ("wood_top", "cast_top", "top"):
-            setattr(other, name, getattr(self, name).copy())
+        # before the first path it is `top` itself, which goes on being cut
+        other.began, other.past = self.began if self.past else self.raw, self.past
         return other
+
+    def copy(self) -> Stock:
+        other = self._without_tops()
+        other.wood_top, other.cast_top = self.wood_top.copy(), self.cast_top.copy()
+        other.top = self.top.copy()
+        if not other.past:
+            other._begin()
+        return other
+
+    def lay_aside(self) -> LaidAside:
+        """Keep the blank as it is now in little room."""
+        faces = (self.wood_top, self.cast_top, self.top)
+        wood, casting, top = (KeptFace.of(face) for face in faces)
+        return LaidAside(self._without_tops(), wood, casting, top)
 
     def cut(
         self, lower: Floats, upper: Floats, owner: NDArray[np.int64], count: int, end: Underside
@@ -370,3 +384,22 @@ class Stock:
             setattr(self, f"{kind}_top", np.ascontiguousarray(high[across]))
         self._settle()
         self._begin()
+
+
+@dataclass(frozen=True, slots=True)
+class LaidAside:
+    """A blank kept in little room."""
+
+    rest: Stock
+    wood_top: KeptFace
+    cast_top: KeptFace
+    top: KeptFace
+
+    def stock(self) -> Stock:
+        """Return the blank as it was, to cut it."""
+        other = self.rest._without_tops()
+        other.wood_top, other.cast_top = self.wood_top.face(), self.cast_top.face()
+        other.top = self.top.face()
+        if not other.past:
+            other._begin()
+        return other

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from corepath.readback.remaining import KeptBlank, KeptFace, KeptSetups, Remaining
+from corepath.readback.remaining import KeptBlank, KeptSetups, Remaining
+from corepath.stock.contact_kernels import Underside
+from corepath.stock.kept_face import KeptFace
 from corepath.stock.material import Stock
 
+FACES = ("wood_bottom", "wood_top", "cast_bottom", "cast_top", "top")
 RNG = np.random.default_rng(4)
 NONE = np.float32(np.nan)
 
@@ -96,3 +99,23 @@ def test_a_copy_of_the_blank_and_the_blank_go_their_own_ways():
     third.flip("y")
     third.carve(np.ones_like(mask), 2.0)
     assert (other.cast_top[mask] == 9.5).all() and other.wood_top.max() == 10.0
+
+
+def test_a_blank_laid_aside_comes_back_as_it_was():
+    """Though the one that it was has been cut on, and as often as asked for."""
+    stock = Stock(40.0, 30.0, 10.0, 0.5)
+    stock.carve(stock.grid.near(0.0, 0.0, 5.0), 4.0)
+    stock.pour(stock.grid.near(0.0, 0.0, 5.0), 0.5)
+    faces = [getattr(stock, name).copy() for name in FACES]
+    aside = stock.lay_aside()
+    lower, upper = np.array([[-10.0, 0.0, 3.0]]), np.array([[10.0, 0.0, 3.0]])
+    first = stock.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0))
+    for back in (aside.stock(), aside.stock()):
+        assert all(
+            np.array_equal(getattr(back, name), face)
+            for name, face in zip(FACES, faces, strict=True)
+        )
+        again = back.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0))
+        np.testing.assert_array_equal(again.removed, first.removed)
+        np.testing.assert_array_equal(back.began, faces[-1])
+        np.testing.assert_array_equal(back.top, stock.top)
