@@ -107,7 +107,7 @@ class Facts:
         """Whether no file was written, since something failed."""
         return bool(self.failing or self.findings) and not self.despite
 
-    @property
+    @cached_property
     def record(self) -> JobFacts:
         """The facts about the job that the commands of the record need."""
         return facts_of(self.job, self.file, self.board, self.stackup)
