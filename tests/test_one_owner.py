@@ -21,8 +21,7 @@ from shapely import box
 from corepath.job.model import CutterSection
 from corepath.job.pose import Pose
 from corepath.motion.cutter import Cutter
-from corepath.motion.cutter_profile import height, widest
-from corepath.motion.cutter_profile_kernels import heights
+from corepath.motion.cutter_profile import height, heights, widest
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stock.contact_kernels import rise as read_rise
 from corepath.stock.contact_kernels import underside_of

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corepath.errors import Fault
+from corepath.geometry.cubics import not_a_knot_cubic
 from corepath.job.model import Job
 from corepath.lengths import mm
 
@@ -43,12 +44,8 @@ class Rocker:
 
     def __init__(self, stations: Sequence[tuple[float, float]] = ()) -> None:
         given = np.array(stations or ((-1.0, 0.0), (1.0, 0.0)), dtype=np.float64)
-        from scipy.interpolate import CubicSpline
-
         self.stations = given
-        self._spline = CubicSpline(
-            given[:, 0], given[:, 1], bc_type="not-a-knot" if len(given) > 2 else "natural"
-        )
+        self._spline = not_a_knot_cubic(given[:, 0], given[:, 1])
         self._first, self._last = float(given[0, 0]), float(given[-1, 0])
         inner = np.arange(self._first, self._last, _STEP)
         self._nodes = np.unique(np.concatenate([inner, given[:, 0], [self._last]]))

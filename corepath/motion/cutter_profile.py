@@ -15,9 +15,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CutterProfile", "contact_reach", "height", "widest"]
+__all__ = ["CutterProfile", "contact_reach", "footprint", "height", "heights", "widest"]
 
 Array = NDArray[np.float64]
+
+_ROUNDING = 1e-9
+"""mm; a grid node this close to the rim counts as under the cutter, whatever rounding does."""
 
 
 class CutterProfile(NamedTuple):
@@ -59,6 +62,24 @@ def widest(up: float, profile: CutterProfile) -> float:
     elif up >= profile.corner:
         return profile.radius
     return profile.flat + math.sqrt(up * (2.0 * profile.corner - up))
+
+
+def heights(away: Array, profile: CutterProfile) -> Array:
+    """Returns the heights over the tip, mm, at the radii `away` (any shape, mm); inf beyond the
+    cutter."""
+    rim = profile.radius + _ROUNDING
+    over = [
+        height(r - profile.flat, profile) if r <= rim else math.inf for r in away.ravel().tolist()
+    ]
+    return np.array(over, dtype=np.float64).reshape(away.shape)
+
+
+def footprint(profile: CutterProfile, cell: float) -> Array:
+    """Returns the end as a structuring element for `corepath.geometry.morphology`, (2k + 1, 2k + 1)
+    with the axis in the middle; `cell` (mm) is the distance of the grid's nodes."""
+    reach = math.floor(profile.radius / cell)
+    along = np.arange(-reach, reach + 1) * cell
+    return heights(np.hypot(along[:, None], along[None, :]), profile)
 
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:

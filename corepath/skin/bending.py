@@ -71,10 +71,11 @@ def bend(
     over = _THICKNESSES * skin.thickness if over is None else over
     xs, ys = cover.lattice(step)
     inside = cover.holds(xs, ys)
-    x, y = np.meshgrid(xs, ys, indexing="ij")
-    hx, hy = deck.gradient(x, y)
+    hx, hy = deck.on_lattice(xs, ys, 1, 0), deck.on_lattice(xs, ys, 0, 1)
     steps = float(xs[1] - xs[0]), float(ys[1] - ys[0])
-    hxx, hxy, hyy = (_mean(part, over, steps) for part in deck.hessian(x, y))
+    hxx, hxy, hyy = (
+        _mean(deck.on_lattice(xs, ys, *orders), over, steps) for orders in ((2, 0), (1, 1), (0, 2))
+    )
     half = skin.thickness / 2.0
     one, two, kx, ky = _curvatures(hx, hy, hxx, hxy, hyy)
     kappa = np.where(np.abs(one) >= np.abs(two), one, two)

@@ -88,7 +88,9 @@ def _cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floa
     fine_x, fine_y = (
         (nodes[:, None] + shares * (nodes[1] - nodes[0])).ravel() for nodes in (xs, ys)
     )
-    hxx, hxy, hyy = deck.hessian(*np.meshgrid(fine_x, fine_y, indexing="ij"))
+    hxx, hxy, hyy = (
+        deck.on_lattice(fine_x, fine_y, *orders) for orders in ((2, 0), (1, 1), (0, 2))
+    )
 
     def mean(values: Floats) -> Floats:
         return np.asarray(values.reshape(len(xs), _SAMPLES, len(ys), _SAMPLES).mean(axis=(1, 3)))

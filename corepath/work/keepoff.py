@@ -23,10 +23,10 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.geometry.morphology import dilated, eroded, widened
 from corepath.geometry.polygons import Rings, rings_of
 from corepath.motion.cutter import Cutter
-from corepath.motion.cutter_profile import contact_reach
-from corepath.motion.cutter_profile_kernels import footprint
+from corepath.motion.cutter_profile import contact_reach, footprint
 from corepath.motion.feeds.chips import effective_diameter
 from corepath.reported import Key, report_keys
 from corepath.work.works import Deck, Obstacle, Work
@@ -290,14 +290,12 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
     it is accurate to what the ground rises from one to the next: in the waste outside `core` a
     doubtful node is spared, in the core only a sure one.
     """
-    from scipy.ndimage import grey_dilation, grey_erosion, maximum_filter
-
     surface: Any = deck.surface
     step = float(surface.xs[1] - surface.xs[0])
     every = max(1, round(_PROPPED / step))
     xs, ys, cell = np.asarray(surface.xs)[::every], np.asarray(surface.ys)[::every], every * step
     field = deck.area.buffer(cutter.radius)
-    under, structure = footprint(cutter.profile, cell)
+    end = footprint(cutter.profile, cell)
     squares: list[BaseGeometry] = []
     for part in shapely.get_parts(field.difference(room)):
         left, low, right, high = part.buffer(4.0 * cutter.radius).bounds
@@ -312,11 +310,11 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
         if np.ptp(ground) < 0.1 * deck.scallop:
             continue
         x, y = np.meshgrid(xs[columns], ys[rows], indexing="ij")
-        tips = grey_dilation(ground, footprint=under, structure=structure, mode="nearest")
+        tips = dilated(ground, end)
         # Places where the axis may not go: so high that the erosion never takes them.
         tips[~shapely.contains_xy(room.buffer(1e-6), x, y)] = deck.top + 100.0
-        over = grey_erosion(tips, footprint=under, structure=structure, mode="nearest") - ground
-        slope = maximum_filter(np.hypot(*np.gradient(ground, cell)), len(under), mode="nearest")
+        over = eroded(tips, end) - ground
+        slope = widened(np.hypot(*np.gradient(ground, cell)), len(end) // 2)
         waste = (
             np.zeros_like(x, dtype=np.bool_) if core is None else ~shapely.contains_xy(core, x, y)
         )

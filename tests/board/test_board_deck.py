@@ -111,9 +111,9 @@ def test_line_that_runs_into_an_arc_stays_straight():
     right = bow[bow[:, 0] >= -1e-9]
     right = right[np.argsort(np.arctan2(right[:, 1], right[:, 0]))]
     outline = Polygon(np.vstack([right, [[-200.0, 50.0], [-200.0, -50.0]]]))
-    inner = np.column_stack([np.linspace(-190.0, -0.5, 400), np.full(400, 40.0)])
-    d = OutlineDistance(outline).distances(inner)
-    assert np.abs(d - np.minimum(10.0, inner[:, 0] + 200.0)).max() < 0.0005
+    xs, ys = np.arange(-190.0, 0.0, 0.5), np.arange(-60.0, 60.5, 0.5)
+    d = OutlineDistance(outline).on_grid(xs, ys, 20.0)[:, ys == 40.0][:, 0]
+    assert np.abs(d - np.minimum(10.0, xs + 200.0)).max() < 0.0005
 
 
 def test_deck_follows_the_formula_where_nothing_is_rounded(make_job):

@@ -14,8 +14,7 @@ import numpy as np
 import pytest
 
 from corepath.motion.cutter import Cutter, cutter_words
-from corepath.motion.cutter_profile import height, widest
-from corepath.motion.cutter_profile_kernels import footprint, heights
+from corepath.motion.cutter_profile import footprint, height, heights, widest
 from corepath.motion.feeds.chips import effective_diameter, rim_diameter, scallop_step
 from corepath.motion.feeds.deflection import bending
 from corepath.stock.contact_kernels import meets_at, rise, underside_of
@@ -104,7 +103,9 @@ def test_tip_beside_a_step_is_held_by_the_flank() -> None:
 
     cell = 0.3
     ground = np.where(np.arange(-20, 21)[:, None] * cell >= 0.0, 10.0, 0.0) * np.ones(41)
-    under, structure = footprint(TWO.profile, cell)
+    over = footprint(TWO.profile, cell)
+    under = np.isfinite(over)
+    structure = np.where(under, -over, 0.0)
     tips = grey_dilation(ground, footprint=under, structure=structure, mode="nearest")
     assert tips[20 - 5, 20] == pytest.approx(3.3286352, abs=1e-6)
     assert tips[20 - 2, 20] == pytest.approx(9.8, abs=1e-9)

@@ -36,18 +36,11 @@ class Formed:
     first: Callable[[Any, Any], tuple[Any, Any]] = lambda x, y: (0.0 * x, 0.0 * y)
     second: Callable[[Any, Any], tuple[Any, Any, Any]] = lambda x, y: (0.0 * x, 0.0 * x, 0.0 * x)
 
-    def height(self, x: Any, y: Any) -> Any:
-        return self.h(np.asarray(x), np.asarray(y)) + 0.0 * np.asarray(x)
-
-    def gradient(self, x: Any, y: Any) -> Any:
-        return tuple(
-            part + 0.0 * np.asarray(x) for part in self.first(np.asarray(x), np.asarray(y))
-        )
-
-    def hessian(self, x: Any, y: Any) -> Any:
-        return tuple(
-            part + 0.0 * np.asarray(x) for part in self.second(np.asarray(x), np.asarray(y))
-        )
+    def on_lattice(self, xs: Any, ys: Any, along: int = 0, across: int = 0) -> Any:
+        x, y = np.meshgrid(xs, ys, indexing="ij")
+        whole = (self.h(x, y), *self.first(x, y), *self.second(x, y))
+        orders = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
+        return whole[orders.index((along, across))] + 0.0 * x
 
 
 def parabola(kx: float, ky: float, kxy: float = 0.0) -> Formed:

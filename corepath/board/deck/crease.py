@@ -22,8 +22,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.board.deck.ball_opening import cap_heights, crease_points, reachable, swept
-
 __all__ = ["round_creases"]
 
 Floats = NDArray[np.float64]
@@ -41,14 +39,14 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
     `xs` (n,) are the nodes along X, whose distance holds along Y too; `edge` is the lowest level,
     which the result never passes. Where the ball fits everywhere, `raw` itself comes back.
     """
-    from scipy.ndimage import distance_transform_edt, find_objects, label
-
     step = float(xs[1] - xs[0])
     # the kernels work in units of the step, heights too, so that a ball is a ball
     height, ball = raw / step, radius / step
     sharp = _sharp(height, _SHARE / ball)
     if not sharp.any():
         return raw
+    from scipy.ndimage import distance_transform_edt, find_objects, label
+
     # A ball stopped by a sharp place stands within its reach of it, and it may be the highest over
     # nodes within its reach again. Zones that do not meet cannot change each other, so each is
     # opened in a box of its own.
@@ -76,6 +74,8 @@ def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
     """The opening of `height` at the nodes `lost`, which shrinks to those that are not
     reachable."""
     from scipy.ndimage import distance_transform_edt
+
+    from corepath.board.deck.ball_opening import cap_heights, crease_points, reachable, swept
 
     stride = max(1, math.ceil(reach / _CELLS))
     opened = height.copy()

@@ -1,13 +1,11 @@
 """The height field h(x, y) in compiled form: a bicubic B-spline, its gradient and curvature.
 
-The one evaluator of planning: `DeckSurface` and the compiled loops of the paths call it; the
-read-back asks the `DeckSurface` too, since the deck is what it judges by, and has its own sweeps.
+The evaluator of the compiled loops of the paths. `DeckSurface`, which the read-back asks too since
+the deck is what it judges by, has the same in numpy: `corepath.board.deck.spline_values`.
 
 The *coefficients* `c` (n + 4, m + 4) belong to the nodes of a square grid, with two rows of padding
 round it; `frame` is (x0, y0, step, edge), mm: the place of the grid's first node, which is c[2, 2],
-the spacing, and the level beyond the nodes.
-
-The weights are those of the cardinal cubic B-spline (de Boor, A Practical Guide to Splines).
+the spacing, and the level beyond the nodes. `corepath.board.deck.spline_weights` has the weights.
 """
 
 from __future__ import annotations
@@ -15,38 +13,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck import spline_weights
 from corepath.motion.compiled import njit
 
-__all__ = ["height_at", "heights", "shape_at", "shapes", "slope_at"]
+__all__ = ["height_at", "shape_at", "slope_at"]
 
 Floats = NDArray[np.float64]
 Four = tuple[float, float, float, float]
 Six = tuple[float, float, float, float, float, float]
 
 
-@njit(cache=True, inline="always")
-def _value(t: float) -> Four:
-    """Weights of the four coefficients along one axis, `t` (0 to 1) being the place in the cell."""
-    s = 1.0 - t
-    return (
-        s * s * s / 6.0,
-        (4.0 + t * t * (3.0 * t - 6.0)) / 6.0,
-        (4.0 + s * s * (3.0 * s - 6.0)) / 6.0,
-        t * t * t / 6.0,
-    )
-
-
-@njit(cache=True, inline="always")
-def _slope(t: float) -> Four:
-    """First derivative of the weights, by `t`."""
-    s = 1.0 - t
-    return -0.5 * s * s, 0.5 * t * (3.0 * t - 4.0), -0.5 * s * (3.0 * s - 4.0), 0.5 * t * t
-
-
-@njit(cache=True, inline="always")
-def _bend(t: float) -> Four:
-    """Second derivative of the weights, by `t`."""
-    return 1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t
+_value = njit(inline="always")(spline_weights.value)
+_slope = njit(inline="always")(spline_weights.slope)
+_bend = njit(inline="always")(spline_weights.bend)
 
 
 @njit(cache=True, inline="always")
@@ -127,23 +106,3 @@ def shape_at(c: Floats, frame: Floats, x: float, y: float) -> Six:
         _dot(slope, tilts) * w * w,
         _dot(bend, rows) * w * w,
     )
-
-
-@njit(cache=True)
-def heights(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
-    """Returns the heights (n,), mm, at the places `x`, `y` (n,), mm."""
-    out = np.empty(x.size)
-    for k in range(x.size):
-        out[k] = height_at(c, frame, x[k], y[k])
-    return out
-
-
-@njit(cache=True)
-def shapes(c: Floats, frame: Floats, x: Floats, y: Floats) -> Floats:
-    """Returns h, hx, hy, hxx, hxy and hyy (6, n) at the places `x`, `y` (n,), mm."""
-    out = np.empty((6, x.size))
-    for k in range(x.size):
-        h, hx, hy, hxx, hxy, hyy = shape_at(c, frame, x[k], y[k])
-        out[0, k], out[1, k], out[2, k] = h, hx, hy
-        out[3, k], out[4, k], out[5, k] = hxx, hxy, hyy
-    return out

@@ -8,7 +8,6 @@ Beyond the grid, which reaches 40 mm past the blank, the deck is level at the ed
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,6 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 
+from corepath.board.deck.spline_values import coefficients_of, heights, on_lattice, shapes
+from corepath.geometry.rasters import edges_of, inside
 from corepath.lengths import said_all
 from corepath.reported import report_keys
 
@@ -67,8 +68,8 @@ class DeckSurface:
 
     `edge` is the level beyond the grid; `highest` and `lowest` are the extreme nodes; `steepest` is
     the largest slope between nodes (a tangent); `source` tells where its heights come from;
-    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators in
-    `corepath.board.deck.spline_kernels`.
+    `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators, here
+    `corepath.board.deck.spline_values`, in compiled loops `corepath.board.deck.spline_kernels`.
     """
 
     __slots__ = (
@@ -91,16 +92,11 @@ class DeckSurface:
     def __init__(
         self, xs: Floats, ys: Floats, grid: Floats, edge: float, source: DeckSource = _UNTOLD
     ) -> None:
-        from scipy.ndimage import spline_filter
-
         # `__setattr__` below refuses every change, so that arrays and figures cannot drift apart
         put = object.__setattr__
         for name, array in (("xs", xs), ("ys", ys), ("grid", grid)):
             put(self, name, _frozen(array))
-        # filtered first, then padded by the same mirror, so that the spline passes through every
-        # node up to the last row
-        coefficients = np.pad(spline_filter(grid, order=3, mode="mirror"), 2, mode="reflect")
-        put(self, "coefficients", _frozen(coefficients))
+        put(self, "coefficients", _frozen(coefficients_of(grid)))
         put(self, "edge", float(edge))
         put(self, "step", float(xs[1] - xs[0]))
         put(self, "frame", _frozen(np.array([xs[0], ys[0], self.step, self.edge])))
@@ -123,8 +119,6 @@ class DeckSurface:
 
     def height(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """h (mm) at `x`, `y` (mm), broadcast together; the result has their shape."""
-        from corepath.board.deck.spline_kernels import heights
-
         flat_x, flat_y, shape = _places(x, y)
         return heights(self.coefficients, self.frame, flat_x, flat_y).reshape(shape)
 
@@ -140,10 +134,13 @@ class DeckSurface:
         _, _, _, hxx, hxy, hyy = self._shapes(x, y)
         return hxx, hxy, hyy
 
+    def on_lattice(self, xs: Floats, ys: Floats, along: int = 0, across: int = 0) -> Floats:
+        """The derivative of order `along` by x and `across` by y (0 to 2) of h at `xs` (n,) by `ys`
+        (m,), mm: (n, m). Quicker than asking place by place, and the same."""
+        return on_lattice(self.coefficients, self.frame, xs, ys, along, across)
+
     def _shapes(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """(6, ...) h, hx, hy, hxx, hxy and hyy."""
-        from corepath.board.deck.spline_kernels import shapes
-
         flat_x, flat_y, shape = _places(x, y)
         return shapes(self.coefficients, self.frame, flat_x, flat_y).reshape(6, *shape)
 
@@ -164,33 +161,33 @@ class DeckSurface:
             raise ValueError("the polygon is empty")
         # The best of the nodes inside and of places half a step apart along the rim, then a lattice
         # of a tenth of a step about it: a deck is smooth over a step, so its best place is near.
-        line = polygon.boundary.segmentize(self.step / 2.0)
-        candidates = np.vstack([shapely.get_coordinates(line), self._nodes_in(polygon)])
-        x, y = _best(self, candidates, sign)
+        line = shapely.get_coordinates(polygon.boundary.segmentize(self.step / 2.0))
+        i, j = self._nodes_in(polygon)
+        on_line = self.height(line[:, 0], line[:, 1])
+        candidates = np.vstack([line, np.column_stack([self.xs[i], self.ys[j]])])
+        # the spline passes through the nodes
+        x, y = _best(candidates, np.concatenate([on_line, self.grid[i, j]]), sign)
         around = np.linspace(-self.step, self.step, 21)
         fine = np.column_stack([(x + around[:, None]).repeat(21), np.tile(y + around, 21)])
         fine = fine[shapely.contains_xy(polygon, fine)]
-        x, y = _best(self, np.vstack([[[x, y]], fine]), sign)
+        fine = np.vstack([[[x, y]], fine])
+        x, y = _best(fine, self.height(fine[:, 0], fine[:, 1]), sign)
         return float(self.height(x, y)), x, y
 
-    def _nodes_in(self, polygon: Polygon) -> Floats:
-        import shapely
-
+    def _nodes_in(self, polygon: Polygon) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         left, low, right, high = polygon.bounds
-        xs = self.xs[(self.xs >= left) & (self.xs <= right)]
-        ys = self.ys[(self.ys >= low) & (self.ys <= high)]
-        nodes = np.column_stack([xs.repeat(len(ys)), np.tile(ys, len(xs))])
-        # a polygon as large as its bounds is a rectangle: all nodes within the bounds lie in it
-        if math.isclose(polygon.area, (right - left) * (high - low), rel_tol=1e-12):
-            return nodes
-        shapely.prepare(polygon)
-        return np.asarray(nodes[shapely.contains_xy(polygon, nodes)])
+        i, j = np.searchsorted(self.xs, left), np.searchsorted(self.ys, low)
+        xs = self.xs[i : np.searchsorted(self.xs, right, "right")]
+        ys = self.ys[j : np.searchsorted(self.ys, high, "right")]
+        if len(xs) < 2 or not len(ys):
+            return np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp)
+        columns, rows = np.nonzero(inside(edges_of(polygon), xs, ys))
+        return columns + i, rows + j
 
 
-def _best(surface: DeckSurface, places: Floats, sign: float) -> tuple[float, float]:
+def _best(places: Floats, heights: Floats, sign: float) -> tuple[float, float]:
     # rounded, so that the first of equal places wins on every machine
-    h = np.round(surface.height(places[:, 0], places[:, 1]), 9)
-    k = int(np.argmax(sign * h))
+    k = int(np.argmax(sign * np.round(heights, 9)))
     return float(places[k, 0]), float(places[k, 1])
 
 

@@ -1,6 +1,6 @@
 """Thickness along the board: t(x), the height of the deck where the board is wide enough, mm.
 
-PCHIP (the monotone cubic with the slopes of Fritsch and Butland 1984) through the stations, its
+The monotone cubic with the slopes of Fritsch and Butland (1984) through the stations, its
 ends extended level, averaged by a cubic B-spline kernel of total width `smooth`. One station alone
 holds everywhere. An average of a curve that never passes its stations never passes them either. The
 average is exact: between the knots of curve and kernel the product is a polynomial of degree 6, for
@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from corepath.geometry.cubics import monotone_cubic
 
 __all__ = ["Thickness"]
 
@@ -28,8 +30,6 @@ class Thickness:
     __slots__ = ("_curve", "_knots", "_smooth")
 
     def __init__(self, stations: Floats, smooth: float) -> None:
-        from scipy.interpolate import PchipInterpolator
-
         # level through one station: a second one is added only where there is no other, since it
         # levels the curve
         pairs = (
@@ -38,7 +38,7 @@ class Thickness:
             else stations
         )
         self._knots = np.array(pairs[:, 0], dtype=float)
-        self._curve = PchipInterpolator(self._knots, pairs[:, 1])
+        self._curve = monotone_cubic(self._knots, pairs[:, 1])
         self._smooth = float(smooth)
 
     def __call__(self, x: ArrayLike) -> Floats:

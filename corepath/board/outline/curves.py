@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault
+from corepath.geometry.cubics import periodic_cubic
 from corepath.geometry.polylines import steps as lengths
 from corepath.lengths import UNIT, mm, square_mm
 
@@ -46,12 +47,10 @@ def closed_curve(points: Points, chord: float = CHORD) -> Points:
     of linear interpolation; a cubic's second derivative is linear, so its ends bound it in each
     span. Neighbouring points must differ.
     """
-    from scipy.interpolate import CubicSpline
-
     ring = np.vstack([points, points[:1]])
     steps = np.sqrt(lengths(ring))
     knots = np.concatenate([[0.0], np.cumsum(steps)])
-    curve = CubicSpline(knots, ring, bc_type="periodic")
+    curve = periodic_cubic(knots, ring)
     bend = np.hypot(*curve(knots, 2).T)
     worst = np.maximum(bend[:-1], bend[1:])
     # 1e-9: a step that fits exactly must not get one more point by rounding

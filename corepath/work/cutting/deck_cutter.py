@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.errors import Fault
+from corepath.geometry.morphology import closed
 from corepath.job.model import Job
 from corepath.motion.cutter import DECK_SHAPES, Cutter
-from corepath.motion.cutter_profile_kernels import footprint
+from corepath.motion.cutter_profile import footprint
 from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
 from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
 from corepath.work.cutting.running import CutRequest
@@ -169,14 +170,11 @@ def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
 def _bridged(grid: Array, cutter: Cutter, spacing: float, reach: float) -> Array:
     """What the cutter leaves over each node of a grid, mm: the closing by its end as far as `reach`
     from the axis, less the grid."""
-    from scipy.ndimage import grey_closing
-
-    under, structure = footprint(cutter.profile, spacing)
-    skip = len(under) // 2 - math.ceil(reach / spacing)
+    end = footprint(cutter.profile, spacing)
+    skip = len(end) // 2 - math.ceil(reach / spacing)
     if skip > 0:
-        under, structure = under[skip:-skip, skip:-skip], structure[skip:-skip, skip:-skip]
-    closed = grey_closing(grid, footprint=under, structure=structure, mode="nearest")
-    return np.asarray(closed - grid)
+        end = end[skip:-skip, skip:-skip]
+    return closed(grid, end) - grid
 
 
 def _looked_at(

@@ -15,8 +15,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.cutter_profile_kernels import footprint
-from corepath.motion.cutter_profile_kernels import heights as over_tip
+from corepath.geometry.morphology import dilated, eroded_along
+from corepath.motion.cutter_profile import footprint
+from corepath.motion.cutter_profile import heights as over_tip
 from corepath.work.cutting.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.works import Deck, Work
@@ -58,8 +59,6 @@ def _across(deck: Deck) -> float:
 def rough_left(work: Work, deck: Deck) -> float:
     """The most that stands over the deck after roughing `work`, mm, not counting what a frame or an
     obstacle keeps from being cut."""
-    from scipy.ndimage import grey_dilation
-
     surface = deck.surface
     spacing = float(surface.xs[1] - surface.xs[0])
     every = max(1, int(_GRID / spacing + 1e-9))
@@ -68,9 +67,9 @@ def rough_left(work: Work, deck: Deck) -> float:
         surface.ys[::every],
         every * spacing,
     )
-    under, structure = footprint(work.cutter.profile, cell)
-    along = np.arange(-(len(under) // 2), len(under) // 2 + 1) * cell
-    tips = grey_dilation(grid, footprint=under, structure=structure, mode="nearest")
+    end = footprint(work.cutter.profile, cell)
+    along = np.arange(-(len(end) // 2), len(end) // 2 + 1) * cell
+    tips = dilated(grid, end)
     rows = rough_rows(work, deck)
     over = _over_rows(tips, np.asarray(ys, dtype=np.float64), rows)
     # Nodes that no line reaches keep the full stock.
@@ -78,8 +77,8 @@ def rough_left(work: Work, deck: Deck) -> float:
     for row, heights in zip(rows.tolist(), over.T, strict=True):
         near = np.flatnonzero(np.abs(ys - row) <= work.cutter.radius)
         for j in near.tolist():
-            end = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
-            left[:, j] = np.minimum(left[:, j], _along(heights, end))
+            section = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
+            left[:, j] = np.minimum(left[:, j], eroded_along(heights, section))
     # The place left highest may lie between two nodes.
     between = 0.5 * cell * _across(deck)
     most = (
@@ -109,22 +108,4 @@ def _over_rows(tips: Array, ys: Array, rows: Array) -> Array:
     first = np.minimum(at.astype(np.int64), len(ys) - 2)
     share = at - first
     result: Array = tips[:, first] * (1.0 - share) + tips[:, first + 1] * share
-    return result
-
-
-def _along(heights: Array, end: Array) -> Array:
-    """The lowest that the cutter reaches over each node beside a line, from any node of the line
-    (an erosion along it).
-
-    `heights` (n,) are the drop-cutter heights on the line; `end` (k,) is the profile at nodes along
-    it, at the distance across that the nodes asked for have, inf beyond the cutter.
-    """
-    from scipy.ndimage import grey_erosion
-
-    under = np.isfinite(end)
-    if not under.any():
-        return np.full_like(heights, np.inf)
-    result: Array = grey_erosion(
-        heights, footprint=under, structure=np.where(under, -end, 0.0), mode="nearest"
-    )
     return result
