@@ -25,7 +25,7 @@ from pydantic import (
     model_serializer,
 )
 
-from corepath.motion.cutter import Cutter, Helix, Material, Shape
+from corepath.motion.cutter import Cutter, Helix, Material, Shape, has_cone
 
 if TYPE_CHECKING:
     from corepath.motion.clock import Limits
@@ -625,7 +625,7 @@ class CutterSection(Section):
     def _keys_of_its_shape(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
         """All keys; the taper only of a cutter that has one, so that it alone changes a digest."""
         keys: dict[str, Any] = others(self)
-        if self.shape != "taper":
+        if not has_cone(self.shape):
             keys.pop("taper_angle", None)
         return keys
 

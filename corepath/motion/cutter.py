@@ -4,7 +4,7 @@ are run. Lengths in mm."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
@@ -15,11 +15,14 @@ __all__ = [
     "DECK_SHAPES",
     "Cutter",
     "Cutting",
+    "EndFault",
     "Helix",
     "Material",
     "Origin",
     "Shape",
     "cutter_words",
+    "end_faults",
+    "has_cone",
 ]
 
 Shape = Literal["flat", "ball", "bull", "drill", "taper"]
@@ -29,8 +32,27 @@ Material = Literal["carbide", "high-speed steel"]
 DECK_SHAPES: tuple[Shape, ...] = ("taper", "ball", "bull", "flat")
 """Shapes that finish a deck; backwards: those that rough one, the preferred first."""
 
-_CORNERED = ("bull",)
-"""Those whose corner radius is told beside the diameter, since it does not follow from it."""
+
+class _End(NamedTuple):
+    """What a shape's end is made of: its `corner` (none; half the diameter; or one of its own, told
+    beside the diameter since it does not follow from it), a `cone` over the corner; whether it cuts
+    to its `centre`."""
+
+    corner: Literal["none", "half", "own"] = "none"
+    cone: bool = False
+    centre: bool = False
+
+
+# One owner for what follows from the shape: rules, path finding, profile and words need no cases.
+_ENDS: dict[Shape, _End] = {
+    "flat": _End(),
+    "ball": _End("half", centre=True),
+    "bull": _End("own"),
+    "drill": _End(centre=True),
+    "taper": _End("half", cone=True, centre=True),
+}
+
+_STEEPEST = 30.0  # degrees a side of a cone
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +89,19 @@ class Cutter:
     taper_angle: float = 0.0
 
     def __post_init__(self) -> None:
-        # One owner for what follows from the shape: path finding, profile and words need no cases.
         half = self.diameter / 2.0
-        corners = {"ball": half, "taper": half, "bull": min(self.corner_radius, half)}
-        plunges = self.centre_cutting or self.shape in ("ball", "drill", "taper")
-        object.__setattr__(self, "corner_radius", corners.get(self.shape, 0.0))
+        corners = {"none": 0.0, "half": half, "own": min(self.corner_radius, half)}
+        object.__setattr__(self, "corner_radius", corners[_ENDS[self.shape].corner])
+        plunges = self.centre_cutting or _ENDS[self.shape].centre
         object.__setattr__(self, "centre_cutting", plunges)
-        above = 0.0 if self.shape == "taper" else self.listed
+        above = 0.0 if self.coned else self.listed
         object.__setattr__(self, "shank", self.shank or above)
         object.__setattr__(self, "listed", self.listed if self.listed != self.diameter else 0.0)
+
+    @property
+    def coned(self) -> bool:
+        """Whether a cone of `taper_angle` goes on over its corner."""
+        return _ENDS[self.shape].cone
 
     @property
     def measured(self) -> bool:
@@ -85,7 +111,7 @@ class Cutter:
     @property
     def radius(self) -> float:
         """Radius, mm, of all that its edges sweep: of a tapered ball that of its widest part."""
-        return self.diameter / 2.0 if self.shape != "taper" else self._cone_end()
+        return self._cone_end() if self.coned else self.diameter / 2.0
 
     def _cone_end(self) -> float:
         """Radius of the cone at the upper end of the edges, no larger than that of the shank.
@@ -106,7 +132,7 @@ class Cutter:
     @property
     def profile(self) -> CutterProfile:
         """The tool profile z(r) of its end."""
-        if self.shape != "taper":
+        if not self.coned:
             return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
         side, ball = math.radians(self.taper_angle), self.corner_radius
         return CutterProfile(self.radius, 0.0, ball, ball * math.cos(side), 1.0 / math.tan(side))
@@ -114,12 +140,12 @@ class Cutter:
     @property
     def end_sizes(self) -> tuple[float, ...]:
         """The sizes of its end that `cutter_words` tells after the diameter, in their order, mm."""
-        return (self.corner_radius,) if self.shape in _CORNERED else ()
+        return (self.corner_radius,) if _ENDS[self.shape].corner == "own" else ()
 
     @property
     def end_angles(self) -> tuple[float, ...]:
         """The angles that `cutter_words` tells after the sizes, degrees."""
-        return (self.taper_angle,) if self.shape == "taper" else ()
+        return (self.taper_angle,) if self.coned else ()
 
     def reaches(self, depth: float) -> bool:
         """Whether its edges are long enough for a cut `depth` mm deep."""
@@ -128,7 +154,7 @@ class Cutter:
     def form(self) -> dict[str, Any]:
         """Shape and sizes of its end, as reports hold them and `cutter_words` takes them."""
         told = {name: getattr(self, name) for name in ("shape", "diameter", "corner_radius")}
-        if self.shape == "taper":
+        if self.coned:
             told |= {"taper_angle": self.taper_angle, "largest_diameter": 2.0 * self.radius}
         return told
 
@@ -153,11 +179,70 @@ def cutter_words(
     `facts` come from `Cutter.facts` or `Cutter.form`, maybe through a report. `diameter` and
     `corner` are put before the figures, which `size` writes, `measured` after the diameter.
     """
+    end = _ENDS[facts["shape"]]
     number = f"T{facts['number']} " if "number" in facts else ""
-    more = f"{corner}{size(facts['corner_radius'])}" if facts["shape"] in _CORNERED else ""
-    if facts["shape"] == "taper":
+    more = f"{corner}{size(facts['corner_radius'])}" if end.corner == "own" else ""
+    if end.cone:
         more += f", {facts['taper_angle']:g} degrees a side"
     return f"{number}{facts['shape']}{diameter}{size(facts['diameter'])}{measured}{more}"
+
+
+class EndFault(NamedTuple):
+    """What is wrong with one size of a cutter's end: the key, the fault, what is allowed."""
+
+    key: str
+    says: str
+    allowed: str
+
+
+def has_cone(shape: Shape) -> bool:
+    """Whether the end of such a cutter has a cone, and so an angle."""
+    return _ENDS[shape].cone
+
+
+def end_faults(cutter: Cutter, corner: float | None) -> Iterator[EndFault]:
+    """Yields what is wrong with the end of a cutter as it was asked for.
+
+    `corner` is the corner radius that was given, mm, None for none: the cutter's own follows from
+    its shape.
+    """
+    yield from _corner_faults(cutter, corner)
+    if cutter.coned:
+        yield from _cone_faults(cutter)
+    elif cutter.taper_angle != 0.0:
+        yield EndFault(
+            "taper_angle", f"a {cutter.shape} cutter has none", 'leave it out, or shape = "taper"'
+        )
+
+
+def _corner_faults(cutter: Cutter, corner: float | None) -> Iterator[EndFault]:
+    half, kind = cutter.diameter / 2.0, _ENDS[cutter.shape].corner
+    key = "corner_radius"
+    if kind == "own" and (corner is None or corner <= 0.0):
+        says = f"a {cutter.shape} cutter needs its corner radius"
+        yield EndFault(key, says, f"more than 0 and less than {half:g} mm")
+    elif kind == "own" and corner is not None and corner >= half:
+        yield EndFault(key, "is half the diameter or more", f"less than {half:g} mm")
+    # a ball's corner radius follows from its diameter and may be left out; 1e-6 mm allows for the
+    # rounding of a radius given in inches
+    elif kind == "half" and corner is not None and abs(corner - half) > 1e-6:
+        yield EndFault(key, "a ball's radius is half its diameter", f"leave it out, or {half:g} mm")
+    elif kind == "none" and corner:
+        says = f"a {cutter.shape} cutter has none"
+        yield EndFault(key, says, 'leave it out, or shape = "bull"')
+
+
+def _cone_faults(cutter: Cutter) -> Iterator[EndFault]:
+    """The angle of a cone, and edges and a shank that let it get wider than the end below it."""
+    if not 0.0 < cutter.taper_angle <= _STEEPEST:
+        allowed = f"more than 0, at most {_STEEPEST:g} degrees a side"
+        yield EndFault("taper_angle", "a tapered ball needs its taper", allowed)
+    elif 0.0 < cutter.shank <= cutter.diameter:
+        allowed = f"more than its diameter, {cutter.diameter:g} mm"
+        yield EndFault("shank", "a tapered ball's shank is thicker than its ball", allowed)
+    elif cutter.radius <= cutter.diameter / 2.0:
+        says = "ends before the taper is as wide as the ball"
+        yield EndFault("cutting_length", says, "longer edges, or a larger taper_angle")
 
 
 class Origin(NamedTuple):

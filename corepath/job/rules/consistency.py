@@ -33,6 +33,7 @@ from corepath.job.model import (
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.tables.builtin import hardware, resins, woods
 from corepath.job.text.positions import Path
+from corepath.motion.cutter import end_faults
 
 __all__ = ["Contradiction", "ValidSections", "contradictions"]
 
@@ -314,7 +315,8 @@ def _cutters(parts: ValidSections) -> Iterator[Contradiction]:
             says = f"cutter[{seen[cutter.number] + 1}] has this number already"
             yield (*at, "number"), says, "a number of its own"
         seen.setdefault(cutter.number, place)
-        yield from _corner(at, cutter)
+        for end in end_faults(cutter.cutter, cutter.corner_radius or None):
+            yield (*at, end.key), end.says, end.allowed
         yield from _lengths(at, cutter)
         slowest, fastest = sorted(machine.spindle_rpm) if machine else (0.0, math.inf)
         if cutter.rpm is not None and not slowest <= cutter.rpm <= fastest:
@@ -326,43 +328,6 @@ def _cutters(parts: ValidSections) -> Iterator[Contradiction]:
                 "is faster than the machine moves",
                 f"machine.rapid, at most {machine.rapid:g} mm/min",
             )
-
-
-def _corner(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
-    radius, half = cutter.corner_radius, cutter.diameter / 2
-    where = (*at, "corner_radius")
-    if cutter.shape == "bull" and radius == 0:
-        yield (
-            where,
-            "a bull-nosed cutter needs its corner radius",
-            f"more than 0 and less than {half:g} mm",
-        )
-    elif cutter.shape == "bull" and radius >= half:
-        yield where, "is half the diameter or more", f"less than {half:g} mm; a ball has none"
-    # a ball's corner radius follows from its diameter and may be left out; 1e-6 mm allows for the
-    # rounding of a radius given in inches
-    elif cutter.shape in ("ball", "taper") and radius != 0 and abs(radius - half) > 1e-6:
-        yield where, "a ball's radius is half its diameter", f"leave it out, or {half:g} mm"
-    elif cutter.shape in ("flat", "drill") and radius != 0:
-        yield where, f"a {cutter.shape} cutter has none", 'leave it out, or shape = "bull"'
-    yield from _taper(at, cutter)
-
-
-def _taper(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:
-    """The angle of a tapered ball, and edges and a shank that let its cone get wider than it."""
-    where = (*at, "taper_angle")
-    if cutter.shape != "taper":
-        if cutter.taper_angle != 0:
-            yield where, f"a {cutter.shape} cutter has none", 'leave it out, or shape = "taper"'
-        return
-    if cutter.taper_angle == 0:
-        yield where, "a tapered ball needs its taper", "more than 0, at most 30 degrees a side"
-    elif cutter.shank is not None and cutter.shank <= cutter.diameter:
-        says = "a tapered ball's shank is thicker than its ball"
-        yield (*at, "shank"), says, f"more than its diameter, {cutter.diameter:g} mm"
-    elif cutter.cutter.radius <= cutter.diameter / 2:
-        says = "ends before the taper is as wide as the ball"
-        yield (*at, "cutting_length"), says, "longer edges, or a larger taper_angle"
 
 
 def _lengths(at: Path, cutter: CutterSection) -> Iterator[Contradiction]:

@@ -11,12 +11,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import NamedTuple, get_args
 
 from corepath.errors import Fault, InputError
 from corepath.lengths import MM_PER_INCH
 from corepath.motion.clock import Limits
-from corepath.motion.cutter import Cutter, Shape
+from corepath.motion.cutter import Cutter, Shape, end_faults
 from corepath.readback.foreign.foreign_facts import ForeignSetup
 
 __all__ = ["ForeignOptions", "bench_of"]
@@ -26,7 +26,14 @@ _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inc
 _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
-_SHAPES: tuple[Shape, ...] = ("flat", "ball", "bull", "drill", "taper")
+_SHAPES: tuple[Shape, ...] = get_args(Shape)
+_NAMES = {
+    "corner_radius": "corner radius",
+    "taper_angle": "angle",
+    "shank": "shank",
+    "cutting_length": "edges",
+}
+"""How the option names the sizes of a cutter's end."""
 _LARGEST = 10_000.0
 _MOST_COLUMNS = 40_000_000  # at four bytes a column 160 MB for one face
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
@@ -159,48 +166,26 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
         name: float(value) * (1.0 if name == "angle" else scale)
         for name, value in (part.split("=") for part in more.split(",")[1:])
     }
-    says = _wrong(shape, diameter, radius, corner is not None, extra)
-    if says:
-        faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
-        return None
     edges, out = extra.get("edges", _UNKNOWN), extra.get("out", _UNKNOWN)
     made = Cutter(
         int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True,
         shank=extra.get("shank", 0.0), taper_angle=extra.get("angle", 0.0),
     )  # fmt: skip
-    if shape == "taper" and made.radius <= diameter / 2.0:
-        says = "its edges end, or its shank, before the taper is as wide as the ball"
+    says = _wrong(made, None if corner is None else radius, extra)
+    if says:
         faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
         return None
     return made
 
 
-def _wrong(
-    shape: str, diameter: float, radius: float, stated: bool, extra: dict[str, float]
-) -> str:
-    if not 0.0 < diameter <= 500.0:
+def _wrong(cutter: Cutter, corner: float | None, extra: dict[str, float]) -> str:
+    if not 0.0 < cutter.diameter <= 500.0:
         return "its diameter must be above 0 and at most 500 mm"
-    if shape == "bull" and not 0.0 < radius <= diameter / 2.0:
-        return "a bull cutter needs a corner radius above 0 and at most half its diameter"
-    if stated and shape in ("flat", "drill") and radius != 0.0:
-        return f"a {shape} one has no corner radius"
-    if stated and shape in ("ball", "taper") and abs(radius - diameter / 2.0) > 1e-9:
-        return "the corner radius of a ball is half its diameter"
-    if shape == "taper":
-        return _wrong_taper(extra)
-    if set(extra) - {"edges", "out"} or any(value <= 0.0 for value in extra.values()):
-        return "only edges=LENGTH and out=LENGTH, above 0, may follow"
-    return ""
-
-
-def _wrong_taper(extra: dict[str, float]) -> str:
-    """A tapered ball needs its angle, and what ends its cone: edges or shank."""
-    if set(extra) - {"angle", "shank", "edges", "out"} or any(x <= 0.0 for x in extra.values()):
-        return "only angle=DEGREES, shank=, edges= and out=LENGTH, above 0, may follow"
-    if (
-        extra.get("angle", 0.0) > 30.0
-        or "angle" not in extra
-        or not {"shank", "edges"} & set(extra)
-    ):
-        return "a taper needs angle=DEGREES a side, at most 30, and shank= or edges=LENGTH"
+    wanted = {"edges", "out"} | ({"angle", "shank"} if cutter.coned else set())
+    if set(extra) - wanted or any(value <= 0.0 for value in extra.values()):
+        return f"only {', '.join(f'{name}=' for name in sorted(wanted))} above 0 may follow"
+    for fault in end_faults(cutter, corner):
+        return f"{_NAMES[fault.key]}: {fault.says}; allowed: {fault.allowed}"
+    if cutter.coned and not {"shank", "edges"} & set(extra):
+        return "a taper needs shank= or edges=LENGTH, where its cone ends"
     return ""
