@@ -116,12 +116,12 @@ class Cutter:
     def _cone_end(self) -> float:
         """Radius of the cone at the upper end of the edges, no larger than that of the shank.
 
-        The cone begins at r·cos a from the axis and r·(1 − sin a) over the tip, where its flank is
-        tangent to the ball of radius r.
+        The cone begins at r·cos a beyond the flat part and r·(1 − sin a) over the tip, where its
+        flank is tangent to the corner of radius r.
         """
-        ball, side = self.diameter / 2.0, math.radians(self.taper_angle)
-        flank = self.cutting_length - ball * (1.0 - math.sin(side))
-        wide = ball * math.cos(side) + max(flank, 0.0) * math.tan(side)
+        corner, side = self.corner_radius, math.radians(self.taper_angle)
+        flank = self.cutting_length - corner * (1.0 - math.sin(side))
+        wide = self.flat_radius + corner * math.cos(side) + max(flank, 0.0) * math.tan(side)
         return min(wide, self.shank / 2.0) if self.shank > 0.0 else wide
 
     @property
@@ -134,8 +134,9 @@ class Cutter:
         """The tool profile z(r) of its end."""
         if not self.coned:
             return CutterProfile(self.radius, self.flat_radius, self.corner_radius)
-        side, ball = math.radians(self.taper_angle), self.corner_radius
-        return CutterProfile(self.radius, 0.0, ball, ball * math.cos(side), 1.0 / math.tan(side))
+        side, corner = math.radians(self.taper_angle), self.corner_radius
+        cone = (corner * math.cos(side), 1.0 / math.tan(side))
+        return CutterProfile(self.radius, self.flat_radius, corner, *cone)
 
     @property
     def end_sizes(self) -> tuple[float, ...]:
