@@ -259,6 +259,9 @@ class GrooveSection(Section):
         description="height above the bed in A of the floor of groove and pockets"
     )
     least_floor: PositiveLength = Field(0.6, description="least wood that must be left under them")
+    leak_floor: NonNegativeLength = Field(
+        0.2, description="wood under them at which resin is taken to leak, for the odds"
+    )
 
     @property
     def width(self) -> float:

@@ -441,20 +441,26 @@ class Heights:
         return depth + self._reached("inserts")
 
     def resin_low(
-        self, casting: str, depth: Linear, half_span: float, uneven: float = 0.0
+        self,
+        casting: str,
+        depth: Linear,
+        half_span: float,
+        uneven: float = 0.0,
+        out_of_level: float = 1.0,
     ) -> Linear:
         """Return p: how far the cured resin lies below the raw top at its lowest point.
 
         `depth` is D at the time of the pour; `half_span` (mm) half the longest extent of the
-        casting; `uneven` (mm) half the difference of the raw top along it. A fill that was measured
-        after the cure replaces the prediction. Formula: docs/pour.md.
+        casting; `uneven` (mm) half the difference of the raw top along it; `out_of_level` the share
+        of `tolerances.level` by which the blank is out of level. A fill that was measured after the
+        cure replaces the prediction. Formula: docs/pour.md.
         """
         measured = self.settled.fill.get(casting)
         if measured is not None:
             return measured + Linear.term("depth gauge at the resin", self._gauge)
-        # The tilt is counted in full and not as an error: p is asked for at the lowest point, and
-        # whichever way the blank is out of level, some point is the lowest.
-        rise = self.job.tolerances.level / 1000.0 * half_span + uneven
+        # By default the tilt is counted in full and not as an error: p is asked for at the lowest
+        # point, and whichever way the blank is out of level, some point is the lowest.
+        rise = out_of_level * self.job.tolerances.level / 1000.0 * half_span + uneven
         cast, tolerances, deepest = self.job.cast, self.job.tolerances, depth.worst()[1]
         # Without a flush resin runs over the low end once the line is too high, so p does not
         # follow the pour line evenly: work out both ends instead of a sensitivity.

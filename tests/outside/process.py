@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.stats
 from numpy.typing import NDArray
 from shapely import Polygon
 
@@ -127,6 +128,35 @@ class Process:
     def draw(self, draws: int, seed: int) -> Floats:
         """(draws, errors), each even over its interval, which is harsher than the shop."""
         return np.random.default_rng(seed).uniform(self._low, self._high, (draws, len(self.names)))
+
+    def draw_normal(self, draws: int, seed: int) -> Floats:
+        """(draws, errors), each normal about its middle, a third of its half-width wide, cut off at
+        its ends: the inverse of its distribution at places drawn evenly."""
+        ends = scipy.stats.norm.cdf([-3.0, 3.0])
+        chance = np.random.default_rng(seed).uniform(*ends, (draws, len(self.names)))
+        middle, half = (self._low + self._high) / 2.0, (self._high - self._low) / 2.0
+        return np.asarray(middle + half * scipy.stats.norm.ppf(chance) / 3.0)
+
+    def as_operated(self, errors: Floats) -> dict[Outcome, NDArray[np.bool_]]:
+        """(draws,) what is spoilt on each core whose skim ended once all castings showed, or at the
+        last pass."""
+        shop = _Shop(self, errors * self._sizes)
+        for step in (shop.pockets, shop.pour, shop.flush):
+            step()
+        leak = self.job.groove.leak_floor
+        spoilt = {("floor", name): (wood < leak).any(axis=1) for name, wood in shop.under.items()}
+        going = np.ones(len(errors), dtype=np.bool_)
+        for plane in self.stack.skim.planes:
+            shop.skim(plane)
+            shop.deck(plane)
+            hidden = {key: (past < 0.0).any(axis=1) for key, past in shop.seen().items()}
+            last = plane == self.stack.skim.planes[-1]
+            ends = going & (last | ~np.logical_or.reduce(list(hidden.values())))
+            found = shop.bare() | (hidden if last else {})
+            for key, so in found.items():
+                spoilt[key] = spoilt.get(key, False) | (so & ends)
+            going &= ~ends
+        return spoilt
 
     def happened(self, names: Iterable[str], errors: Floats) -> None:
         """From now on these errors are what they were in one draw, (errors,)."""
@@ -299,6 +329,17 @@ class _Shop:
             ("shows", name): depth - self.core[:, self.site.castings[name]]
             for name, depth in self.depth.items()
         }
+
+    def bare(self) -> dict[Outcome, NDArray[np.bool_]]:
+        """(draws,) whether raw face is left, resin lies below the deck, or a seat or barrel comes
+        through it."""
+        found = {("clean-up", ""): (self.cleaned[:, self.site.deck] < 0.0).any(axis=1)}
+        for name, ks in self.site.castings.items():
+            found["fill", name] = (self.cleaned[:, ks] < self.low[name]).any(axis=1)
+        for key, left in self.seats().items():
+            if key[0] in ("wood-over-seat", "barrel"):
+                found[key] = (left < 0.0).any(axis=1)
+        return found
 
     def window(self, clean_up: float) -> Floats:
         """Room between the highest cut in B that shows every casting and the lowest that leaves the

@@ -13,6 +13,7 @@ from corepath.stackup.advice.higher_stop import higher_stop
 from corepath.stackup.checks.judge import AtLeast, judge, weakest
 from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
+from corepath.stackup.heights import At
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack, PlaceStack
@@ -24,11 +25,15 @@ __all__ = [
     "fill_at",
     "fill_room",
     "fill_short",
+    "flush_clean_up",
     "hold_at",
     "holds_at",
     "inserts_at",
+    "over_barrel",
+    "resin_room",
     "seen_at",
     "shows_at",
+    "wood_over_seat",
 ]
 
 PRONG_WOOD = 1.0
@@ -183,10 +188,7 @@ def _clean_up(stack: Stackup) -> Check:
 def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
     """Check that the band of a local flush, which lies lower by its dip, leaves the deck pass
     something to remove."""
-    plane, at = stack.skim.planned_plane, casting.highest_at
-    wood = stack.heights.clean_up(casting.deck_highest, plane, at)
-    assert casting.flush is not None
-    value = casting.flush.clean_up(wood, stack.heights.came_top(at))
+    value = flush_clean_up(stack, casting, stack.skim.planned_plane)
     return judge(
         "clean-up",
         value,
@@ -196,6 +198,16 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
         where=f"flush round {casting.casting.id}",
         mend=f"pour {mm(-value.worst()[0]):.2f} less proud, or move it to where the deck is lower",
     )
+
+
+def flush_clean_up(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
+    """Return the wood that the deck pass removes over the band of a local flush, after a stop at
+    `plane`. Raises ValueError for a casting without a flush."""
+    if casting.flush is None:
+        raise ValueError(f"{casting.casting.id} has no flush")
+    at = casting.highest_at
+    wood = stack.heights.clean_up(casting.deck_highest, plane, at)
+    return casting.flush.clean_up(wood, stack.heights.came_top(at))
 
 
 def clean_up_at(stack: Stackup, plane: float) -> Check:
@@ -285,8 +297,14 @@ def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
 def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
     """Return how low the resin of a casting may lie below the raw top after a stop at `plane`:
     s - gB + gC - h - fill_margin."""
-    top = stack.heights.after_skim(plane, casting.highest_at)
-    return top - stack.heights.deck(casting.deck_highest, plane) - stack.job.cast.fill_margin
+    room = resin_room(stack, casting.deck_highest, casting.highest_at, plane)
+    return room - stack.job.cast.fill_margin
+
+
+def resin_room(stack: Stackup, deck: float, at: At, plane: float) -> Linear:
+    """Return how far below the raw top the deck pass cuts after a stop at `plane`, where the deck
+    is `deck` high: s - gB + gC - h. Resin that lies lower leaves a void."""
+    return stack.heights.after_skim(plane, at) - stack.heights.deck(deck, plane)
 
 
 def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
@@ -319,12 +337,9 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
 def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     prongs = place.place.insert.prongs
     limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
-    value = stack.heights.finished(place.deck_over_seat, plane, place.at) - stack.heights.seat(
-        place.seat_depth, place.place.id
-    )
     return judge(
         "wood-over-seat",
-        value,
+        wood_over_seat(stack, place, plane),
         limit,
         says=f"wood over the seat of {place.place.id}"
         + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
@@ -333,15 +348,23 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
     )
 
 
-def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
+def wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Linear:
+    """Return the finished wood over the seat of an insert after a stop at `plane`."""
+    seat = stack.heights.seat(place.seat_depth, place.place.id)
+    return stack.heights.finished(place.deck_over_seat, plane, place.at) - seat
+
+
+def over_barrel(stack: Stackup, place: PlaceStack, plane: float) -> Linear:
+    """Return how far the barrel of an insert ends below the deck after a stop at `plane`."""
     insert = place.place.insert
     # The flange lies in its seat: a seat cut deeper than planned lowers the end of the barrel too.
-    reach = (
-        stack.heights.seat(place.seat_depth, place.place.id)
-        - insert.flange_thickness
-        + insert.length
-    )
-    value = stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
+    seat = stack.heights.seat(place.seat_depth, place.place.id)
+    reach = seat - insert.flange_thickness + insert.length
+    return stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
+
+
+def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
+    value = over_barrel(stack, place, plane)
     return judge(
         "barrel",
         value,
