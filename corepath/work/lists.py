@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from corepath.motion.program import Setup
 from corepath.reported import Key, report_keys
+from corepath.stackup.odds.outcome import Outcome
 from corepath.stackup.pass_shows import PassShows
 from corepath.stackup.pour.pour import PourPlan
 from corepath.stackup.pour.top_up import FillAdvice
@@ -91,9 +92,10 @@ class FlushFigures:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """Castings whose fill was measured, holes, dowels, what each pass shows, what each stop
+    """The verdict, castings whose fill was measured, holes, dowels, what each pass shows, what each stop
     leaves, pour and flush."""
 
+    outcome: Outcome
     fills: tuple[FillAdvice, ...]
     holes: tuple[ListedHole, ...]
     dowel_lengths: tuple[DowelLength, ...]

@@ -3,6 +3,8 @@ before any path is made."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,7 +16,18 @@ from corepath.cli.options import JobFile, json_option, quiet_option
 if TYPE_CHECKING:
     from corepath.planning.prepare import Prepared
 
-__all__ = ["check"]
+__all__ = ["Part", "check"]
+
+
+class Part(StrEnum):
+    """A part of what is known of a job, each with its tables."""
+
+    HEIGHTS = "heights"
+    SKIM = "skim"
+    POUR = "pour"
+    FEEDS = "feeds"
+    HOLES = "holes"
+    RECORD = "record"
 
 
 def check(
@@ -22,10 +35,15 @@ def check(
     suggest: Annotated[
         bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
     ] = False,
+    every: Annotated[bool, typer.Option("--all", help="Print every table.")] = False,
+    show: Annotated[
+        Part | None,
+        typer.Option("--show", help="Print the tables of one part."),
+    ] = None,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
-    """Print the stack-up table, window first, and what would fix it."""
+    """Say whether the core comes out, how likely, what is tightest and what would fix it."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
 
@@ -44,16 +62,33 @@ def check(
                 report["suggestion"] = reported(suggestion(prepared))
             say(as_json(report))
             end(prepared.failed)
-        say(_told(prepared, suggest))
+        say(_told(prepared, job, tuple(Part) if every else (show,) if show else (), suggest))
         if not quiet:
-            settled = prepared.known.settled
-            if prepared.known.measured is None and not (settled.thickness or settled.cut):
-                say("\n" + _where_to_measure(job))
-            say("\n" + _next(prepared, job))
+            say("\n".join(_ends(prepared, job, every)))
         end(prepared.failed)
 
 
-def _told(prepared: Prepared, suggest: bool) -> str:
+def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -> str:
+    """Return the tables of these parts and, after them, the verdict: what is printed last is what
+    stays on the screen."""
+    from corepath.cli.tables.stackup_tables import suggestion_lines
+    from corepath.cli.tables.verdict_lines import verdict_lines
+    from corepath.lengths import units_of
+    from corepath.planning.questions import suggestion
+    from corepath.stackup.odds.outcome import outcome_of
+
+    told = [text for part in parts for text in _tables(prepared, job, part)]
+    if suggest:
+        told.append(suggestion_lines(suggestion(prepared), prepared.job.units))
+    units = units_of(prepared.job.units)
+    found = outcome_of(prepared.checks, prepared.stackup, prepared.board)
+    told.append(verdict_lines(prepared.job.title, found, prepared.cautions, units))
+    return "\n\n".join(text for text in told if text)
+
+
+def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
+    from corepath.cli.tables.feed_table import feed_table
+    from corepath.cli.tables.hole_table import hole_table
     from corepath.cli.tables.paragraphs import check_table
     from corepath.cli.tables.stackup_tables import (
         advice_lines,
@@ -61,21 +96,54 @@ def _told(prepared: Prepared, suggest: bool) -> str:
         pass_table,
         pour_lines,
         stop_lines,
-        suggestion_lines,
     )
     from corepath.lengths import units_of
-    from corepath.planning.questions import passes, pour_sheet, stops, suggestion
+    from corepath.planning.questions import passes, pour_sheet, stops
+    from corepath.planning.report.hole_list import hole_list
 
     units = units_of(prepared.job.units)
-    parts = [check_table(prepared.checks, units), contributor_table(prepared.checks, units)]
-    parts += [pass_table(passes(prepared), units), stop_lines(stops(prepared), units)]
-    parts.append(advice_lines(prepared.cautions, prepared.fills, prepared.advice.lines(), units))
-    sheet = pour_sheet(prepared)
-    if sheet is not None:
-        parts.append(pour_lines(sheet, units))
-    if suggest:
-        parts.append(suggestion_lines(suggestion(prepared), prepared.job.units))
-    return "\n\n".join(part for part in parts if part)
+    if part is Part.HEIGHTS:
+        yield check_table(prepared.checks, units)
+        yield contributor_table(prepared.checks, units)
+        advice = prepared.advice.lines()
+        yield advice_lines(prepared.cautions, prepared.fills, advice, units)
+    elif part is Part.SKIM:
+        yield pass_table(passes(prepared), units)
+        yield stop_lines(stops(prepared), units)
+    elif part is Part.POUR:
+        sheet = pour_sheet(prepared)
+        yield "" if sheet is None else pour_lines(sheet, units)
+    elif part is Part.FEEDS:
+        yield feed_table(prepared.works, units)
+    elif part is Part.HOLES:
+        yield hole_table(hole_list(prepared), units)
+    else:
+        yield _recorded(job)
+
+
+def _recorded(job: Path) -> str:
+    """Return the entries of the as-cut record, or that there are none."""
+    from corepath.cli.commands.record_run import known_facts, read_record, record_rows
+    from corepath.cli.tables.paragraphs import record_table
+    from corepath.planning.progress import quiet
+
+    record, path = read_record(job)
+    if not record.entries:
+        return f"Nothing is recorded yet for {job}."
+    facts, _ = known_facts(job, quiet)
+    return f"{record_table(record_rows(record, record.entries, facts))}\nfrom {path}"
+
+
+def _ends(prepared: Prepared, job: Path, every: bool) -> list[str]:
+    """Return the last lines: where to measure, the next command, where the rest is printed."""
+
+    settled, lines = prepared.known.settled, []
+    if prepared.known.measured is None and not (settled.thickness or settled.cut):
+        lines.append(_where_to_measure(job))
+    lines.append(_next(prepared, job))
+    if not every:
+        lines.append(f"More: --all, or --show {'|'.join(Part)}")
+    return lines
 
 
 def _where_to_measure(job: Path) -> str:

@@ -19,11 +19,16 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
     from corepath.cli.tables.deck_cutter_table import deck_cutter_table
     from corepath.cli.tables.foreign_table import mend_lines
     from corepath.cli.tables.hole_table import hole_table
-    from corepath.cli.tables.paragraphs import check_table, file_table, finding_lines, wrapped
+    from corepath.cli.tables.paragraphs import file_table, finding_lines, wrapped
+    from corepath.cli.tables.verdict_lines import verdict_lines
     from corepath.lengths import units_of
 
     units = units_of(made.prepared.job.units)
-    parts = [check_table(made.checks, units), ""]
+    job = made.prepared.job
+    parts = [
+        verdict_lines(job.title, made.results.lists.outcome, made.prepared.cautions, units),
+        "",
+    ]
     results = made.results
     if made.made:
         parts += [

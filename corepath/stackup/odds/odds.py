@@ -36,7 +36,7 @@ from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["CORES", "Odds", "Spoiler", "draw_odds", "odds_words"]
+__all__ = ["CORES", "DRAWN", "Odds", "Spoiler", "draw_odds", "odds_words"]
 
 CORES = 20_000
 """Cores drawn: a share of 0.97 is then good to about ± 0.0024 (two standard errors)."""
@@ -47,6 +47,12 @@ tilt in two straight pieces, with a bend where the resin begins to run over the 
 
 RAW_TOP = "raw top"
 """Asked where no clean-up is asked for: raw top stays, which spoils nothing."""
+
+DRAWN = frozenset({
+    "window", "floor", "shows", "clean-up", "fill", "seat", "wood-over-seat", "barrel",
+    "registration",
+})  # fmt: skip
+"""Checks whose failing the odds weigh: what these lengths must not come to is asked of each core."""
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

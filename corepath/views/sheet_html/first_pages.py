@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from corepath.lengths import UNIT, either, marked, unit_word
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.measuring.places_to_measure import THROAT, MeasuringPlace, measuring_places
+from corepath.stackup.odds.odds import odds_words
 from corepath.views.sheet_html.facts import Facts, figure, mm, size
 from corepath.views.sheet_html.page_parts import (
     Banner,
@@ -110,6 +111,7 @@ def _core(facts: Facts) -> Rows:
             f"{mm(facts.table.deck_highest)} at its thickest, {mm(facts.table.deck_lowest)} "
             "at the edge",
         ),
+        ("comes out in", odds_words(facts.lists.outcome.odds.share)),
         ("window", f"margin {mm(window.value)}, worst case {mm(window.worst)}"),
         ("stop skimming at", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
         ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),

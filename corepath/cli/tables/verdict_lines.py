@@ -1,0 +1,99 @@
+"""The verdict on a job as the first and the last thing that a terminal shows: at most 20 lines."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from corepath.cli.tables.paragraphs import WIDTH, figure_cell, new_table, rendered
+from corepath.lengths import MM, Units, marked, unit_word
+
+if TYPE_CHECKING:
+    from corepath.stackup.odds.odds import Odds
+    from corepath.stackup.odds.outcome import Outcome
+
+__all__ = ["verdict_lines"]
+
+_MOST_ANSWER = 2
+_MOST_ODDS = 3
+_MOST_FIX = 3
+_MOST_CAUTION = 2
+_MOST_SPOILERS = 3
+_EVEN = 0.01
+"""Odds of evenly drawn errors are told where they differ by more than this."""
+
+
+def verdict_lines(
+    title: str, found: Outcome, cautions: Sequence[str] = (), units: Units = MM
+) -> str:
+    """Returns in at most 17 lines: whether the core comes out, how likely, the three tightest
+    margins, the first fix and the first caution."""
+    parts = [
+        _clipped(f"{title}: {_answer(found)}", _MOST_ANSWER),
+        _clipped(_odds(found), _MOST_ODDS),
+    ]
+    parts.append(_tightest(found, units))
+    if found.fix:
+        parts.append(_clipped(units.text(f"Fix: {marked(found.fix)}"), _MOST_FIX))
+    if cautions:
+        more = f" ({len(cautions) - 1} more: --show heights)" if len(cautions) > 1 else ""
+        parts.append(_clipped(units.text(f"caution: {marked(cautions[0])}"), _MOST_CAUTION) + more)
+    return "\n".join(parts)
+
+
+def _answer(found: Outcome) -> str:
+    if found.answer == "no":
+        return f"not as it is; these checks fail: {', '.join(found.failed)}"
+    if found.answer == "with care":
+        names = ", ".join(found.cautions)
+        return f"with care; these checks hold only if not all errors add up: {names}"
+    return "ready to cut; all checks hold with every error against you"
+
+
+def _odds(found: Outcome) -> str:
+    left_out = ", ".join(found.not_in_odds)
+    return _odds_told(found.odds) + (f" Not in the odds: {left_out}." if left_out else "")
+
+
+def _odds_told(odds: Odds) -> str:
+    """Returns how many of a hundred cores come out, and what spoils the others."""
+    from corepath.stackup.odds.odds import odds_words
+
+    says = f"Comes out in {odds_words(odds.share)}."
+    named = [
+        f"{one.check}{f' {one.where}' if one.where else ''} {100.0 * one.share:.1f}"
+        for one in odds.spoilers[:_MOST_SPOILERS]
+        if one.share >= 0.0005
+    ]
+    if named:
+        says += f" What spoils the others, of 100: {', '.join(named)}."
+    if abs(odds.even - odds.share) > _EVEN:
+        says += f" With evenly drawn errors: {odds_words(odds.even)}."
+    if odds.raw_stays is not None:
+        says += f" Raw top stays on {odds_words(odds.raw_stays)}."
+    return says
+
+
+def _tightest(found: Outcome, units: Units) -> str:
+    table = new_table(units)
+    table.heads(f"tightest, {units.short}", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    for name in ("value", "worst", "limit"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("driven by", no_wrap=True, overflow="ellipsis")
+    for one in found.tightest:
+        check = one.check
+        name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
+        figures = (
+            figure_cell(figure, check.unit) for figure in (check.value, check.worst, check.limit)
+        )
+        table.row(name, check.verdict, *figures, one.driven_by or check.where)
+    return rendered(table)
+
+
+def _clipped(text: str, lines: int) -> str:
+    return textwrap.fill(
+        text, WIDTH, subsequent_indent="  ", max_lines=lines, placeholder=" …",
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip

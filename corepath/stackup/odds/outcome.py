@@ -1,0 +1,100 @@
+"""The answer that a person wants first: does it come out, how likely, what is tightest, what to do.
+
+All of it is known before any path is made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from corepath.board.features import Board
+from corepath.reported import Key, report_keys
+from corepath.stackup.checks.verdict import Check
+from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds
+from corepath.stackup.stackup import Stackup
+
+__all__ = ["Outcome", "Tight", "outcome_of"]
+
+TIGHTEST = 3
+"""Margins that are named: more than three nobody reads."""
+
+Answer = Literal["ready", "with care", "no"]
+
+_OF_THE_CORE = frozenset({
+    "window", "floor", "shows", "clean-up", "fill", "seat", "wood-over-seat", "barrel", "opens",
+    "hold", "spacing", "dowels", "registration",
+})  # fmt: skip
+"""Checks whose margin is a length of the core: those of cutters and feeds are small by nature, and
+their margins cannot be compared with these. They are named where they do not hold."""
+
+
+@report_keys(
+    Key("check", "check.id"), Key("where", "check.where"), Key("verdict", "check.verdict"),
+    Key("value", "check.value"), Key("worst", "check.worst"), Key("limit", "check.limit"),
+    Key("unit", "check.unit"), "driven_by",
+)  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Tight:
+    """One of the tightest checks; `driven_by` names the error that costs it most, or its place."""
+
+    check: Check
+
+    @property
+    def driven_by(self) -> str:
+        return self.check.largest[0][0] if self.check.largest else ""
+
+
+@report_keys("answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions")
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The verdict on a whole job.
+
+    `answer`: *ready* where every check holds with all errors against it, *with care* where some
+    hold only by root sum square, *no* where one fails. `fix` is what mends the first that does not
+    hold, "" where all do. `failed` and `cautions` are the ids of the checks with these verdicts.
+    """
+
+    answer: Answer
+    odds: Odds
+    tightest: tuple[Tight, ...]
+    fix: str
+    failed: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def not_in_odds(self) -> tuple[str, ...]:
+        """The failed checks that the odds know nothing of: tools, hands, loads, margins of hold."""
+        return tuple(name for name in self.failed if name not in DRAWN)
+
+
+def outcome_of(checks: Sequence[Check], stack: Stackup, board: Board) -> Outcome:
+    """Returns the verdict on a job from all its checks, in their order; draws its odds."""
+    failed, cautions = (_ids(checks, verdict) for verdict in ("fail", "caution"))
+    ranked = _ranked(checks)
+    return Outcome(
+        answer="no" if failed else "with care" if cautions else "ready",
+        odds=draw_odds(stack, board),
+        tightest=tuple(Tight(check) for check in ranked[:TIGHTEST]),
+        fix=next((check.mend for check in _wrong(checks) if check.mend), ""),
+        failed=failed,
+        cautions=cautions,
+    )
+
+
+def _ids(checks: Sequence[Check], verdict: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(check.id for check in checks if check.verdict == verdict))
+
+
+def _wrong(checks: Sequence[Check]) -> list[Check]:
+    """Returns the checks that do not hold, the failed ones first; in each group in the order of the
+    checks, which is that in which they follow from one another."""
+    wrong = (check for check in checks if check.verdict != "ok")
+    return sorted(wrong, key=lambda check: check.verdict != "fail")
+
+
+def _ranked(checks: Sequence[Check]) -> list[Check]:
+    """Returns what does not hold and then the rest by what the worst case leaves, least first."""
+    held = [check for check in checks if check.verdict == "ok" and check.id in _OF_THE_CORE]
+    return [*_wrong(checks), *sorted(held, key=lambda check: round(check.worst - check.limit, 6))]
