@@ -16,6 +16,7 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup import Check
 from corepath.stackup.advice.suggest import Suggestion, suggest, with_values
 from corepath.stackup.measuring.places_to_measure import template_text
+from corepath.stackup.odds.outcome import Outcome, outcome_of
 from corepath.stackup.pass_shows import PassShows, showing
 from corepath.stackup.pour.cups import cup_plan
 from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_rows
@@ -24,12 +25,18 @@ from corepath.stackup.stop_table import StopTable, pours, stop_table
 __all__ = [
     "PourSheet",
     "measuring_path",
+    "outcome",
     "passes",
     "pour_sheet",
     "stops",
     "suggestion",
     "write_measuring",
 ]
+
+
+def outcome(prepared: Prepared) -> Outcome:
+    """Return the verdict on the whole job, with its odds."""
+    return outcome_of(prepared.checks, prepared.stackup, prepared.board)
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:

@@ -92,8 +92,8 @@ class FlushFigures:
 
 @dataclass(frozen=True, slots=True)
 class Lists:
-    """The verdict, castings whose fill was measured, holes, dowels, what each pass shows, what each stop
-    leaves, pour and flush."""
+    """The verdict, castings whose fill was measured, holes, dowels, what each pass shows, what each
+    stop leaves, pour and flush."""
 
     outcome: Outcome
     fills: tuple[FillAdvice, ...]

@@ -23,6 +23,9 @@ from corepath.readback.result import Case, Outcome
 from corepath.reported import reported
 from corepath.stackup.advice.suggest import Suggestion
 from corepath.stackup.checks.verdict import Check
+from corepath.stackup.odds.odds import Odds, Spoiler
+from corepath.stackup.odds.outcome import Outcome as Verdict
+from corepath.stackup.odds.outcome import Tight
 
 runner = CliRunner()
 
@@ -83,6 +86,11 @@ class Planner:
     def pour_sheet(self, prepared: Any) -> Any:
         return None
 
+    def outcome(self, prepared: Any) -> Verdict:
+        failed = tuple(check.id for check in self.checks if check.verdict == "fail")
+        tight = tuple(Tight(check) for check in self.checks)
+        return Verdict("no" if failed else "ready", ODDS, tight, "raise it", failed, ())
+
     def suggestion(self, prepared: Any) -> Any:
         return Suggestion({"groove.floor": 1.05}, least_margin=0.1)
 
@@ -108,7 +116,7 @@ class Planner:
             names = ["report.json", "overview.svg", *(["03-A-groove.nc"] if files else [])]
             return Written(folder, tuple(names), () if files else ("03-A-groove.nc",))
 
-        lists = SimpleNamespace(holes=())
+        lists = SimpleNamespace(holes=(), outcome=self.outcome(prepared))
         results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=())
         made = {
             "checks": self.checks,
@@ -157,6 +165,7 @@ def _file(minutes: float, combined: bool = False) -> Any:
     )
 
 
+ODDS = Odds(0.9701, 0.968, 0.93, 20_000, (Spoiler("clean-up", "", 0.029),))
 CASE = Outcome(
     Case("likely stop", "if the skim stops at 9.40", 1),
     (),
@@ -190,6 +199,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "questions.stops",
         "questions.suggestion",
         "questions.measuring_path",
+        "questions.outcome",
     ):
         name = place.rpartition(".")[2]
         monkeypatch.setattr(f"corepath.planning.{place}", getattr(stand_in, name))
@@ -218,7 +228,7 @@ def _plain(text: str) -> None:
 
 def test_check_prints_window_first(planner: Planner, job: Path) -> None:
     """The window is what all else hangs on; the table is plain text of 80 columns in a pipe."""
-    result = _run("check", job)
+    result = _run("check", job, "--show", "heights")
     assert result.exit_code == 0
     _plain(result.stdout)
     rows = [line.split()[:2] for line in result.stdout.split("\n") if " ok " in line]
@@ -229,10 +239,47 @@ def test_check_prints_window_first(planner: Planner, job: Path) -> None:
     assert result.stderr == ""
 
 
+def test_the_verdict_is_first_and_last_on_a_small_terminal(planner: Planner, job: Path) -> None:
+    """Twenty lines of 80 hold answer, odds, tightest checks, fix and next command; with tables the
+    same stands at their end, where a terminal stops."""
+    planner.checks = (WINDOW, FAIL)
+    short, long = _run("check", job).stdout, _run("check", job, "--show", "skim").stdout
+    _plain(short)
+    assert len(short.rstrip().split("\n")) <= 20
+    assert short.startswith("My board: not as it is; these checks fail: seat\n")
+    assert "Comes out in 97 of 100. What spoils the others, of 100: clean-up 2.9." in short
+    assert "93 of 100" in short  # of evenly drawn errors
+    assert "\nFix: raise it\n" in short
+    assert "Next: fix the job, then: corepath check my-board.toml --suggest" in short
+    verdict = short[: short.index("\nMore: ")]
+    assert "if the skim stops at" in long.partition(verdict)[0]
+
+
+@pytest.mark.parametrize("part", ["heights", "skim", "feeds", "holes", "record"])
+def test_each_part_is_shown_alone(job: Path, part: str) -> None:
+    """Of the real starter: each option prints its table above the verdict, and no other's."""
+    heads = {
+        "heights": "largest contributors",
+        "skim": "if the skim stops at",
+        "feeds": "plunge",
+        "holes": "bore ends",
+        "record": "Nothing is recorded yet",
+    }
+    told = _run("check", job, "--show", part)
+    assert told.exit_code == 0
+    assert [name for name, head in heads.items() if head in told.stdout] == [part]
+
+
+def test_the_pour_is_shown_with_its_cautions(job: Path) -> None:
+    """Resin safety stands where the resin does: with the pour, and on the sheet."""
+    assert "isocyanates" in _run("check", job, "--show", "pour").stdout
+    assert "isocyanates" not in _run("check", job).stdout
+
+
 def test_caution_is_well_but_told(planner: Planner, job: Path) -> None:
     """A caution is exit 0, with what it says and what would mend it."""
     planner.checks = (WINDOW, CAUTION)
-    result = _run("check", job)
+    result = _run("check", job, "--show", "heights")
     assert result.exit_code == 0
     assert "caution: hold (set-up C): 3.10 of casting" in result.stdout
     assert "Fix: make it deeper" in result.stdout
@@ -241,7 +288,7 @@ def test_caution_is_well_but_told(planner: Planner, job: Path) -> None:
 def test_failed_check_is_exit_1(planner: Planner, job: Path) -> None:
     """A wrong depth is no bad input: the table is printed, exit 1."""
     planner.checks = (WINDOW, FAIL)
-    result = _run("check", job)
+    result = _run("check", job, "--show", "heights")
     assert result.exit_code == 1
     assert "-0.100" in result.stdout and "fail: seat (I1): the flange stands proud" in result.stdout
 

@@ -120,7 +120,7 @@ def test_a_record_that_makes_the_core_impossible_says_so(shop: Shop) -> None:
         "fail: window" in told and "the thickest core that this blank still gives is 6.64" in told
     )
     assert "groove is not poured yet: cut 1.36 deeper it shows in time" in told
-    output = shop.type("check", PATH, exit_code=1).output
+    output = shop.type("check", PATH, "--all", exit_code=1).output
     assert "fail: window" in output
     assert "the thickest core that this blank still gives is 6.64" in output
     shop.type("plan", PATH, "-o", "out", exit_code=1)
@@ -149,7 +149,7 @@ def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
     for name in ("board-1280-wedge.toml", "blank-wedge.csv"):
         shutil.copy(SAMPLES / name, name)
     job = Path("board-1280-wedge.toml")
-    output = shop.type("check", job, "--suggest").output
+    output = shop.type("check", job, "--suggest", "--all").output
     assert "caution: clean-up" in output
     values = dict(
         re.findall(
@@ -167,7 +167,7 @@ def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
         text, count = re.subn(pattern, rf"\g<1>{value}", text, flags=re.M | re.S)
         assert count, key
     job.write_text(text)
-    assert re.search(r"^\d+ ok \(", shop.type("check", job).output, re.M)
+    assert re.search(r"^\d+ ok \(", shop.type("check", job, "--all").output, re.M)
 
 
 def test_suggested_values_are_in_the_units_of_the_job() -> None:

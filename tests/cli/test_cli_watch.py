@@ -28,13 +28,15 @@ from types import SimpleNamespace
 # A job in the background is born deaf to it.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 import corepath.planning.plan as planning
+from corepath.planning.questions import outcome
 from corepath.planning.folder.plan_folder import write_folder
 
 def plan(prepared, **options):
     files = {"sheet.html": f"<html><body>plan {prepared.digest}</body></html>",
              "01-A-dowels.nc": "G21\\n"}
+    results = SimpleNamespace(lists=SimpleNamespace(outcome=outcome(prepared)))
     return SimpleNamespace(prepared=prepared, checks=prepared.checks, findings=(), report={},
-                           files=files, made=(), results=None, failed=False,
+                           files=files, made=(), results=results, failed=False,
                            write=lambda folder: write_folder(folder, files))
 
 planning.plan = plan

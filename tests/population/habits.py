@@ -37,6 +37,7 @@ def add_habits(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) 
         **{key: Mm(round(share * value, 4)) for key, value in _TOLERANCES.items()},
         **{key: round(share * value, 5) for key, value in _SHARES.items()},
     }
+    job["groove"]["leak_floor"] = Mm(0.2)
     job["limits"] = {key: Mm(value) for key, value in _LIMITS.items()}
     job["machine"]["spin_up"] = chance.even(2.0, 8.0, 0.5)
     job["machine"]["spin_down"] = chance.even(4.0, 12.0, 0.5)

@@ -43,7 +43,7 @@ def check(
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
-    """Say whether the core comes out, how likely, what is tightest and what would fix it."""
+    """Say whether the core comes out, how likely, and what would fix it."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
 
@@ -74,14 +74,13 @@ def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -
     from corepath.cli.tables.stackup_tables import suggestion_lines
     from corepath.cli.tables.verdict_lines import verdict_lines
     from corepath.lengths import units_of
-    from corepath.planning.questions import suggestion
-    from corepath.stackup.odds.outcome import outcome_of
+    from corepath.planning.questions import outcome, suggestion
 
     told = [text for part in parts for text in _tables(prepared, job, part)]
     if suggest:
         told.append(suggestion_lines(suggestion(prepared), prepared.job.units))
     units = units_of(prepared.job.units)
-    found = outcome_of(prepared.checks, prepared.stackup, prepared.board)
+    found = outcome(prepared)
     told.append(verdict_lines(prepared.job.title, found, prepared.cautions, units))
     return "\n\n".join(text for text in told if text)
 
@@ -135,15 +134,14 @@ def _recorded(job: Path) -> str:
 
 
 def _ends(prepared: Prepared, job: Path, every: bool) -> list[str]:
-    """Return the last lines: where to measure, the next command, where the rest is printed."""
+    """Return the last lines: where to measure, what prints the rest, the next command."""
 
     settled, lines = prepared.known.settled, []
     if prepared.known.measured is None and not (settled.thickness or settled.cut):
         lines.append(_where_to_measure(job))
-    lines.append(_next(prepared, job))
     if not every:
         lines.append(f"More: --all, or --show {'|'.join(Part)}")
-    return lines
+    return [*lines, _next(prepared, job)]
 
 
 def _where_to_measure(job: Path) -> str:

@@ -7,12 +7,12 @@ from typing import Any
 
 from corepath.job.text.schema import KEY, REPORT
 from corepath.planning.prepare import Prepared
+from corepath.planning.questions import outcome
 from corepath.planning.report.after_layup import layup_report
 from corepath.planning.report.deck_report import deck_report
 from corepath.planning.report.hole_list import hole_list
 from corepath.reported import reported
 from corepath.stackup.checks.registration import registered
-from corepath.stackup.odds.outcome import outcome_of
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour.fills import fill_advices
 from corepath.stackup.pour.pour import pour_plan
@@ -77,7 +77,7 @@ def lists_of(prepared: Prepared) -> Lists:
     """Return the lists of a job: fills, holes, dowels, passes, stops, pour and flush."""
     stack, job = prepared.stackup, prepared.job
     return Lists(
-        outcome=outcome_of(prepared.checks, stack, prepared.board),
+        outcome=outcome(prepared),
         fills=fill_advices(stack, prepared.known.settled),
         holes=hole_list(prepared),
         dowel_lengths=dowel_lengths(stack, prepared.board),

@@ -49,10 +49,10 @@ RAW_TOP = "raw top"
 """Asked where no clean-up is asked for: raw top stays, which spoils nothing."""
 
 DRAWN = frozenset({
-    "window", "floor", "shows", "clean-up", "fill", "seat", "wood-over-seat", "barrel",
+    "window", "floor", "shows", "clean-up", "fill", "wood-over-seat", "barrel",
     "registration",
 })  # fmt: skip
-"""Checks whose failing the odds weigh: what these lengths must not come to is asked of each core."""
+"""Checks whose failing the odds weigh."""
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
