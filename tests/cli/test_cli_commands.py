@@ -17,6 +17,7 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
 from corepath.job.text.starter import starter_text
 from corepath.motion.cutter import Cutter
+from corepath.planning import plan as _loaded_before_its_functions_are_replaced  # noqa: F401
 from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import Apart
 from corepath.readback.result import Case, Outcome
@@ -104,6 +105,7 @@ class Planner:
         progress: Callable[[str, float], None],
         despite_failures: bool = False,
         bodies: bool = False,
+        store: Any = None,
     ) -> Any:
         progress("groove", 0.5)
         bad = any(check.verdict == "fail" for check in self.checks)
@@ -129,7 +131,9 @@ class Planner:
             prepared=prepared, made=files, readback=None, results=results, **made
         )
 
-    def preview(self, prepared: Any, folder: Path, progress: Callable[[str, float], None]) -> Any:
+    def preview(
+        self, prepared: Any, folder: Path, progress: Callable[[str, float], None], store: Any = None
+    ) -> Any:
         self.asked.append(("preview", folder))
         return SimpleNamespace(written=("overview.svg",))
 

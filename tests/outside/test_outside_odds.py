@@ -30,7 +30,7 @@ def risky(seed: int) -> tuple[Job, Board]:
     job, board = drawn(seed)
     deck = board.deck.highest_over(board.blank)[0]
     clean_up = float(rng.uniform(0.05, 0.3))
-    floor = float(rng.uniform(0.35, 0.8))
+    floor = float(rng.uniform(0.3, 0.6))
     window = float(rng.uniform(0.05, 0.45))
     insert = job.insert[0].model_copy(update={"length": float(rng.uniform(5.6, 6.9))})
     update = {
