@@ -109,7 +109,8 @@ def njit(*, cache: bool = True, **options: Any) -> Callable[[_Function], _Functi
     """
 
     def decorated(function: _Function) -> _Function:
-        made = numba.njit(**options)(function)
+        # nothing calls them through C: without that wrapper they compile a twentieth faster
+        made = numba.njit(**{"no_cfunc_wrapper": True, **options})(function)
         # not where NUMBA_DISABLE_JIT leaves the function as it is
         if cache and hasattr(made, "enable_caching"):
             made._cache = _RebuiltCache(made.py_func)

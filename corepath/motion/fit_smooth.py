@@ -112,7 +112,6 @@ def _direction(p: Floats, tolerance: float) -> float:
     )
 
 
-@njit(cache=True)
 def joined(
     p: Floats, tolerance: float, joint: float, least: float, largest: float, sweep: float
 ) -> tuple[Ints, Floats]:
@@ -121,12 +120,15 @@ def joined(
 
     `tolerance`, and the radii `least` and `largest`, are mm, `joint` and `sweep` rad.
     """
+    # Not compiled: a loop that calls all others would have numba compile each of them once more,
+    # which takes longer than all that it saves.
     n = p.shape[0]
     if n == 2 or math.hypot(p[1, 0] - p[0, 0], p[1, 1] - p[0, 1]) < _LEVEL:
         kept = line_runs(p, tolerance)[1:]
         return kept, np.zeros((len(kept), 3))
-    ends, bends = np.empty(n, dtype=np.int64), np.zeros((n, 3))
-    count, start = int(np.int64(0)), int(np.int64(0))
+    ends: list[Ints] = []
+    bends: list[Floats] = []
+    start = 0
     first, last = (
         _direction(p, tolerance),
         _direction(np.ascontiguousarray(p[::-1]), tolerance) + math.pi,
@@ -147,45 +149,61 @@ def joined(
             if first == NO_END:
                 found, leads = np.array([1]), np.zeros(1)
             first = NO_END
-        # `found` counts from the start of the rest, which moves on with `start`
-        for k in range(len(found)):
-            end = start + (found[k] - (found[k - 1] if k else 0))
-            count = _one(
-                p, start, end, leads[k], tolerance, least, largest, sweep, ends, bends, count
-            )
-            start = end
         if len(found):
+            stops, arcs = _checked(rest, found, leads, tolerance, least, largest, sweep)
+            ends.append(start + stops)
+            bends.append(arcs)
+            start += int(found[-1])
             first = NO_END
-    return ends[:count], bends[:count]
+    return np.concatenate(ends), np.concatenate(bends)
+
+
+def _checked(
+    p: Floats, ends: Ints, leads: Floats, tolerance: float, least: float, largest: float,
+    sweep: float,
+) -> tuple[Ints, Floats]:  # fmt: skip
+    """Returns the moves of `leads` (m,) to `ends` (m,), with greedy ones in place of those that do
+    not hold; as `joined` does."""
+    bends, holds = _held(p, ends, leads, tolerance, least, sweep)
+    if holds.all():
+        return ends, bends
+    stops: list[Ints] = []
+    arcs: list[Floats] = []
+    before = 0
+    for k, end in enumerate(ends.tolist()):
+        if holds[k]:
+            others, bent = ends[k : k + 1], bends[k : k + 1]
+        else:
+            others, bent = fit_runs(p[before : end + 1], tolerance, least, largest, sweep)
+            others = before + others
+        stops.append(others)
+        arcs.append(bent)
+        before = end
+    return np.concatenate(stops), np.concatenate(arcs)
 
 
 @njit(cache=True)
-def _one(
-    p: Floats, i: int, j: int, lead: float, tolerance: float, least: float, largest: float,
-    sweep: float, ends: Ints,
-    bends: Floats, count: int,
-) -> int:  # fmt: skip
-    """Write the move of a lead from point i to j, or greedy ones where it does not hold; the new
-    count."""
-    # the search's move, held against all points and chords exactly
-    total = 0.0
-    if lead == 0.0:
-        if is_line(p, i, j, tolerance):
-            ends[count] = j
-            return count + 1
-    else:
-        dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
-        out = -0.5 / math.tan(lead)
-        cx, cy = 0.5 * (p[i, 0] + p[j, 0]) - out * dy, 0.5 * (p[i, 1] + p[j, 1]) + out * dx
-        radius = 0.5 * math.sqrt(dx * dx + dy * dy) / abs(math.sin(lead))
-        if least <= radius:
-            total = swept(p, i, j, cx, cy, radius, tolerance, sweep)
-        if total != 0.0:
-            ends[count], bends[count, 0], bends[count, 1], bends[count, 2] = j, cx, cy, total
-            return count + 1
-    others, arcs = fit_runs(p[i : j + 1], tolerance, least, largest, sweep)
-    for k in range(len(others)):
-        ends[count] = i + others[k]
-        bends[count] = arcs[k]
-        count += 1
-    return count
+def _held(
+    p: Floats, ends: Ints, leads: Floats, tolerance: float, least: float, sweep: float
+) -> tuple[Floats, Flags]:
+    """Holds moves of the search against all points and chords exactly. Returns (m, 3) centre x,
+    centre y, sweep of each, and whether it holds."""
+    bends, holds = np.zeros((len(ends), 3)), np.zeros(len(ends), dtype=np.bool_)
+    i = int(np.int64(0))
+    for k in range(len(ends)):
+        j, lead = ends[k], leads[k]
+        if lead == 0.0:
+            holds[k] = is_line(p, i, j, tolerance)
+        else:
+            dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
+            out = -0.5 / math.tan(lead)
+            cx, cy = 0.5 * (p[i, 0] + p[j, 0]) - out * dy, 0.5 * (p[i, 1] + p[j, 1]) + out * dx
+            radius = 0.5 * math.sqrt(dx * dx + dy * dy) / abs(math.sin(lead))
+            total = 0.0
+            if least <= radius:
+                total = swept(p, i, j, cx, cy, radius, tolerance, sweep)
+            holds[k] = total != 0.0
+            if holds[k]:
+                bends[k, 0], bends[k, 1], bends[k, 2] = cx, cy, total
+        i = j
+    return bends, holds
