@@ -26,11 +26,12 @@ def quick() -> dict[str, str]:
 
 def planned(sample: str) -> dict[str, str]:
     """The wanted drawings of a sample, whose paths are found for them, as SAMPLE-DRAWING.svg."""
+    from corepath.caching.folder_store import store_of
     from corepath.planning.plan import preview
     from corepath.planning.prepare import prepare
 
     with tempfile.TemporaryDirectory() as folder:
-        preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder))
+        preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder), store=store_of())
         return {
             f"{sample}-{name}": (Path(folder) / name).read_text("utf-8") for name in WANTED[sample]
         }

@@ -21,6 +21,8 @@ import pytest
 
 # as the command itself, before any test loads numpy
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# pytest-xdist keeps all cores busy already
+os.environ.setdefault("COREPATH_CORES", "1")
 
 HERE = Path(__file__).parent
 UNITS = (

@@ -9,13 +9,26 @@ from typing import Annotated, Any
 import typer
 
 from corepath.cli.completing import jobs
+from corepath.planning.side_by_side import VARIABLE
 
-__all__ = ["JobFile", "NoCache", "json_option", "output_option", "quiet_option"]
+__all__ = ["Cores", "JobFile", "NoCache", "json_option", "output_option", "quiet_option"]
 
 JobFile = Annotated[
     Path,
     typer.Argument(
         metavar="JOB.toml", help="The job file.", show_default=False, autocompletion=jobs
+    ),
+]
+
+Cores = Annotated[
+    int | None,
+    typer.Option(
+        "--cores",
+        metavar="N",
+        min=1,
+        envvar=VARIABLE,
+        help="Use N cores at most; the files are the same. All if not given.",
+        show_default=False,
     ),
 ]
 

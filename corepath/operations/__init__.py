@@ -27,7 +27,7 @@ def programs(work: Work, store: Store = NOTHING) -> tuple[Program, ...]:
 
 
 def _planned(work: Work, store: Store) -> tuple[Program, ...]:
-    # A deck's path is kept without the openings that its feeds follow: see there.
+    # A deck's path is kept without what only its feeds and words follow: see there.
     if work.deck is not None:
         from corepath.operations.deck.surfacing import deck_programs
 

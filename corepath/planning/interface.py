@@ -120,6 +120,7 @@ def plan(
     bodies: bool = False,
     progress: Progress = quiet,
     cache: bool = True,
+    cores: int = 1,
 ) -> Plan:
     """Make the paths, write them as RS-274 (NIST IR 6556) in memory, read that text back and draw
     it.
@@ -129,6 +130,7 @@ def plan(
     file is among them. `bodies` adds the core after each set-up as STL. `progress` is called with
     words and the share done, 0 to 1. Paths are kept in the user's cache folder and taken from there
     the next time, unless `cache` is False; the files are the same and are read back either way.
+    With more than one of `cores`, copies of this process (Linux alone) take a part of the work.
 
     Raises `InputError` for a job file that is wrong, `CorepathError` where no path can be found.
     """
@@ -138,6 +140,7 @@ def plan(
         despite_failures=despite_failures,
         bodies=bodies,
         store=store_of(cache),
+        cores=cores,
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from corepath.caching.store import NOTHING, Store
 from corepath.gcode.read.findings import Finding
@@ -23,11 +24,14 @@ from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.proof import Proof, prove
+from corepath.planning.proof import Proof, judged, written
+from corepath.planning.reading import try_files
 from corepath.planning.report.deck_deviation import deviation_files
+from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.full_report import Results, full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
 from corepath.planning.report.job_skin import skin_files
+from corepath.planning.side_by_side import beside
 from corepath.readback.result import ReadBack
 from corepath.reported import PLACES
 from corepath.stackup import Check
@@ -83,34 +87,64 @@ def plan(
     despite_failures: bool = False,
     bodies: bool = False,
     store: Store = NOTHING,
+    cores: int = 1,
 ) -> Plan:
     """Make all files of a prepared job and read them back. Nothing is written to disk, but for
     paths to `store`, which are taken from there the next time.
 
     With a failed check no path is made unless `despite_failures`; `bodies` adds the core after each
-    set-up as STL. Raises CorepathError where no path can be found, InputError where the record
-    contradicts itself.
+    set-up as STL. `cores` says how many processes may work at once; the files are the same. Raises
+    CorepathError where no path can be found, InputError where the record contradicts itself.
     """
     prepared.refuse_contradictions()
     # Paths over a job whose depths do not agree would cost minutes and only repeat its faults; the
     # drawings, sheet and report below are made all the same, to show what fails.
+    wanted = despite_failures or not prepared.failed
     proof = Proof(prepared)
-    if despite_failures or not prepared.failed:
-        proof = prove(
+    if wanted:
+        proof = written(
             prepared,
-            progress=progress,
+            progress=within(progress, 0.1, 0.45),
             despite_failures=despite_failures,
-            steps=True,
             store=store,
         )
+    read = proof.plan_files
+    tasks = (partial(try_files, proof.prepared, read), partial(_pictured, proof, store))
+    with beside(tasks if wanted else tasks[1:], cores) as results:
+        if wanted:
+            reading = within(progress, 0.45, 0.75)
+            proof = judged(proof, read, progress=reading, steps=True, tried=results[0])
+        progress("drawings", 0.75)
+        pictured: _Pictured = results[-1]()
+    return _planned_of(proof, pictured, progress, despite_failures, bodies)
+
+
+class _Pictured(NamedTuple):
+    """What hangs on the files, but not on what their read-back finds."""
+
+    drawings: dict[str, str]
+    cutters: tuple[ComparedCutter, ...]
+    skin: dict[str, str]
+
+
+def _pictured(proof: Proof, store: Store) -> _Pictured:
+    """Draw all but what the read-back finds, and compare the cutters; another process may do it."""
+    prepared, made = proof.prepared, proof.made
+    skin = skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest)
+    return _Pictured(_drawings(prepared, made), compared_cutters(prepared, made, store), skin)
+
+
+def _planned_of(
+    proof: Proof, pictured: _Pictured, progress: Progress, despite_failures: bool, bodies: bool
+) -> Plan:
+    """Put the files of a plan together."""
     prepared, readback = proof.prepared, proof.readback
-    progress("drawings", 0.75)
-    files: dict[str, str | bytes] = {**_drawings(prepared, proof.made)}
+    files: dict[str, str | bytes] = {**pictured.drawings}
     texts = {one.name: one.text for one in proof.made}
     if despite_failures or not proof.failed:
         files.update(texts)
         files.update({one.name: one.text for one in proof.walks})
-    results = results_of(proof, store)
+    results = results_of(proof, pictured.cutters)
     files.update(deviation_files(prepared, results.deviation))
     files["deck-and-casting.svg"] = deck_casting_sheet(
         prepared.job, prepared.board, results.casting, digest=prepared.digest
@@ -125,7 +159,7 @@ def plan(
     )
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
-    files.update(skin_files(prepared.job, prepared.board, prepared.skin, prepared.digest))
+    files.update(pictured.skin)
     progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))

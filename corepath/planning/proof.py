@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from corepath.caching.store import NOTHING, Store
 from corepath.planning.make import MadeFile, make_files, written_file
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.reading import read_files, shop_of
+from corepath.planning.reading import read_plan, shop_of
+from corepath.planning.reading_cases import Tried
 from corepath.planning.rehearsal import Rehearsal, rehearsals
+from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
 from corepath.readback.words.rehearsed import check_rehearsals
 from corepath.work.checks.limit_checks import travel_check
 
-__all__ = ["Proof", "prove"]
+__all__ = ["Proof", "judged", "prove", "written"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,11 @@ class Proof:
     made: tuple[MadeFile, ...] = ()
     readback: ReadBack | None = None
     walks: tuple[Rehearsal, ...] = ()
+
+    @property
+    def plan_files(self) -> PlanFiles:
+        """Its files as they are read back."""
+        return PlanFiles({one.name: one.text for one in self.made})
 
     @property
     def failed(self) -> bool:
@@ -44,26 +51,57 @@ def prove(
     steps: bool = False,
     store: Store = NOTHING,
 ) -> Proof:
-    """Make all files of a prepared job and read them back.
+    """Make all files of a prepared job and read them back: `written`, then `judged`."""
+    made = written(
+        prepared,
+        progress=within(progress, 0.0, 0.5),
+        despite_failures=despite_failures,
+        store=store,
+    )
+    return judged(made, made.plan_files, progress=within(progress, 0.5, 1.0), steps=steps)
 
-    `despite_failures`: each head then names what failed. `steps` keeps the blank before and after
-    each file, for the preview. Paths come from `store` where that has them; what the files are read
-    back for never does. Raises CorepathError where no path can be found.
+
+def written(
+    prepared: Prepared,
+    *,
+    progress: Progress = quiet,
+    despite_failures: bool = False,
+    store: Store = NOTHING,
+) -> Proof:
+    """Make all files of a prepared job; nothing is read back yet.
+
+    `despite_failures`: each head then names what failed. Paths come from `store` where that has
+    them; what is found of the files never does. Raises CorepathError where no path can be found.
     """
-    made = make_files(prepared, within(progress, 0.1, 0.45), store)
+    made = make_files(prepared, progress, store)
     spanned = _with_travel(prepared, made)
     # Only the written files tell how far they travel. The paths stay, but now each head must say
     # that it fails.
     if despite_failures and spanned.failed and not prepared.failed:
         made = tuple(written_file(spanned, one.work, one.program) for one in made)
-    texts = {one.name: one.text for one in made}
-    readback = read_files(spanned, texts, within(progress, 0.45, 0.75), steps=steps)
-    walks = rehearsals(spanned, made)
-    walked = {one.name: one.text for one in walks}
+    return Proof(spanned, made, walks=rehearsals(spanned, made))
+
+
+def judged(
+    proof: Proof,
+    files: PlanFiles,
+    *,
+    progress: Progress = quiet,
+    steps: bool = False,
+    tried: Callable[[], Tried] | None = None,
+) -> Proof:
+    """Return the proof with what the read-back says of its `files`.
+
+    `steps` keeps the blank before and after each file, for the preview; `tried` as for
+    `read_plan`.
+    """
+    readback = read_plan(proof.prepared, files, progress, steps=steps, tried=tried)
+    walked = {one.name: one.text for one in proof.walks}
+    shop = shop_of(proof.prepared)
     readback.findings.extend(
-        check_rehearsals(spanned.ahead, shop_of(spanned), walked, readback.travelled)
+        check_rehearsals(proof.prepared.ahead, shop, walked, readback.travelled)
     )
-    return Proof(spanned, made, readback, walks)
+    return replace(proof, readback=readback)
 
 
 def _with_travel(prepared: Prepared, made: Sequence[MadeFile]) -> Prepared:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from corepath.planning.folder.plan_seal import check_design, found_content
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.reading_cases import lies_of, with_cases
+from corepath.planning.reading_cases import Tried, lies_of, try_cases, with_cases
 from corepath.planning.rehearsal import FOLDER
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
@@ -35,7 +35,7 @@ from corepath.readback.words.rehearsed import check_rehearsals
 from corepath.readback.words.spoken import Spoken
 from corepath.reported import reported
 
-__all__ = ["Reading", "read_files", "read_folder", "shop_of"]
+__all__ = ["Reading", "read_files", "read_folder", "read_plan", "shop_of", "try_files"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,29 +68,42 @@ class Reading:
 
 
 def read_files(
-    prepared: Prepared,
-    texts: Mapping[str, str],
-    progress: Progress = quiet,
-    sha256: Mapping[str, str] | None = None,
-    plan: str = "",
-    steps: bool = False,
+    prepared: Prepared, texts: Mapping[str, str], progress: Progress = quiet
 ) -> ReadBack:
-    """Read `texts` (name to text) back and compare what they leave with the works of `prepared`.
+    """Read `texts` (name to text) back and compare what they leave with the works of `prepared`."""
+    return read_plan(prepared, PlanFiles(texts), progress)
 
-    Where given, the digest `plan` must be in their heads, and `sha256` (by name) is that of each
-    file. With `steps` the blank before and after each file is kept too.
+
+def read_plan(
+    prepared: Prepared,
+    files: PlanFiles,
+    progress: Progress = quiet,
+    *,
+    steps: bool = False,
+    tried: Callable[[], Tried] | None = None,
+) -> ReadBack:
+    """Read `files` back, as `read_files` does.
+
+    With `steps` the blank before and after each file is kept too. `tried` hands over what
+    `try_files` returns, where that is called elsewhere.
     """
     done = 0
 
     def step(name: str) -> None:
         nonlocal done
-        progress(f"reading back {name}", done / max(1, len(texts)))
+        progress(f"reading back {name}", done / max(1, len(files.texts)))
         done += 1
 
-    shop, files = shop_of(prepared), PlanFiles(texts, plan, sha256 or {})
+    shop = shop_of(prepared)
     read = read_back(shop, prepared.works, files, progress=step, steps=steps)
     progress("other stops and blanks", 1.0)
-    return with_cases(prepared, shop, files, read)
+    found = try_cases(prepared, shop, files) if tried is None else tried()
+    return with_cases(prepared, shop, read, found)
+
+
+def try_files(prepared: Prepared, files: PlanFiles) -> Tried:
+    """Read `files` back in the other cases; see `try_cases`."""
+    return try_cases(prepared, shop_of(prepared), files)
 
 
 def shop_of(prepared: Prepared) -> SimulationSetup:
@@ -174,13 +187,8 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         job, folder, Known.from_dict(resolved), deck, within(progress, 0.0, 0.25)
     )
     plan = str(report.get("plan", ""))
-    readback = read_files(
-        prepared,
-        texts,
-        within(progress, 0.25, 1.0),
-        sha256=_sha256(report, "operations"),
-        plan=plan,
-    )
+    files = PlanFiles(texts, plan, _sha256(report, "operations"))
+    readback = read_plan(prepared, files, within(progress, 0.25, 1.0))
     check_design(resolved, report, content, readback.findings)
     walked = check_rehearsals(
         prepared.ahead,

@@ -3,25 +3,31 @@ thick as it may be."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.gcode.read.findings import Finding
 from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import new_findings, read_cases
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import Case, ReadBack
+from corepath.readback.result import Case, Outcome, ReadBack
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stackup.measuring.blank import Blank
 from corepath.stock.material import BlankFaces
 
-__all__ = ["lies_of", "with_cases"]
+__all__ = ["Tried", "lies_of", "try_cases", "with_cases"]
 
 _IN_A = frozenset(("dowels", "plug-pockets", "groove"))
 
 Floats = NDArray[np.float64]
+
+Tried = tuple[tuple[tuple[Finding, ...], Mapping[str, float], bool], ...]
+"""What each case gives but the case itself, in their order: a case holds the measured blank as a
+function, which no other process can hand over."""
 
 
 def _cases_of(prepared: Prepared, shop: SimulationSetup) -> tuple[Case, ...]:
@@ -73,13 +79,17 @@ def lies_of(blank: Blank, sign: float = 0.0) -> BlankFaces:
     return faces
 
 
+def try_cases(prepared: Prepared, shop: SimulationSetup, files: PlanFiles) -> Tried:
+    """Read the files back in all cases; another process may do it."""
+    outcomes = read_cases(shop, prepared.works, files, _cases_of(prepared, shop))
+    return tuple((one.findings, one.figures, one.again) for one in outcomes)
+
+
 def with_cases(
-    prepared: Prepared,
-    shop: SimulationSetup,
-    files: PlanFiles,
-    readback: ReadBack,
+    prepared: Prepared, shop: SimulationSetup, readback: ReadBack, tried: Tried
 ) -> ReadBack:
     """Return the read-back with the findings that only the other cases have."""
-    outcomes = read_cases(shop, prepared.works, files, _cases_of(prepared, shop))
+    cases = _cases_of(prepared, shop)
+    outcomes = tuple(Outcome(case, *found) for case, found in zip(cases, tried, strict=True))
     readback.findings.extend(new_findings(outcomes, readback.findings))
-    return replace(readback, cases=tuple(outcomes))
+    return replace(readback, cases=outcomes)

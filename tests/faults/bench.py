@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import maximum_filter, minimum_filter
 
+from corepath.caching.folder_store import store_of
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.planning.folder.plan_seal import DESIGN, check_design
@@ -94,7 +95,7 @@ class Bench:
     """The coupon, planned once, what each of its files does, and faults over it."""
 
     def __init__(self) -> None:
-        made = plan(prepare(SAMPLE))
+        made = plan(prepare(SAMPLE), store=store_of())
         assert not made.failed
         self.prepared: Prepared = made.prepared
         self.texts = {

@@ -90,7 +90,7 @@ def test_a_moved_bore_lays_the_deck_anew_or_keeps_the_old_feeds(
     (deck,) = (work for work in works if work.name == "deck")
     assert deck.deck is not None
     bore = Opening("I9", 5.0, 3.0, 8.0, 12.0)
-    moved = replace(deck, deck=replace(deck.deck, openings=(bore,)))
+    moved = replace(deck, deck=replace(deck.deck, openings=(bore,)), watch=("another word",))
     (fresh,) = programs(moved)
     monkeypatch.delattr(surfacing, "_finished")
     (made,) = programs(moved, filled)

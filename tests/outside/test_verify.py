@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from corepath.caching.folder_store import store_of
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection
 from corepath.job.text.resolved import resolved_dict
@@ -50,7 +51,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _planned(prepared: Prepared, folder: Path) -> Path:
-    made = make_files(prepared)
+    made = make_files(prepared, store=store_of())
     for one in made:
         (folder / one.name).write_text(one.text)
     walks = rehearsals(prepared, made)

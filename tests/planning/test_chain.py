@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
@@ -32,7 +33,7 @@ def coupon() -> Job:
 
 @pytest.fixture(scope="module")
 def planned(coupon: Job) -> Plan:
-    return plan(prepare_job(coupon, SAMPLES))
+    return plan(prepare_job(coupon, SAMPLES), store=store_of())
 
 
 def with_machine(job: Job, **update: Any) -> Job:
@@ -71,7 +72,7 @@ def test_samples_plan_as_they_are_shipped(name: str, tmp_path: Path):
         return
     prepared = prepare(path)
     assert not prepared.failed
-    proof = prove(prepared)
+    proof = prove(prepared, store=store_of())
     assert (
         proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
     )
@@ -150,7 +151,7 @@ VARIANTS = {
 def test_every_capability_reads_back_clean(coupon: Job, variant: str):
     """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own
     zero."""
-    proof = prove(prepare_job(VARIANTS[variant](coupon), SAMPLES))
+    proof = prove(prepare_job(VARIANTS[variant](coupon), SAMPLES), store=store_of())
     assert [check.says for check in proof.prepared.checks if check.verdict == "fail"] == []
     assert (
         proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
@@ -249,7 +250,7 @@ def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Pa
 
 def test_despite_failures_says_so_in_every_head(coupon: Job):
     thin = coupon.model_copy(update={"blank": coupon.blank.model_copy(update={"thickness": 9.6})})
-    made = plan(prepare_job(thin, SAMPLES), despite_failures=True)
+    made = plan(prepare_job(thin, SAMPLES), despite_failures=True, store=store_of())
     programs = [text for name, text in made.files.items() if name.endswith(".nc")]
     assert made.failed and programs
     assert all("DO NOT CUT" in text.splitlines()[0] for text in programs)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from shapely import Point, Polygon, box
 
+from corepath.caching.folder_store import store_of
 from corepath.job.load import load_job
 from corepath.job.model import ObstacleSection
 from corepath.planning.prepare import prepare_job
@@ -36,7 +37,7 @@ def test_a_clamp_on_the_rim_withdraws_no_plan() -> None:
     assert {work.park for work in prepared.works if work.setup == "A"} == {(120.0, 45.0)}, (
         "the clear corner at the back"
     )
-    proof = prove(prepared)
+    proof = prove(prepared, store=store_of())
     assert (
         proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
     )

@@ -21,6 +21,7 @@ import pytest
 import trimesh
 from typer.testing import CliRunner
 
+from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.cli.tables.paragraphs import file_table, finding_lines
 from corepath.gcode.read.motions import read_program
@@ -38,7 +39,7 @@ COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
 @pytest.fixture(scope="module")
 def planned():  # type: ignore[no-untyped-def]
-    return plan(prepare(COUPON), bodies=True)
+    return plan(prepare(COUPON), bodies=True, store=store_of())
 
 
 def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # type: ignore[no-untyped-def]

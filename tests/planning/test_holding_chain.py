@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from shapely import Polygon
 
+from corepath.caching.folder_store import store_of
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection, ScrewSection
 from corepath.planning.plan import Plan, plan
@@ -47,7 +48,7 @@ def held(job: Job) -> Job:
 
 @pytest.fixture(scope="module")
 def planned() -> Plan:
-    return plan(prepare_job(held(load_job(SAMPLES / "coupon.toml")), SAMPLES))
+    return plan(prepare_job(held(load_job(SAMPLES / "coupon.toml")), SAMPLES), store=store_of())
 
 
 def test_a_blank_held_by_clamps_plans_cleanly(planned: Plan) -> None:

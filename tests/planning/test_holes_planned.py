@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 import shapely
 
+from corepath.caching.folder_store import store_of
 from corepath.cli.tables.hole_table import hole_table
 from corepath.job.load import load_job
 from corepath.job.model import CutterSection, DowelSection, Job, LimitsSection
@@ -65,7 +66,7 @@ def drilled(coupon: Job, bore: float) -> Plan:
         through=True,
         canned_cycles=True,
     )
-    return plan(prepare_job(job, SAMPLES))
+    return plan(prepare_job(job, SAMPLES), store=store_of())
 
 
 def holes_of(job: Job, name: str) -> list[Work]:

@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.lengths import marked, units_of
 from corepath.planning.plan import plan
@@ -62,7 +63,9 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[Any, Any]:
     (folder / "coupon.toml").write_text(COUPON)
     (folder / "inch").mkdir()
     (folder / "inch" / "coupon.toml").write_text(twin())
-    return plan(prepare(folder / "coupon.toml")), plan(prepare(folder / "inch" / "coupon.toml"))
+    jobs = folder / "coupon.toml", folder / "inch" / "coupon.toml"
+    one, other = (plan(prepare(job), store=store_of()) for job in jobs)
+    return one, other
 
 
 def shown(name: str, text: str) -> list[str]:

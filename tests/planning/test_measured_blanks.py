@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from corepath.caching.folder_store import store_of
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.proof import prove
@@ -27,7 +28,7 @@ def advised(prepared: Prepared) -> Prepared:
 
 def test_the_flat_one_plans_and_reads_back():
     """On the blank as it was measured, wood and all, not on a nominal one."""
-    made = plan(on("flat"))
+    made = plan(on("flat"), store=store_of())
     assert {check.verdict for check in made.checks} == {"ok"}
     assert [str(finding) for finding in made.findings] == []
     assert {"map-shows.svg", "map-wood-under.svg", "map-groove-depth.svg"} <= set(made.files)
@@ -42,7 +43,7 @@ def test_the_wedge_needs_the_advice():
     assert prepared.advice.possible
     better = advised(prepared)
     assert {check.verdict for check in better.checks} == {"ok"}
-    proof = prove(better)
+    proof = prove(better, store=store_of())
     assert (
         proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
     )

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from shapely import Point, Polygon
 
+from corepath.caching.folder_store import store_of
 from corepath.gcode.read.motions import read_program
 from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
@@ -41,7 +42,7 @@ def job() -> Job:
 
 @pytest.fixture(scope="module")
 def planned(job: Job) -> Plan:
-    return plan(prepare_job(job, SAMPLES))
+    return plan(prepare_job(job, SAMPLES), store=store_of())
 
 
 def test_points_before_and_after_stand_in_the_report(planned: Plan):

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from corepath.caching.folder_store import store_of
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import read_files
@@ -21,7 +22,7 @@ def groove() -> tuple[Prepared, dict[str, str]]:
     prepared = prepare(SAMPLES / "swallow-620.toml")
     works = tuple(work for work in prepared.works if work.name == "groove")
     prepared = dataclasses.replace(prepared, works=works)
-    return prepared, {made.name: made.text for made in make_files(prepared)}
+    return prepared, {made.name: made.text for made in make_files(prepared, store=store_of())}
 
 
 def test_both_files_together_make_the_groove(groove: tuple[Prepared, dict[str, str]]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from corepath.cli.guard import as_json, end, guarded, say
-from corepath.cli.options import JobFile, NoCache, json_option, output_option, quiet_option
+from corepath.cli.options import Cores, JobFile, NoCache, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning.folder.plan_folder import Written
@@ -48,6 +48,7 @@ def plan(
             show_default=False,
         ),
     ] = None,
+    cores: Cores = None,
     no_cache: NoCache = False,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
@@ -63,12 +64,15 @@ def plan(
         ensure_writable(folder)
         if watch or port is not None:
             _refuse(watch, json)
-            keep_planning(Watched(job, folder, port, despite_failures, stl, quiet, not no_cache))
+            keep_planning(
+                Watched(job, folder, port, despite_failures, stl, quiet, not no_cache, cores)
+            )
             return
         with showing(quiet or json) as progress:
             from corepath.planning.plan import plan as make_plan
             from corepath.planning.prepare import prepare
             from corepath.planning.progress import within
+            from corepath.planning.side_by_side import usable_cores
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             made = make_plan(
@@ -77,6 +81,7 @@ def plan(
                 despite_failures=despite_failures,
                 bodies=stl,
                 store=store_of(not no_cache),
+                cores=cores or usable_cores(),
             )
             written = made.write(folder)
         if json:

@@ -30,6 +30,7 @@ class Watched:
     stl: bool = False
     quiet: bool = False
     cache: bool = True
+    cores: int | None = None
 
 
 def keep_planning(watched: Watched) -> None:
@@ -87,6 +88,7 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
     from corepath.planning.plan import plan
     from corepath.planning.prepare import prepare
     from corepath.planning.progress import within
+    from corepath.planning.side_by_side import usable_cores
 
     def both(says: str, share: float) -> None:
         told(says, share)
@@ -99,6 +101,7 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
         despite_failures=watched.despite_failures,
         bodies=watched.stl,
         store=store_of(watched.cache),
+        cores=watched.cores or usable_cores(),
     )
     # The last chance to be superseded before anything is written.
     both("writing", 1.0)

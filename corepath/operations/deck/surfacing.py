@@ -20,7 +20,7 @@ from corepath.caching.store import NOTHING, Store, kept
 from corepath.errors import CorepathError
 from corepath.geometry.polylines import part_counts
 from corepath.lengths import mm
-from corepath.motion.program import Move, Pass, Program, line, rapid
+from corepath.motion.program import Move, Pass, Program, Zero, line, rapid
 from corepath.operations.deck.bore_openings import opening_words, slowed
 from corepath.operations.deck.deck_finish import (
     ROUNDS,
@@ -59,7 +59,7 @@ _TOLD = 0.005
 def deck_programs(work: Work, store: Store = NOTHING) -> tuple[Program, ...]:
     """The program that roughs the deck (`deck.rough` > 0) or finishes it."""
     if _deck(work).rough > 0.0:
-        plain = _without_openings(work)
+        plain = _way_alone(work)
         return (_program(work, kept(store, ROUGHED, (plain,), lambda: _roughed(plain))),)
     return (finished(work, store=store)[0],)
 
@@ -72,16 +72,25 @@ def finished(
     `rounds` is how often the path is laid and tried at most; 1 for a path that is only to be
     compared.
     """
-    plain = _without_openings(work)
+    plain = _way_alone(work)
     stretch, left = kept(store, FINISHED, (plain, rounds), lambda: _finished(plain, rounds))
     watch = () if left is None else _told(_deck(work), left)
     return _program(work, stretch, watch), left
 
 
-def _without_openings(work: Work) -> Work:
-    """The work without the bores under its deck, which change feeds and never the way: so the path
-    can be kept when a bore is moved."""
-    return replace(work, deck=replace(_deck(work), openings=()))
+_NO_ZERO = Zero(0.0, 0.0, 0.0, "", False)
+
+
+def _way_alone(work: Work) -> Work:
+    """The work without what changes feeds and words but never the way over the deck: the bores
+    under it, its zero, the first descent.
+
+    The way is found from this alone, so that it can be kept when one of them changes.
+    """
+    deck = replace(_deck(work), openings=())
+    return replace(
+        work, deck=deck, zero=_NO_ZERO, approach=None, watch=(), look=(0.0, 0.0, 0.0), kept=""
+    )
 
 
 def _roughed(work: Work) -> Pass:
@@ -112,7 +121,7 @@ def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
 def judged(work: Work, moves: Sequence[Move], store: Store = NOTHING) -> Left:
     """What straight cuts of the work's cutter, one after another, leave over its deck."""
     path = move_table(moves)[:, 1:4]
-    plain = _without_openings(work)
+    plain = _way_alone(work)
     return kept(store, LEFT, (plain, path), lambda: _judged(plain, path))
 
 

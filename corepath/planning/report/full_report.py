@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from corepath.caching.store import NOTHING, Store
 from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.prepare import Prepared
 from corepath.planning.proof import Proof
@@ -39,8 +38,9 @@ class Results:
     casting: DeckCasting
 
 
-def results_of(proof: Proof, store: Store = NOTHING) -> Results:
-    """Return lists, times, cutters for the deck, its deviation, and what shows of the casting."""
+def results_of(proof: Proof, cutters: tuple[ComparedCutter, ...] | None = None) -> Results:
+    """Return lists, times, cutters for the deck (`cutters` where those have been compared already),
+    its deviation, and what shows of the casting."""
     prepared, readback = proof.prepared, proof.readback
     stop = prepared.stackup.skim.planned_stop
     run = [one for one in proof.made if is_run(one.program.stem, stop)]
@@ -48,7 +48,7 @@ def results_of(proof: Proof, store: Store = NOTHING) -> Results:
         lists=lists_of(prepared),
         minutes=round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2),
         apart=together((one.program.cutter.number, one.apart) for one in run),
-        cutters=compared_cutters(prepared, proof.made, store),
+        cutters=compared_cutters(prepared, proof.made) if cutters is None else cutters,
         deviation=deck_deviation(prepared, readback),
         casting=_deck_casting(prepared, readback),
     )
