@@ -98,7 +98,8 @@ class _Worker:
                 self._reading = -1
                 content = pipe.read()
             if self._ended_well():
-                self._results = pickle.loads(content)
+                with suppress(EOFError, pickle.UnpicklingError):  # it ended before it told all
+                    self._results = pickle.loads(content)
         return self._results
 
     def end(self) -> None:

@@ -59,11 +59,12 @@ def first(prepared: Prepared, folder: Path) -> Plan:
 def test_a_second_plan_differs_or_finds_its_paths_again(
     prepared: Prepared, folder: Path, first: Plan
 ) -> None:
+    """With all cores too: another process makes drawings and tries other blanks."""
     store = Counted(folder)
-    second = plan(prepared, store=store)
+    second = plan(prepared, store=store, cores=3)
     assert second.files == first.files and len(first.files) > 20
-    # a path for each work, and what the cutter of the deck leaves
-    assert store.found >= len(prepared.ahead) + 1 and store.missed == store.written == 0
+    # a path for each work
+    assert store.found >= len(prepared.ahead) and store.missed == store.written == 0
     assert {one.name: one.text for one in make_files(prepared)} == {
         one.name: one.text for one in second.made
     }
