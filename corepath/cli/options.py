@@ -9,7 +9,6 @@ from typing import Annotated, Any
 import typer
 
 from corepath.cli.completing import jobs
-from corepath.planning.side_by_side import VARIABLE
 
 __all__ = ["Cores", "JobFile", "NoCache", "json_option", "output_option", "quiet_option"]
 
@@ -26,7 +25,7 @@ Cores = Annotated[
         "--cores",
         metavar="N",
         min=1,
-        envvar=VARIABLE,
+        envvar="COREPATH_CORES",
         help="Use N cores at most; the files are the same. All if not given.",
         show_default=False,
     ),

@@ -20,10 +20,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any
 
-__all__ = ["VARIABLE", "beside", "usable_cores"]
-
-VARIABLE = "COREPATH_CORES"
-"""Names how many cores the commands use; all that the process may use where it is not set."""
+__all__ = ["beside", "usable_cores"]
 
 Task = Callable[[], Any]
 
