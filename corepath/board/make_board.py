@@ -12,7 +12,7 @@ from pathlib import Path
 
 from shapely import Polygon
 
-from corepath.board.deck.make_deck import build_deck, deck_faults
+from corepath.board.deck.make_deck import build_deck, deck_faults, deck_follows_from
 from corepath.board.deck.surface import DeckSurface
 from corepath.board.dowels import dowel_faults
 from corepath.board.features import Board, Casting, Place
@@ -28,6 +28,7 @@ from corepath.board.outline.make_outline import build_outline
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
+from corepath.kept import Kept
 from corepath.lengths import mm
 
 __all__ = ["build_board", "collect_faults"]
@@ -43,16 +44,17 @@ def build_board(job: Job, folder: Path) -> Board:
 
 
 def collect_faults(
-    job: Job, folder: Path, deck: DeckSurface | None = None
+    job: Job, folder: Path, deck: DeckSurface | None = None, kept: Kept | None = None
 ) -> tuple[Board | None, list[Fault]]:
     """Returns the board and no faults, or None and all faults of its geometry, in the order of the
     job's sections.
 
     Files that the job names are relative to `folder`. A `deck` that is known already, as in the
-    folder of a plan, is taken as it is.
+    folder of a plan, is taken as it is. `kept` holds parts of boards made before.
     """
-    outline, faults = _outline(job, folder)
-    deck, wrong = _deck(job, folder, outline, deck)
+    kept = kept or Kept(0)
+    outline, faults = _outline(job, folder, kept)
+    deck, wrong = _deck(job, folder, outline, deck, kept)
     faults += wrong
     # No fault hides another: what can be built without the outline is built and checked anyway.
     castings, places = _plugs(job), _places(job)
@@ -60,7 +62,7 @@ def collect_faults(
     ring: Polygon | None = None
     island: Polygon | None = None
     if outline is not None:
-        ring, island, wrong = _groove(job, outline)
+        ring, island, wrong = _kept_groove(job, outline, kept)
         faults += wrong
     faults += plug_faults(job)
     faults += place_faults(features, blank_polygon(job), outline, ring, island)
@@ -83,20 +85,43 @@ def collect_faults(
 
 
 def _deck(
-    job: Job, folder: Path, outline: Polygon | None, deck: DeckSurface | None
+    job: Job, folder: Path, outline: Polygon | None, deck: DeckSurface | None, kept: Kept
 ) -> tuple[DeckSurface | None, list[Fault]]:
     faults = deck_faults(job, outline)
     if faults or outline is None or deck is not None:
         return deck, faults
+    file = _seen(folder, job.deck.mesh or job.deck.grid)
     try:
-        return build_deck(job, outline, folder), []
+        key = ("deck", *deck_follows_from(job), outline, file)
+        return kept.of(key, lambda: build_deck(job, outline, folder)), []
     except InputError as error:
         return None, list(error.faults)
 
 
-def _outline(job: Job, folder: Path) -> tuple[Polygon | None, list[Fault]]:
+def _seen(folder: Path, name: str | None) -> tuple[str, int, int] | None:
+    """What tells that a file which a job names is still the same: its path, size and time."""
+    if name is None:
+        return None
+    path = folder / name
     try:
-        outline = build_outline(job, folder)
+        found = path.stat()
+    except OSError:
+        return str(path), -1, -1
+    return str(path), found.st_size, found.st_mtime_ns
+
+
+def _kept_groove(
+    job: Job, outline: Polygon, kept: Kept
+) -> tuple[Polygon | None, Polygon | None, list[Fault]]:
+    groove, blank = job.groove, job.blank
+    key = ("groove", outline, groove.inside, groove.outside, blank.length, blank.width)
+    return kept.of(key, lambda: _groove(job, outline))
+
+
+def _outline(job: Job, folder: Path, kept: Kept) -> tuple[Polygon | None, list[Fault]]:
+    try:
+        key = ("outline", job.outline, _seen(folder, job.outline.dxf))
+        outline = kept.of(key, lambda: build_outline(job, folder))
     except InputError as error:
         return None, list(error.faults)
     if blank_polygon(job).contains_properly(outline):

@@ -18,6 +18,7 @@ from corepath.job.record.ascut import record_path
 from corepath.job.tables.threads import fit_cautions
 from corepath.job.text.resolved import digest
 from corepath.job.text.source import locate, read_source
+from corepath.kept import Kept
 from corepath.layup.curve import rocker_faults
 from corepath.lengths import said_all
 from corepath.planning.known import Known, read_known
@@ -147,16 +148,18 @@ def prepare_job(
     known: Known | None = None,
     deck: DeckSurface | None = None,
     progress: Progress = quiet,
+    kept: Kept | None = None,
 ) -> Prepared:
     """Work everything out from a checked job, as `prepare` does from a file.
 
     The files that it names lie in `folder`. A `deck` that is known already, as from a plan's
-    folder, is used instead of reading its file. Raises InputError with all faults of the geometry.
+    folder, is used instead of reading its file. `kept` holds parts of the board from jobs before
+    (`corepath.planning.engine`). Raises InputError with all faults of the geometry.
     """
     known, listed = known or Known(), job
     job = job.with_cutters(known.settled.coupon_diameter)
     progress("outline and deck", 0.1)
-    board, faults = collect_faults(job, folder, deck)
+    board, faults = collect_faults(job, folder, deck, kept)
     faults += rocker_faults(job)
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])

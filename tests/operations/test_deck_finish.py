@@ -24,7 +24,7 @@ from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_cutter import hollow_left
-from corepath.work.cutting.deck_steps import steps_by_axis, surface_minutes
+from corepath.work.cutting.deck_steps import slopes_over, steps_by_axis, surface_minutes
 from corepath.work.works import Deck, Work
 
 Array = NDArray[np.float64]
@@ -192,7 +192,8 @@ def test_the_path_keeps_within_the_ridges_and_well_under_lines_of_a_ball(cutter:
     left = left_over(path, work, work.deck, offset)
     assert left.unreached == 0 and left.low > -0.003 and left.high <= 0.05
     way = float(np.sqrt((np.diff(path, axis=0) ** 2).sum(axis=1)).sum())
-    least, _ = surface_minutes(surface, cutter, 0.05, 15.0, bounds, 1.0)
+    slopes = slopes_over(surface, bounds)
+    least, _ = surface_minutes(slopes, surface.step, cutter, 0.05, 15.0, 1.0)
     lines_of_a_ball = 160.0 * 120.0 / (2.0 * math.sqrt(2 * 10.0 * 0.05 - 0.05**2))
     assert least < way < 0.65 * lines_of_a_ball
 

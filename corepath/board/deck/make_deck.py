@@ -11,6 +11,7 @@ Outside the outline h = e out to the blank's edge. Board frame, mm.
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -33,7 +34,7 @@ from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.text.source import key_of
 from corepath.lengths import mm
 
-__all__ = ["FILE_GRAIN", "build_deck", "deck_faults", "nodes_of"]
+__all__ = ["FILE_GRAIN", "build_deck", "deck_faults", "deck_follows_from", "nodes_of"]
 
 Floats = NDArray[np.float64]
 
@@ -127,6 +128,18 @@ def _station_faults(
                 )
             )
     return faults
+
+
+# keys of [deck] that tell how it is cut, not what it is
+_CUT_BY = {"clean_up": 0.0, "scallop": 0.0, "margin": 0.0, "grain_penalty": 0.0}
+
+
+def deck_follows_from(job: Job) -> tuple[Hashable, ...]:
+    """Returns all keys of `job` that its deck follows from, beside the outline and the file."""
+    blank = job.blank
+    # patches alone are held against the blank's thickness
+    thickness = blank.thickness if job.deck.patch else 0.0
+    return job.deck.model_copy(update=_CUT_BY), job.board, blank.length, blank.width, thickness
 
 
 def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSurface:

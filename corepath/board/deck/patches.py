@@ -128,8 +128,9 @@ def patch_faults(job: Job, outline: Polygon | None) -> list[Fault]:
             says = f"{section.name or f'patch {number}'} would stand above the blank"
             allowed = f"less than blank.thickness, {mm(job.blank.thickness):g}"
             faults.append(Fault(f"{key}.flat", says, f"{mm(section.flat):g}", allowed))
-    room = None if outline is None else outline.buffer(-job.deck.edge_band)
-    for patch in patches_of(job):
+    patches = patches_of(job)
+    room = outline.buffer(-job.deck.edge_band) if outline is not None and patches else None
+    for patch in patches:
         # the circle is found to 0.002 mm, and the widest blend is told to 0.01: the allowance of
         # 0.005 lets the figure that is told pass
         inner = shapely.maximum_inscribed_circle(patch.area, tolerance=0.002).length

@@ -17,12 +17,15 @@ from shapely import Polygon
 
 from corepath.board.deck.spline_values import coefficients_of, heights, on_lattice, shapes
 from corepath.geometry.rasters import edges_of, inside
+from corepath.kept import Kept
 from corepath.lengths import said_all
 from corepath.reported import report_keys
 
 __all__ = ["DeckSource", "DeckSurface", "Lowering"]
 
 Floats = NDArray[np.float64]
+
+_FIGURES, _FIELDS = 2048, 3  # results kept of one surface
 
 
 @report_keys("most", "at")
@@ -70,11 +73,13 @@ class DeckSurface:
     the largest slope between nodes (a tangent); `source` tells where its heights come from;
     `coefficients` (n + 4, m + 4) and `frame` (4,) serve the evaluators, here
     `corepath.board.deck.spline_values`, in compiled loops `corepath.board.deck.spline_kernels`.
+    Since a surface never changes, what is worked out of it once is good for its life: figures are
+    in `kept`, what is as large as the surface in `kept_fields`.
     """
 
     __slots__ = (
-        "coefficients", "edge", "frame", "grid", "highest", "lowest", "source", "steepest", "step",
-        "xs", "ys",
+        "coefficients", "edge", "frame", "grid", "highest", "kept", "kept_fields", "lowest",
+        "source", "steepest", "step", "xs", "ys",
     )  # fmt: skip
 
     coefficients: Floats
@@ -82,6 +87,8 @@ class DeckSurface:
     frame: Floats
     grid: Floats
     highest: float
+    kept: Kept
+    kept_fields: Kept
     lowest: float
     source: DeckSource
     steepest: float
@@ -105,6 +112,8 @@ class DeckSurface:
         slopes = np.hypot(np.diff(grid, axis=0)[:, :-1], np.diff(grid, axis=1)[:-1, :])
         put(self, "steepest", float(slopes.max()) / self.step)
         put(self, "source", source)
+        put(self, "kept", Kept(_FIGURES))
+        put(self, "kept_fields", Kept(_FIELDS))
 
     @property
     def key_parts(self) -> tuple[object, ...]:
@@ -147,12 +156,12 @@ class DeckSurface:
     def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """Returns (h, x, y) where the deck is highest over `polygon` (board frame), h true to
         0.001 mm. Raises ValueError for an empty polygon."""
-        return self._extreme(polygon, 1.0)
+        return self.kept.of(("highest", polygon), lambda: self._extreme(polygon, 1.0))
 
     def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """Returns (h, x, y) where the deck is lowest over `polygon` (board frame), h true to
         0.001 mm. Raises ValueError for an empty polygon."""
-        return self._extreme(polygon, -1.0)
+        return self.kept.of(("lowest", polygon), lambda: self._extreme(polygon, -1.0))
 
     def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:
         import shapely

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from corepath.board.deck.make_deck import deck_follows_from
 from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.reported import Key, report_keys
@@ -39,6 +40,12 @@ def find_skin(job: Job, board: Board, reach: float, folder: Path) -> SkinFound |
     """
     if job.skin is None:
         return None
+    # All that the study and what is tried in it read of a job; the surface keeps it.
+    key = ("skin", job.skin, *deck_follows_from(job), board.outline, reach, folder)
+    return board.deck.kept_fields.of(key, lambda: _found(job, board, reach, folder))
+
+
+def _found(job: Job, board: Board, reach: float, folder: Path) -> SkinFound:
     # Loaded here: it needs scipy's sparse solvers, which a job without a skin does without.
     from corepath.skin.checks import skin_checks
     from corepath.skin.skin_advice import advise_skin

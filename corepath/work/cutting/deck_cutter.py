@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from corepath.job.model import Job
 from corepath.motion.cutter import DECK_SHAPES, Cutter
 from corepath.motion.cutter_profile import footprint
 from corepath.work.cutting.cutters import Chosen, Need, choose, chosen
-from corepath.work.cutting.deck_steps import Bounds, level_step, surface_minutes
+from corepath.work.cutting.deck_steps import Bounds, level_step, slopes_over, surface_minutes
 from corepath.work.cutting.running import CutRequest
 
 Array = NDArray[np.float64]
@@ -66,6 +67,7 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
     `bounds` is (left, low, right, high) of the blank; `deep` is the most stock over the deck, mm.
     """
     offers = []
+    slopes = cache(lambda: slopes_over(surface, bounds))
     for section in job.cutter:
         if section.shape not in DECK_SHAPES or _lies_on_its_cone(section.cutter, surface):
             continue
@@ -73,11 +75,22 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
             job, section, CutRequest(1.0 - job.skim.overlap, scallop=job.deck.scallop, deep=deep)
         )
         widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
-        whole, sloped = surface_minutes(
-            surface, run.cutter, job.deck.scallop, widest, bounds, run.cutting.finish
-        )
+        asked = (run.cutter, job.deck.scallop, widest, run.cutting.finish)
+        least = partial(_least_minutes, slopes, surface.step, *asked)
+        whole, sloped = surface.kept.of(("minutes", bounds, *asked), least)
         offers.append(Offer(run, whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
+
+
+def _least_minutes(
+    slopes: Callable[[], tuple[Array, Array]],
+    step: float,
+    cutter: Cutter,
+    scallop: float,
+    widest: float,
+    feed: float,
+) -> tuple[float, float]:
+    return surface_minutes(slopes(), step, cutter, scallop, widest, feed)
 
 
 def _lies_on_its_cone(cutter: Cutter, surface: DeckSurface) -> bool:
@@ -132,6 +145,10 @@ def _too_steep(cutter: Cutter, surface: DeckSurface) -> Fault:
 
 def hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     """Height (mm) of what `cutter` must leave in the deepest hollow that it does not fit."""
+    return surface.kept.of(("hollow", cutter), lambda: _hollow_left(surface, cutter))
+
+
+def _hollow_left(surface: DeckSurface, cutter: Cutter) -> float:
     spacing = float(surface.xs[1] - surface.xs[0])
     if cutter.flat_radius == 0.0 and cutter.corner_radius * _most_hollow(surface) <= 1.0:
         return 0.0

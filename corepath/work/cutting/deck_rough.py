@@ -62,27 +62,16 @@ def rough_left(work: Work, deck: Deck) -> float:
     surface = deck.surface
     spacing = float(surface.xs[1] - surface.xs[0])
     every = max(1, int(_GRID / spacing + 1e-9))
-    grid, ys, cell = (
-        np.asarray(surface.grid, dtype=np.float64)[::every, ::every],
-        surface.ys[::every],
-        every * spacing,
-    )
-    end = footprint(work.cutter.profile, cell)
-    along = np.arange(-(len(end) // 2), len(end) // 2 + 1) * cell
-    tips = dilated(grid, end)
+    grid, cell = np.asarray(surface.grid, dtype=np.float64)[::every, ::every], every * spacing
     rows = rough_rows(work, deck)
-    over = _over_rows(tips, np.asarray(ys, dtype=np.float64), rows)
+    key = ("roughed", work.cutter.profile, every, rows.tobytes())
+    reached = surface.kept_fields.of(key, lambda: _reached(work, deck, rows, every))
     # Nodes that no line reaches keep the full stock.
-    left = np.full_like(grid, deck.top)
-    for row, heights in zip(rows.tolist(), over.T, strict=True):
-        near = np.flatnonzero(np.abs(ys - row) <= work.cutter.radius)
-        for j in near.tolist():
-            section = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
-            left[:, j] = np.minimum(left[:, j], eroded_along(heights, section))
+    left = np.minimum(reached, deck.top)
     # The place left highest may lie between two nodes.
     between = 0.5 * cell * _across(deck)
     most = (
-        float((left - grid)[_inside(surface.xs[::every], ys, deck)].max())
+        float((left - grid)[_inside(surface.xs[::every], surface.ys[::every], deck)].max())
         + between
         + deck.rough
         + NOTHING
@@ -90,6 +79,24 @@ def rough_left(work: Work, deck: Deck) -> float:
     )
     # All these margins must not ask for more than the stock there is.
     return min(most, deck.top - float(grid.min()))
+
+
+def _reached(work: Work, deck: Deck, rows: Array, every: int) -> Array:
+    """The lowest that the cutter reaches over every `every`-th node (n, m) from lines at `rows`, mm
+    above the deck's zero; inf where it does not come."""
+    surface, radius = deck.surface, work.cutter.radius
+    grid = np.asarray(surface.grid, dtype=np.float64)[::every, ::every]
+    ys = np.asarray(surface.ys[::every], dtype=np.float64)
+    cell = every * float(surface.xs[1] - surface.xs[0])
+    end = footprint(work.cutter.profile, cell)
+    along = np.arange(-(len(end) // 2), len(end) // 2 + 1) * cell
+    over = _over_rows(dilated(grid, end), ys, rows)
+    reached = np.full_like(grid, np.inf)
+    for row, heights in zip(rows.tolist(), over.T, strict=True):
+        for j in np.flatnonzero(np.abs(ys - row) <= radius).tolist():
+            section = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
+            reached[:, j] = np.minimum(reached[:, j], eroded_along(heights, section))
+    return reached
 
 
 def _inside(xs: Array, ys: Array, deck: Deck) -> NDArray[np.bool_]:

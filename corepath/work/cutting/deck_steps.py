@@ -35,6 +35,7 @@ __all__ = [
     "allowed_steps",
     "least_by_axis",
     "level_step",
+    "slopes_over",
     "steps_by_axis",
     "surface_minutes",
 ]
@@ -171,27 +172,46 @@ def least_by_axis(
     return table
 
 
+def slopes_over(surface: DeckSurface, bounds: Bounds) -> tuple[Array, Array]:
+    """Slope and bend at the nodes over `bounds`, (n, m) each: |gradient|, and the bend across lines
+    that run up the slope (1/mm), positive where it is convex."""
+    left, low, right, high = bounds
+    i, j = np.searchsorted(surface.xs, left), np.searchsorted(surface.ys, low)
+    last_i = int(np.searchsorted(surface.xs, right, "right"))
+    last_j = int(np.searchsorted(surface.ys, high, "right"))
+    # two nodes more all round: central differences of central differences
+    first_i, first_j = max(int(i) - 2, 0), max(int(j) - 2, 0)
+    grid, spacing = surface.grid[first_i : last_i + 2, first_j : last_j + 2], surface.step
+    hx, hy = np.gradient(grid, spacing)
+    slope = np.hypot(hx, hy)
+    steep = np.maximum(slope, 1e-6)
+    # Unit vector along the contour line.
+    tx, ty = -hy / steep, hx / steep
+    hxx, hxy = np.gradient(hx, spacing)
+    hyy = np.gradient(hy, spacing, axis=1)
+    bend = -(hxx * tx**2 + 2.0 * hxy * tx * ty + hyy * ty**2)
+    over = slice(int(i) - first_i, last_i - first_i), slice(int(j) - first_j, last_j - first_j)
+    return slope[over], bend[over]
+
+
 def surface_minutes(
-    surface: DeckSurface, cutter: Cutter, scallop: float, widest: float, bounds: Bounds, feed: float
+    slopes: tuple[Array, Array],
+    spacing: float,
+    cutter: Cutter,
+    scallop: float,
+    widest: float,
+    feed: float,
 ) -> tuple[float, float]:
-    """Least minutes to finish the surface over `bounds`, and those of the part that slopes by more
-    than 0.001.
+    """Least minutes to finish a surface with the `slopes` (`slopes_over`) at nodes `spacing` mm
+    apart, and those of the part that slopes by more than 0.001.
 
     The integral of dA / (s·feed): s (at most `widest`, mm) is the largest step between neighbouring
     contacts that any direction of lines allows, which is that of lines up the slope: s = √(8 c rho
     / (1 + bend rho)) along the surface. `feed` in mm/min. Turns, links and whole numbers of lines
     come on top.
     """
-    left, low, right, high = bounds
-    grid, spacing = surface.grid, surface.step
-    hx, hy = np.gradient(grid, spacing)
-    slope = np.hypot(hx, hy)
+    slope, bend = slopes
     steep = np.maximum(slope, 1e-6)
-    # Unit vector along the contour line: the bend across lines that run up the slope.
-    tx, ty = -hy / steep, hx / steep
-    hxx, hxy = np.gradient(hx, spacing)
-    hyy = np.gradient(hy, spacing, axis=1)
-    bend = -(hxx * tx**2 + 2.0 * hxy * tx * ty + hyy * ty**2)
     land, corner = cutter.flat_radius, cutter.corner_radius
     radius = np.full_like(slope, corner)
     if land > 0.0:
@@ -200,8 +220,5 @@ def surface_minutes(
     steps = np.minimum(
         np.sqrt(8.0 * scallop * radius / np.maximum(1.0 + bend * radius, _LEAST_ROOM)), widest
     )
-    inside = ((surface.xs >= left) & (surface.xs <= right))[:, None] & (
-        (surface.ys >= low) & (surface.ys <= high)
-    )
-    each = np.where(inside, np.sqrt(1.0 + slope**2) / steps, 0.0) * spacing**2 / feed
+    each = np.sqrt(1.0 + slope**2) / steps * spacing**2 / feed
     return float(each.sum()), float(each[slope > 1e-3].sum())

@@ -51,7 +51,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.motion.tour import FEW, least_way
-from corepath.work.cutting.deck_steps import level_step, surface_minutes
+from corepath.work.cutting.deck_steps import level_step, slopes_over, surface_minutes
 from corepath.work.cutting.running import turn_allowance
 from corepath.work.least_time.areas import (
     ContourPass,
@@ -294,9 +294,8 @@ def _deck(work: Work) -> Bound:
         return Bound(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
     # The faster of both feeds: a bound may not count on which of them a path uses where.
     feed = max(cutting.feed, cutting.finish)
-    whole, _ = surface_minutes(
-        deck.surface, work.cutter, deck.scallop, widest, deck.area.bounds, feed
-    )
+    slopes, step = slopes_over(deck.surface, deck.area.bounds), deck.surface.step
+    whole, _ = surface_minutes(slopes, step, work.cutter, deck.scallop, widest, feed)
     return Bound(sweep=60.0 * whole)
 
 

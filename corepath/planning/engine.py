@@ -1,0 +1,34 @@
+"""The engine: one job after another worked out up to its checks, each from what has changed.
+
+Outline, deck and groove are kept by the keys of the job that they follow from; what is worked out
+of a deck (its highest places, the hollows that a cutter leaves, the skin on it) is kept by the deck
+itself. All depths are worked out anew each time: they are quick, and hang on every number.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from corepath.job.model import Job
+from corepath.kept import Kept
+from corepath.planning.known import Known
+from corepath.planning.prepare import Prepared, prepare_job
+
+__all__ = ["Engine"]
+
+_PARTS = 12
+"""Outlines, decks and grooves that are kept: the deck of a board of 1.3 m takes some 11 MB."""
+
+
+class Engine:
+    """Answers for jobs whose files lie in `folder`, as `corepath.planning.prepare.prepare_job`
+    does: the same result, whatever was asked before."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._kept = Kept(_PARTS)
+
+    def prepared(self, job: Job, known: Known | None = None) -> Prepared:
+        """Returns `job`, already checked for itself, worked out up to its checks. Raises InputError
+        with all faults of its geometry."""
+        return prepare_job(job, self._folder, known, kept=self._kept)
