@@ -10,6 +10,7 @@ import pytest
 from shapely import Polygon
 from shapely.affinity import rotate
 
+from corepath.board.deck import crease
 from corepath.board.deck.crease import round_creases
 from corepath.board.deck.distance import OutlineDistance
 from corepath.board.deck.form import DeckForm, smoothstep7
@@ -127,3 +128,20 @@ def test_deck_tells_how_far_it_was_rounded(make_job):
     )
     assert by[i, j] == pytest.approx(by.max(), abs=1e-9)
     assert sharp.source.rounded_by.most < 0.001
+
+
+def test_few_creases_and_many_are_rounded_by_one_arithmetic(monkeypatch):
+    """numpy for few, compiled loops for many: a deck must not change at the number in between."""
+    star = Polygon(
+        [(-80, -6), (-4, -30), (0, -95), (30, -20), (95, 4), (10, 20), (0, 90), (-20, 9)]
+    )
+    form = DeckForm(OutlineDistance(star), lambda x: 9.0 - 0.006 * x, 4.2, 4.0, 40.0)
+    xs, ys = np.arange(-110.0, 111.0), np.arange(-110.0, 111.0)
+    raw = form.on_grid(xs, ys)
+    few = round_creases(4.2, xs, raw, 25.0)
+    asked = []
+    monkeypatch.setattr(crease, "open_small", lambda *words: asked.append(words))
+    monkeypatch.setattr(crease, "_FEW", 0)
+    many = round_creases(4.2, xs, raw, 25.0)
+    assert not asked and np.array_equal(few, many)
+    assert (raw - few).max() > 0.1

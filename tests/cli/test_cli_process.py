@@ -60,6 +60,19 @@ def test_help_loads_nothing_heavy() -> None:
     )
 
 
+def test_a_verdict_loads_no_more_than_it_needs() -> None:
+    """Each of these takes about as long as the verdict itself, and would come back unseen. The
+    coupon has creases: they are rounded without compiled loops."""
+    job = Path(__file__).parents[2] / "samples" / "coupon.toml"
+    words = ["corepath", "check", str(job)]
+    loaded = _loaded(f"sys.argv = {words}; from corepath.cli import main; main()")
+    assert {"numpy", "shapely", "corepath.cli.tables.stackup_tables"} <= loaded
+    slow = ["numba", "llvmlite", "scipy", "trimesh", "ezdxf", "jinja2", "contourpy"]
+    slow += [f"corepath.{name}" for name in ("readback", "stock", "operations", "views")]
+    slow += ["corepath.gcode.write", "corepath.planning.plan"]
+    assert [name for name in slow if any(f"{one}.".startswith(f"{name}.") for one in loaded)] == []
+
+
 def test_version_and_help() -> None:
     """The words a user tries first."""
     assert _command("--version").stdout == f"corepath {__version__}\n"

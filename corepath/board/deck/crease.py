@@ -22,6 +22,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck.crease_lines import segments_of
+from corepath.board.deck.small_opening import open_small
+from corepath.geometry.masks import areas, grown
+
 __all__ = ["round_creases"]
 
 Floats = NDArray[np.float64]
@@ -30,6 +34,8 @@ Mask = NDArray[np.bool_]
 # a search across the ball's cap looks at no more than this many places to either side of its
 # middle, so that the time for a cap does not grow with the square of the ball's reach
 _CELLS = 24
+# nodes times squared reach: up to here numpy is quicker than loading numba
+_FEW = 8_000_000
 _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
 
@@ -45,24 +51,24 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
     sharp = _sharp(height, _SHARE / ball)
     if not sharp.any():
         return raw
-    from scipy.ndimage import distance_transform_edt, find_objects, label
-
     # A ball stopped by a sharp place stands within its reach of it, and it may be the highest over
     # nodes within its reach again. Zones that do not meet cannot change each other, so each is
     # opened in a box of its own.
     reach = _reach(height, ball)
-    zone = distance_transform_edt(~sharp) <= 2.0 * reach + 1.0
-    areas, _ = label(zone, structure=np.ones((3, 3)))
+    numbers, boxes = areas(grown(sharp, 2.0 * reach + 1.0))
+    few = reach <= _CELLS and np.count_nonzero(numbers) * reach * reach <= _FEW
     opened = height.copy()
-    for number, (i, j) in enumerate(find_objects(areas), 1):
+    for number, (i, j) in enumerate(boxes, 1):
         # as far round the area as a ball at a ball's reach can touch
         box = (_wider(i, 2 * reach + 4, height.shape[0]), _wider(j, 2 * reach + 4, height.shape[1]))
         # Places at the edge thickness keep it, since balls fit under a level plane. 1e-9 steps is
         # above the rounding of edge / step and far below what anything shows.
-        lost = (areas[box] == number) & (height[box] > edge / step + 1e-9)
-        opened[box] = np.where(
-            lost, _open(np.ascontiguousarray(height[box]), ball, reach, lost.copy()), opened[box]
+        lost = (numbers[box] == number) & (height[box] > edge / step + 1e-9)
+        here = np.ascontiguousarray(height[box])
+        found = (
+            open_small(here, ball, reach, lost) if few else _open(here, ball, reach, lost.copy())
         )
+        opened[box] = np.where(lost, found, opened[box])
     return np.clip(opened * step, edge, raw)
 
 
@@ -73,8 +79,6 @@ def _wider(part: slice, by: int, most: int) -> slice:
 def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
     """The opening of `height` at the nodes `lost`, which shrinks to those that are not
     reachable."""
-    from scipy.ndimage import distance_transform_edt
-
     from corepath.board.deck.ball_opening import cap_heights, crease_points, reachable, swept
 
     stride = max(1, math.ceil(reach / _CELLS))
@@ -82,13 +86,13 @@ def _open(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
     reachable(height, ball, reach, stride, lost)
     if lost.any():
         # only balls within their reach of a lost node can be the highest over it
-        near = distance_transform_edt(~lost) <= reach + 1.0
+        near = grown(lost, reach + 1.0)
         caps = np.full(height.shape, -np.inf)
         contact = np.full((*height.shape, 2), -1, dtype=np.int64)
         cap_heights(height, ball, reach, stride, near, caps, contact)
         points = np.full((*height.shape, 4, 3), np.nan)
         crease_points(height, ball, reach, stride, near, caps, contact, points)
-        first, segments = _segments(points)
+        first, segments = segments_of(points)
         swept(height, ball, reach, lost, caps, first, segments, opened)
     return opened
 
@@ -111,31 +115,3 @@ def _reach(height: Floats, ball: float) -> int:
     # more for slopes between the nodes and for rounding the middle to a node
     slope = float(np.hypot(np.diff(height, axis=0)[:, :-1], np.diff(height, axis=1)[:-1, :]).max())
     return math.ceil(ball * slope / math.hypot(1.0, slope)) + 2
-
-
-def _segments(points: Floats) -> tuple[NDArray[np.int64], Floats]:
-    """Lines (k, 6) that join the crease's points in each triangle, sorted by cell, and where each
-    cell's begin."""
-    inner = (slice(None, -1), slice(None, -1))
-    along, across, rising, falling = (points[:, :, edge] for edge in range(4))
-    near, far = along[inner], along[:-1, 1:]
-    left, right = across[inner], across[1:, :-1]
-    # a cell is cut along both its diagonals: cut along one alone, a mirrored deck would be rounded
-    # otherwise
-    triangles = (
-        (near, right, rising[inner]), (left, far, rising[inner]),
-        (near, left, falling[inner]), (right, far, falling[inner]),
-    )  # fmt: skip
-    rows, columns = points.shape[:2]
-    cells = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)[None, :]).ravel()
-    lines, owners = [], []
-    for triangle in triangles:
-        for one, two in ((0, 1), (1, 2), (0, 2)):
-            line = np.concatenate([triangle[one], triangle[two]], axis=-1).reshape(-1, 6)
-            there = np.isfinite(line[:, 0] + line[:, 3])
-            lines.append(line[there])
-            owners.append(cells[there])
-    owner = np.concatenate(owners)
-    order = np.argsort(owner, kind="stable")
-    first = np.searchsorted(owner[order], np.arange(rows * columns + 1))
-    return first.astype(np.int64), np.ascontiguousarray(np.concatenate(lines)[order])
