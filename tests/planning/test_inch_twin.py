@@ -230,7 +230,7 @@ def test_the_terminal_speaks_the_jobs_units_and_json_mm(tmp_path: Path, units: s
     job = tmp_path / "job.toml"
     text = COUPON if units == "mm" else twin()
     job.write_text(text)
-    result = CliRunner().invoke(app, ["check", str(job), "--suggest"])
+    result = CliRunner().invoke(app, ["check", str(job), "--suggest", "--all"])
     assert result.exit_code == 0, result.output
     words = {"mm": "lengths in mm", "inch": "lengths in inches"}
     assert (
