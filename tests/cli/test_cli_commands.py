@@ -106,6 +106,7 @@ class Planner:
         despite_failures: bool = False,
         bodies: bool = False,
         store: Any = None,
+        cores: int = 1,
     ) -> Any:
         progress("groove", 0.5)
         bad = any(check.verdict == "fail" for check in self.checks)
