@@ -868,7 +868,7 @@ class Ways:
 
     def goes_down(self, k, slope):
         upright = self.level[k] < 1e-6
-        return self.fall[k] > 1e-6 and (upright or self.fall[k] > slope * self.level[k] + 0.0002)
+        return self.fall[k] > 1e-6 and (upright or self.fall[k] > slope * self.level[k] + 0.0003)
 
     def judge(self, k, a, b, x, y, top, cuts, near):
         """One piece of motion k before it is cut; `cuts` are the columns that it will lower, `near`

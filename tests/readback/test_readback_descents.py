@@ -18,7 +18,12 @@ from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Zero
 from corepath.readback.cutting import cut_path
-from corepath.readback.motion.descents import check_descents, descents_solved, least_slope
+from corepath.readback.motion.descents import (
+    Descents,
+    check_descents,
+    descents_solved,
+    least_slope,
+)
 from corepath.stock.material import Stock
 from corepath.stock.path import lay
 from corepath.work.works import Deck, Work
@@ -137,3 +142,11 @@ def test_the_finished_deck_goes_down_as_it_likes_but_not_straight(plan):
     """Its lines follow the deck through what roughing left; straight down stays a plunge."""
     assert rough(0.2, "G0 X-20 Y0 Z13\nG1 Z12\nG1 X0 Z8\n", 0.0) == set()
     assert rough(0.2, "G0 X0 Y0 Z13\nG1 Z10\n", 0.0) == {"plunge"}
+
+
+def test_heights_rounded_in_inches_are_no_steeper_ramp() -> None:
+    """Chords 0.039 long of a helix as steep as the cutter takes: 0.0390 · tan 3° = 0.00204 is 8.05
+    of the last decimal of an inch, and 9 of them were told as 3.4 degrees. Ten are steeper."""
+    level, steps = np.full(3, 0.0390), np.array([8.0, 9.0, 10.0])
+    down = Descents(level, steps * 0.000254, np.zeros(3))
+    assert down.steeper(1.02 * math.tan(math.radians(3.0))).tolist() == [False, False, True]

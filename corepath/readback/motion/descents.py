@@ -42,7 +42,9 @@ SOLID = 0.05
 _STEEPER = 1.02
 _ALMOST = 0.995  # of the ramp's slope: no steeper lines of a roughed deck run at the feed sideways
 _FASTER = 1.01  # F is rounded too
-_ROUNDING = 0.0002  # mm: two heights of four decimals
+_ROUNDING = 0.0003
+"""mm by which the fall between two heights may be larger as written: each is rounded by up to half
+of the last decimal, 0.0001 mm or, the coarser of the two, 0.00001 in = 0.000254 mm."""
 _UPRIGHT = 1e-9
 # Half the radius: farther out the edges cut, even of a cutter without edges in its middle; it is
 # the middle that would rub.
