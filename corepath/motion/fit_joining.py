@@ -184,6 +184,7 @@ def join_run(
     n = p.shape[0]
     along = way_along(p)
     farthest_of = np.zeros(n, dtype=np.int64)
+    room, tried = np.empty((_TRIES, 2)), int(np.int64(-1))
     # A state: point, least and largest direction on arrival, state before, whether it came by a
     # line.
     states = np.empty((256, 5))
@@ -208,14 +209,22 @@ def join_run(
             i = int(states[s, 0])
             if farthest_of[i] == 0:
                 farthest_of[i] = reach(p, along, i, tolerance)
-            j = -1
+            # States at one point stand beside each other, and have the same moves to try.
+            if i != tried:
+                tried, j = i, -1
+                for k in range(_TRIES):
+                    again = _try(i, farthest_of[i], k) == j
+                    j = _try(i, farthest_of[i], k)
+                    room[k, 0], room[k, 1] = 1.0, -1.0
+                    if not again:
+                        ok, low, high = _leads(p, along, i, j, tolerance)
+                        if ok:
+                            room[k, 0], room[k, 1] = low, high
             for k in range(_TRIES):
-                if _try(i, farthest_of[i], k) == j:
+                low, high = room[k, 0], room[k, 1]
+                if low > high:
                     continue
                 j = _try(i, farthest_of[i], k)
-                ok, low, high = _leads(p, along, i, j, tolerance)
-                if not ok:
-                    continue
                 dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
                 chord, half = math.atan2(dy, dx), 0.5 * math.sqrt(dx * dx + dy * dy)
                 # a move starts at chord + lead, within `joint` of where the one before arrived

@@ -37,6 +37,8 @@ PARTS = {
     "stackup": "stackup",
     "long_files": "long_files",
     "whole_plan": "processes",
+    "plans": "whole",
+    "lengths": "whole",
 }
 """Name of each part, which is the function that yields its rows, and the module that it stands
 in."""
