@@ -28,21 +28,14 @@ def help() -> Iterator[Row]:
 
 
 def whole_plan() -> Iterator[Row]:
-    """Seconds by the clock and peak memory of planning the sample, with read-back: first with an
-    empty cache of compiled loops, then with a full one."""
+    """Seconds by the clock of planning the sample, with read-back: first with an empty cache of
+    compiled loops, then with a full one."""
     with tempfile.TemporaryDirectory() as folder:
         environment = {**os.environ, "NUMBA_CACHE_DIR": str(Path(folder) / "cache")}
         call = ["plan", str(SAMPLE), "-o", str(Path(folder) / "out"), "-q"]
         first, *later = (run_python(CLI, call, environment) for _ in range(3))
     for name, ran in (("first run", [first]), ("later run", later)):
         yield _seconds(f"plan of board-1280, {name}", ran)
-    peak = max(ran.peak for ran in (first, *later))
-    yield Row(
-        "plan of board-1280, peak memory",
-        Figure(peak, "MiB", runs=3),
-        1536.0,
-        note="the highest of all runs",
-    )
 
 
 def _seconds(name: str, ran: list[Ran]) -> Row:
