@@ -27,6 +27,8 @@ from tests.benchmarks.timing import ONE_THREAD
 
 PARTS = {
     "help": "processes",
+    "verdict": "verdict",
+    "engine": "verdict",
     "writing": "motions",
     "growth": "motions",
     "reading": "reading",

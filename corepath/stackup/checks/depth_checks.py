@@ -392,11 +392,16 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
             0.0,
             says=_opened(name, value.nominal),
             where=name,
-            mend=_bored(stack, name, -value.worst()[0]),
         )
 
     blind = [place for place in stack.places if not place.place.insert.through]
-    return (weakest(judged(place) for place in blind),) if blind else ()
+    if not blind:
+        return ()
+    # the fix is worked out for the weakest alone: it looks at all castings
+    found = weakest(judged(place) for place in blind)
+    if found.verdict == "ok":
+        return (found,)
+    return (replace(found, mend=_bored(stack, found.where, -found.worst)),)
 
 
 def _opened(name: str, past: float) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator
 
@@ -11,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from corepath.board.features import Board
+from corepath.geometry.closest import closest
 from corepath.job.model import DowelSection
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
@@ -29,16 +29,12 @@ def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
 
 
 def _spacing(stack: Stackup, board: Board) -> Check:
-    # All pairs: a board has some tens of features, and the names of the closest two are reported.
     named: list[tuple[str, BaseGeometry]] = [("blank's edge", LineString(board.blank.exterior))]
     named += [(casting.id, casting.area) for casting in board.castings]
     named += [(f"seat {place.id}", place.seat.area) for place in board.places]
     named += [(f"dowel {k}", _hole(dowel)) for k, dowel in enumerate(board.dowels, start=1)]
-    pairs = [
-        (a.distance(b), name_a, name_b, a, b)
-        for (name_a, a), (name_b, b) in itertools.combinations(named, 2)
-    ]
-    least, name_a, name_b, a, b = min(pairs, key=lambda pair: round(pair[0], 6))
+    least, one, two = closest([shape for _, shape in named])
+    (name_a, a), (name_b, b) = named[one], named[two]
     at = nearest_points(a, b)[0]
     limit = stack.job.limits.spacing
     return judge(
