@@ -42,9 +42,9 @@ def verdict() -> Iterator[Row]:
 
         loaded = spent(LIBRARIES)
         coupon = str(ROOT / "samples" / "coupon.toml")
-        jobs = (("coupon", coupon, 7.0), ("board-1280, with its skin", str(SAMPLE), 12.0))
+        jobs = (("coupon", coupon, 7.0), ("board-1280, with its skin", str(SAMPLE), 11.0))
         name = f"{PLUGS} plugs, {INSERTS} inserts, {POINTS:,} points"
-        for says, job, limit in (*jobs, (name, str(many), 35.0)):
+        for says, job, limit in (*jobs, (name, str(many), 33.0)):
             mine = spent(CLI, "check", job, "--quiet")
             yield Row.against(f"check of {says}", mine, LIBRARIES, loaded, limit)
         yield Row.against(
