@@ -109,6 +109,7 @@ def plan(
             store=store,
         )
     read = proof.plan_files
+    read.read_all()
     tasks = (partial(try_files, proof.prepared, read), partial(_pictured, proof, store))
     with beside(tasks if wanted else tasks[1:], cores) as results:
         if wanted:

@@ -130,7 +130,6 @@ def _work(tasks: Sequence[Task], writing: int) -> None:
     status = 1
     try:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
-        gc.disable()
         results = pickle.dumps([task() for task in tasks], pickle.HIGHEST_PROTOCOL)
         with os.fdopen(writing, "wb") as pipe:
             pipe.write(results)

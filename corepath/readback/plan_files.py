@@ -27,3 +27,8 @@ class PlanFiles:
         if name not in self.programs:
             self.programs[name] = read_program(self.texts[name], name)
         return self.programs[name]
+
+    def read_all(self) -> None:
+        """Read all files, for the processes that are copied from this one to share them."""
+        for name in self.texts:
+            self.program(name)
