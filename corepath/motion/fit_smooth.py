@@ -150,7 +150,7 @@ def joined(
                 found, leads = np.array([1]), np.zeros(1)
             first = NO_END
         if len(found):
-            stops, arcs = _checked(rest, found, leads, tolerance, least, largest, sweep)
+            stops, arcs = _checked(rest, (found, leads), tolerance, least, largest, sweep)
             ends.append(start + stops)
             bends.append(arcs)
             start += int(found[-1])
@@ -159,11 +159,16 @@ def joined(
 
 
 def _checked(
-    p: Floats, ends: Ints, leads: Floats, tolerance: float, least: float, largest: float,
+    p: Floats,
+    moves: tuple[Ints, Floats],
+    tolerance: float,
+    least: float,
+    largest: float,
     sweep: float,
-) -> tuple[Ints, Floats]:  # fmt: skip
-    """Returns the moves of `leads` (m,) to `ends` (m,), with greedy ones in place of those that do
-    not hold; as `joined` does."""
+) -> tuple[Ints, Floats]:
+    """Returns the moves, given as their ends (m,) and directions at the start (m,), with greedy
+    ones in place of those that do not hold; as `joined` does."""
+    ends, leads = moves
     bends, holds = _held(p, ends, leads, tolerance, least, sweep)
     if holds.all():
         return ends, bends

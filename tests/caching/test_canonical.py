@@ -140,7 +140,10 @@ def variants(value: Any) -> Any:
     for field in fields(value):
         held = getattr(value, field.name)
         told = f"{type(value).__name__}.{field.name}"
-        yield told, replace(value, **{field.name: changed(held)})
+        # a shape that there is: what an end is made of follows from it
+        shape = "flat" if held == "bull" else "bull"
+        new = shape if field.name == "shape" else changed(held)
+        yield told, replace(value, **{field.name: new})
         first = held[0] if isinstance(held, tuple) and held else held
         if is_dataclass(first):
             for inner, other in variants(first):
