@@ -13,7 +13,6 @@ from corepath.stackup.advice.higher_stop import higher_stop
 from corepath.stackup.checks.judge import AtLeast, judge, weakest
 from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
-from corepath.stackup.heights import At
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack, PlaceStack
@@ -30,7 +29,6 @@ __all__ = [
     "holds_at",
     "inserts_at",
     "over_barrel",
-    "resin_room",
     "seen_at",
     "shows_at",
     "wood_over_seat",
@@ -297,14 +295,9 @@ def fill_short(stack: Stackup, casting: CastingStack, plane: float) -> float:
 def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
     """Return how low the resin of a casting may lie below the raw top after a stop at `plane`:
     s - gB + gC - h - fill_margin."""
-    room = resin_room(stack, casting.deck_highest, casting.highest_at, plane)
-    return room - stack.job.cast.fill_margin
-
-
-def resin_room(stack: Stackup, deck: float, at: At, plane: float) -> Linear:
-    """Return how far below the raw top the deck pass cuts after a stop at `plane`, where the deck
-    is `deck` high: s - gB + gC - h. Resin that lies lower leaves a void."""
-    return stack.heights.after_skim(plane, at) - stack.heights.deck(deck, plane)
+    # resin that lies lower than the deck pass cuts leaves a void
+    cut = stack.heights.clean_up(casting.deck_highest, plane, casting.highest_at)
+    return cut - stack.job.cast.fill_margin
 
 
 def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:

@@ -24,13 +24,12 @@ from corepath.reported import Key, report_keys
 from corepath.stackup.checks.depth_checks import (
     flush_clean_up,
     over_barrel,
-    resin_room,
     wood_over_seat,
 )
 from corepath.stackup.checks.montecarlo import CORRELATION
 from corepath.stackup.checks.registration import registered
 from corepath.stackup.linear import Linear
-from corepath.stackup.odds.cells import CastingCell, casting_cells, deck_cells
+from corepath.stackup.odds.cells import CastingCell, DeckCell, casting_cells, deck_cells
 from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, Spread, even, normal
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
@@ -168,7 +167,7 @@ def _of_casting(stack: Stackup, of: CastingCell) -> Iterator[_Question]:
     yield _Question("floor", one.id, of.cell, _whatever(wood - stack.job.groove.leak_floor))
 
     def over_deck(plane: float) -> Linear:
-        return resin_room(stack, of.deck, of.highest_at, plane) - low
+        return stack.heights.clean_up(of.deck, plane, of.highest_at) - low
 
     yield _Question("fill", one.id, of.cell, over_deck, eased=_eased(stack, casting))
 
@@ -194,13 +193,17 @@ def _of_deck(stack: Stackup, board: Board, size: float) -> Iterator[_Question]:
     """Yields what the deck pass removes in each cell: less than nothing leaves raw face there."""
     asked = stack.job.deck.clean_up > 0.0
     for one in deck_cells(stack, board, size):
-        removed = partial(resin_room, stack, one.deck, one.at)
+        removed = partial(_removed, stack, one)
         yield _Question("clean-up" if asked else RAW_TOP, "", one.cell, removed, asked)
 
 
 def _whatever(value: Linear) -> AtPlane:
     """Returns a length that does not depend on where the skim stops."""
     return lambda _: value
+
+
+def _removed(stack: Stackup, of: DeckCell, plane: float) -> Linear:
+    return stack.heights.clean_up(of.deck, plane, of.at)
 
 
 def _planes(stack: Stackup) -> tuple[float, ...]:
