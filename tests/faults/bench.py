@@ -31,7 +31,7 @@ from corepath.planning.folder.plan_seal import DESIGN, check_design
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.reading import shop_of
-from corepath.planning.reading_cases import with_cases
+from corepath.planning.reading_cases import try_cases, with_cases
 from corepath.planning.restart.restart_program import Restart
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles
@@ -229,7 +229,8 @@ class Bench:
         files = PlanFiles(some, programs=read)
         back = read_back(shop, works, files)
         if not back.counts:
-            back = with_cases(replace(prepared, works=works), shop, files, back)
+            some_works = replace(prepared, works=works)
+            back = with_cases(some_works, shop, back, try_cases(some_works, shop, files))
         return tuple(back.counts)
 
     def _found_in_design(self, design: Mapping[str, str]) -> tuple[str, ...]:
