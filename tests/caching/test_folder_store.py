@@ -8,7 +8,7 @@ import shutil
 import signal
 import stat
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -114,7 +114,9 @@ def too_large(path: Path) -> None:
     "spoil",
     [stale, torn, foreign, odd, empty, folder_there, pipe, linked, open_to_all, too_large],
 )
-def test_what_is_no_entry_of_ours_is_taken_or_stops_a_run(store: FolderStore, spoil) -> None:  # type: ignore[no-untyped-def]
+def test_what_is_no_entry_of_ours_is_taken_or_stops_a_run(
+    store: FolderStore, spoil: Callable[[Path], None]
+) -> None:
     spoil(place(store))
     assert store.read(KEY) is None
     store.write(OTHER, ENTRY)
