@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-__all__ = ["Path", "Position", "Positions", "scan"]
+__all__ = ["Layout", "Line", "Path", "Position", "Positions", "layout_of", "scan"]
 
 Path = tuple[str | int, ...]
 
@@ -53,6 +53,42 @@ class Positions:
         return None
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A key with its value on a line of its own, not inside `{}`: the `table` whose header it
+    stands under, its whole `path`, and where the key starts and the value ends in the text."""
+
+    table: Path
+    path: Path
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where the parts of a text stand, as indices into it, for whoever changes it.
+
+    `values` are start and end of the text of each value, `headers` of each header without its
+    brackets' line end, `lines` all keys outside `{}`, in the order of the text.
+    """
+
+    values: Mapping[Path, tuple[int, int]]
+    headers: Mapping[Path, tuple[int, int]]
+    lines: tuple[Line, ...]
+
+
+def layout_of(text: str) -> Layout:
+    """Return where all values, headers and lines of a valid TOML text stand; lines may end in a
+    line feed with or without a carriage return.
+
+    >>> layout_of("a = [1, 20]  # two").values["a", 1]
+    (8, 10)
+    """
+    scanner = _Scanner(text)
+    scanner.run()
+    return Layout(scanner.values, scanner.headers, tuple(scanner.lines))
+
+
 def scan(text: str) -> Positions:
     """Return the positions of all keys, tables and array elements of a valid TOML text.
 
@@ -76,6 +112,9 @@ class _Scanner:
         self.text = text
         self.at = 0
         self.places: dict[Path, Position] = {}
+        self.values: dict[Path, tuple[int, int]] = {}
+        self.headers: dict[Path, tuple[int, int]] = {}
+        self.lines: list[Line] = []
         self.lengths: dict[Path, int] = {}
         self.table: Path = ()
         self.starts = [0] + [i + 1 for i, letter in enumerate(text) if letter == "\n"]
@@ -88,7 +127,9 @@ class _Scanner:
             if self.text[self.at] == "[":
                 self._header()
             else:
-                self._pair(self.table)
+                start = self.at
+                path = self._pair(self.table)
+                self.lines.append(Line(self.table, path, start, self.values[path][1]))
 
     def _note(self, path: Path, start: int, end: int, anew: bool = False) -> None:
         # The first place counts: `a.b.c` names a and a.b again on every line. Only a header of its
@@ -118,13 +159,13 @@ class _Scanner:
             letter = self.text[self.at]
             if letter == "#":
                 self._skip_line()
-            elif letter in " \t\n":
+            elif letter in " \t\n\r":
                 self.at += 1
             else:
                 return
 
     def _header(self) -> None:
-        is_array = self._peek("[[")
+        start, is_array = self.at, self._peek("[[")
         self.at += 2 if is_array else 1
         keys = self._keys()
         self._skip_line()
@@ -139,6 +180,7 @@ class _Scanner:
             self.lengths[path] = place + 1
             path = (*path, place)
             self._note(path, last.start, last.end)
+        self.headers[path] = (start, last.end)
         self.table = path
 
     def _enter(self, path: Path, key: _Key) -> Path:
@@ -165,7 +207,7 @@ class _Scanner:
                 return keys
             self.at += 1
 
-    def _pair(self, table: Path) -> None:
+    def _pair(self, table: Path) -> Path:
         path = table
         for key in self._keys():
             path = (*path, key.name)
@@ -174,8 +216,14 @@ class _Scanner:
         self.at += 1
         self._skip_blank()
         self._value(path)
+        return path
 
     def _value(self, path: Path) -> None:
+        start = self.at
+        self._skip_value(path)
+        self.values[path] = (start, self.at)
+
+    def _skip_value(self, path: Path) -> None:
         if self._peek("["):
             self._array(path)
         elif self._peek("{"):
