@@ -12,12 +12,12 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.board.features import Board
 from corepath.board.make_board import collect_faults
 from corepath.errors import Fault, InputError
-from corepath.job.load import read_job
+from corepath.job.load import check_source
 from corepath.job.model import Job
 from corepath.job.record.ascut import record_path
 from corepath.job.tables.threads import fit_cautions
 from corepath.job.text.resolved import digest
-from corepath.job.text.source import locate, read_source
+from corepath.job.text.source import Source, locate, read_source
 from corepath.kept import Kept
 from corepath.layup.curve import rocker_faults
 from corepath.lengths import said_all
@@ -38,7 +38,7 @@ from corepath.work.checks.laid_checks import laid_checks, skin_reach
 from corepath.work.cutting.cutters import cutter_faults
 from corepath.work.one_touch import touch_cautions
 
-__all__ = ["Prepared", "prepare", "prepare_job"]
+__all__ = ["Prepared", "prepare", "prepare_job", "prepare_source"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +126,15 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
     Raises InputError with all faults found, those of the files and those of the geometry together.
     """
     progress("reading the job", 0.0)
-    job, faults = read_job(path)
+    source, faults = read_source(path)
+    if source is None:
+        raise InputError(faults)
+    return prepare_source(source, path, progress)
+
+
+def prepare_source(source: Source, path: Path, progress: Progress = quiet) -> Prepared:
+    """Do the same from the text of a job that need not be in its file, `path`, yet."""
+    job, faults = check_source(source)
     if job is None:
         raise InputError(faults)
     known, more = read_known(job, path)
@@ -136,7 +144,8 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
     try:
         prepared = prepare_job(job, path.parent, known, progress=progress)
     except InputError as error:
-        raise InputError(_placed(path, [*faults, *error.faults])) from None
+        # the geometry does not know the lines of the job file
+        raise InputError(locate([*faults, *error.faults], source)) from None
     if faults:
         raise InputError(faults)
     return replace(prepared, file=path.name)
@@ -216,9 +225,3 @@ def _resolved(job: Job, board: Board) -> Job:
     points = tuple((float(x), float(y)) for x, y in board.outline.exterior.coords[:-1])
     taken_out = {"dxf": None, "layer": None, "dxf_units": None, "points": points, "smooth": False}
     return job.model_copy(update={"outline": job.outline.model_copy(update=taken_out)})
-
-
-def _placed(path: Path, faults: list[Fault]) -> list[Fault]:
-    """Return the faults with their lines of the job file, which the geometry does not know."""
-    source, _ = read_source(path)
-    return locate(faults, source)

@@ -4,6 +4,7 @@ before any path is made."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,8 +13,11 @@ import typer
 
 from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import JobFile, json_option, quiet_option
+from corepath.errors import Fault, InputError
+from corepath.reported import report_keys
 
 if TYPE_CHECKING:
+    from corepath.cli.progress_line import Progress
     from corepath.planning.prepare import Prepared
 
 __all__ = ["Part", "check"]
@@ -32,6 +36,18 @@ class Part(StrEnum):
 
 def check(
     job: JobFile,
+    settings: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="KEY=VALUE",
+            help="With --apply: other values, such as groove.floor=0.7 or 'insert[1].recess=0.4'.",
+            show_default=False,
+        ),
+    ] = None,
+    apply: Annotated[
+        bool,
+        typer.Option("--apply", help="Write these values into the job; the old file is kept."),
+    ] = False,
     suggest: Annotated[
         bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
     ] = False,
@@ -48,10 +64,7 @@ def check(
         from corepath.cli.progress_line import showing
 
         with showing(quiet or json) as progress:
-            from corepath.planning.prepare import prepare
-
-            prepared = prepare(job, progress)
-            prepared.refuse_contradictions()
+            prepared, applied = _prepared(job, settings or (), apply, progress)
         if json:
             from corepath.planning.questions import suggestion
             from corepath.planning.report.checks_report import checks_report
@@ -60,12 +73,62 @@ def check(
             report = checks_report(prepared)
             if suggest:
                 report["suggestion"] = reported(suggestion(prepared))
+            if applied is not None:
+                report["applied"] = reported(applied)
             say(as_json(report))
             end(prepared.failed)
+        if applied is not None:
+            say("\n".join(_changed(job, applied)))
         say(_told(prepared, job, tuple(Part) if every else (show,) if show else (), suggest))
         if not quiet:
             say("\n".join(_ends(prepared, job, every)))
         end(prepared.failed)
+
+
+@report_keys("kept", "difference")
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """What was written into a job: path of the file as it was, and the lines that differ."""
+
+    kept: str | None
+    difference: tuple[str, ...]
+
+
+def _prepared(
+    job: Path, settings: Sequence[str], apply: bool, progress: Progress
+) -> tuple[Prepared, Applied | None]:
+    """Return the job worked out up to its checks and, where values were to be written into it, what
+    was."""
+    from corepath.planning.prepare import prepare
+
+    if not (apply or settings):
+        prepared = prepare(job, progress)
+        prepared.refuse_contradictions()
+        return prepared, None
+    if not (apply and settings):
+        raise InputError([_half_typed(job, settings)])
+    from corepath.planning.applying import change_job, settings_of
+
+    changed = change_job(job, settings_of(settings), progress)
+    changed.prepared.refuse_contradictions()
+    kept = changed.write()
+    return changed.prepared, Applied(str(kept) if kept else None, changed.difference)
+
+
+def _half_typed(job: Path, settings: Sequence[str]) -> Fault:
+    if settings:
+        typed = " ".join(settings)
+        return Fault(typed, "is for --apply", allowed=f"corepath check {job} --apply {typed}")
+    return Fault("--apply", "needs a value to write", allowed="KEY=VALUE, such as groove.floor=0.7")
+
+
+def _changed(job: Path, applied: Applied) -> Iterator[str]:
+    if applied.kept is None:
+        yield f"{job} has these values; nothing has been written."
+        return
+    yield f"Changed {job}; as it was before: {applied.kept}"
+    yield from applied.difference
+    yield ""
 
 
 def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -> str:

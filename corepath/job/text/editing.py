@@ -241,7 +241,8 @@ def _nowhere(path: Path, document: Any) -> InputError:
         present, held = value_at(document, path[: count - 1])
         if present and isinstance(held, list):
             name = key_of(path[: count - 1])
-            most = f"{name}[1] to {name}[{len(held)}]" if held else ""
+            most = f"{name}[1]" if held else ""
+            most += f" to {name}[{len(held)}]" if len(held) > 1 else ""
             says = "does not say which" if isinstance(path[count - 1], str) else "is not there"
             return _refused(path, says, "", most)
     return _refused(path, "is no key of a job", "")

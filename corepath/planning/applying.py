@@ -1,0 +1,153 @@
+"""Values written into a job file where they stand, after the changed job was worked out up to its
+checks: the one way in which a command other than `new` writes a job."""
+
+from __future__ import annotations
+
+import difflib
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path as FilePath
+
+from corepath.errors import Fault, InputError, OutputError
+from corepath.job.kinds import kind_at, wanted
+from corepath.job.text.editing import edited, is_value, toml_text
+from corepath.job.text.positions import Path
+from corepath.job.text.source import Source, key_of, locate, parse, path_of, read_text
+from corepath.job.text.writing import locked, replace_file, write_new
+from corepath.planning.prepare import Prepared, prepare_source
+from corepath.planning.progress import Progress, quiet
+
+__all__ = ["Changed", "change_job", "settings_of"]
+
+_EXAMPLE = "KEY=VALUE, such as groove.floor=0.7 or insert[1].recess=0.4"
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """A job with other values, worked out and not yet written: `before` and `after` are the texts
+    of its file."""
+
+    path: FilePath
+    before: str
+    after: str
+    prepared: Prepared
+
+    @property
+    def difference(self) -> tuple[str, ...]:
+        """The lines that differ, as a unified diff; empty where nothing does."""
+        old, new = self.before.splitlines(), self.after.splitlines()
+        name = self.path.name
+        return tuple(difflib.unified_diff(old, new, name, name, n=1, lineterm=""))
+
+    def write(self) -> FilePath | None:
+        """Write the job, whole or not at all, and return the path at which the old file is kept;
+        None where nothing differs. Raises OutputError where the file cannot be written or was
+        changed since it was read."""
+        if self.after == self.before:
+            return None
+        file = self.path.resolve()  # the file itself, where the name is a link to it
+        with locked(file.parent):
+            if file.read_bytes() != self.before.encode("utf-8"):
+                says = "was changed by somebody else; nothing has been written, try again"
+                raise OutputError(f"{self.path}: {says}")
+            kept = _kept(file, self.before.encode("utf-8"))
+            replace_file(file, self.after.encode("utf-8"))
+        return self.path.with_name(kept.name)
+
+
+def settings_of(typed: Sequence[str]) -> dict[Path, str]:
+    """Return path and TOML text of each `KEY=VALUE` as typed; text may lack its quotes.
+
+    Raises InputError with all that are none.
+    """
+    found: dict[Path, str] = {}
+    faults: list[Fault] = []
+    for one in typed:
+        key, equals, value = (part.strip() for part in one.partition("="))
+        path = path_of(key)
+        if not equals or not path or key_of(path) != key or min(_places(path), default=0) < 0:
+            faults.append(Fault(one, "does not say which key gets which value", allowed=_EXAMPLE))
+        elif path in found:
+            faults.append(Fault(key, "is given twice", allowed="each key once"))
+        else:
+            found[path] = _as_toml(path, value, faults)
+    if faults:
+        raise InputError(faults)
+    return found
+
+
+def _places(path: Path) -> list[int]:
+    return [part for part in path if isinstance(part, int)]
+
+
+def _as_toml(path: Path, typed: str, faults: list[Fault]) -> str:
+    """Return a typed value as TOML text; adds a fault where it is none."""
+    kind = kind_at(path)
+    if kind is not None and kind.name in ("text", "choice"):
+        return typed if is_value(typed) and typed[0] in "\"'" else toml_text(typed)
+    if is_value(typed):
+        return typed
+    key, allowed = key_of(path), wanted(kind) if kind is not None else ""
+    if _COMMA.fullmatch(typed):
+        says = f"has a decimal comma: write {typed.replace(',', '.')}"
+        faults.append(Fault(key, says, value=typed, allowed=allowed))
+    elif kind is not None:
+        faults.append(Fault(key, "is no value for this key", value=typed, allowed=allowed))
+    return toml_text(typed)
+
+
+def change_job(path: FilePath, values: Mapping[Path, str], progress: Progress = quiet) -> Changed:
+    """Return the job of this file with other values, TOML texts by their paths, worked out up to
+    its checks; nothing is written.
+
+    Raises InputError with all faults: of the values, and of the job that they leave.
+    """
+    before, faults = read_text(path)
+    old, faults = (None, faults) if faults else parse(before, str(path))
+    if old is None:
+        raise InputError(faults)
+    after = edited(before, values)
+    new, faults = parse(after, str(path))
+    if new is None:
+        raise InputError(faults)
+    try:
+        prepared = prepare_source(new, path, progress)
+    except InputError as error:
+        raise InputError(_told([*error.faults], values, old)) from None
+    return Changed(path, before, after, prepared)
+
+
+def _told(faults: list[Fault], values: Mapping[Path, str], old: Source) -> list[Fault]:
+    """Return faults of a changed text that is not written: those of typed values without a place,
+    all others with that in the old file."""
+    typed = [key_of(path) for path in values]
+    here = [replace(fault, line=None) if fault.file == old.file else fault for fault in faults]
+    ours = [fault for fault in here if _about(fault.key, typed)]
+    others = [fault for fault in here if not _about(fault.key, typed)]
+    return [*(replace(fault, file="") for fault in ours), *locate(others, old)]
+
+
+def _about(key: str, typed: Sequence[str]) -> bool:
+    """Whether a fault's key is one of those typed, within one, or a table around one."""
+    return any(
+        one == key
+        or one.startswith((f"{key}.", f"{key}["))
+        or key.startswith((f"{one}.", f"{one}["))
+        for one in typed
+        if key
+    )
+
+
+def _kept(file: FilePath, content: bytes) -> FilePath:
+    """Keep the old content beside the file, under the first free name, and return that."""
+    for number in itertools.count(1):
+        kept = file.with_name(f"{file.name}.old" + (f"-{number}" if number > 1 else ""))
+        try:
+            write_new(kept, content)
+        except FileExistsError:
+            continue
+        return kept
+    raise AssertionError("there is always a free name")
