@@ -553,6 +553,19 @@ class Tolerances(Section):
     moisture: NonNegative = Field(
         1.0, description="change of the wood's moisture content since A, ± %"
     )
+    accept: Annotated[float, Field(strict=True, ge=0.90, le=0.999)] | None = Field(
+        None,
+        description="share of cores that must come out for G-code to be written although checks of "
+        "the core's depths fail; verdicts stay, and each file names the risk",
+    )
+
+    @model_serializer(mode="wrap")
+    def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; `accept` only where it is given, so that it alone changes a digest."""
+        keys: dict[str, Any] = others(self)
+        if self.accept is None:
+            keys.pop("accept", None)
+        return keys
 
 
 class CutterSection(Section):

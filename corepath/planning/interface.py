@@ -52,8 +52,8 @@ class Checked:
 
     @property
     def failed(self) -> bool:
-        """Whether a check failed; one that holds only by root sum square is a caution and does not
-        count."""
+        """Whether a check failed that the job does not accept (`tolerances.accept`); one that holds
+        only by root sum square is a caution and does not count."""
         return self.prepared.failed
 
     def of(self, id: str) -> tuple[Check, ...]:
@@ -126,8 +126,9 @@ def plan(
     it.
 
     `Plan.files` maps names to texts or bytes; `Plan.write` puts them into a folder. Where a check
-    fails no path is made, unless `despite_failures`; where the read-back finds something, no `.nc`
-    file is among them. `bodies` adds the core after each set-up as STL. `progress` is called with
+    fails that the job does not accept (`tolerances.accept`) no path is made, unless
+    `despite_failures`; where the read-back finds something, no `.nc` file is among them. `bodies`
+    adds the core after each set-up as STL. `progress` is called with
     words and the share done, 0 to 1. Paths are kept in the user's cache folder and taken from there
     the next time, unless `cache` is False; the files are the same and are read back either way.
     With more than one of `cores`, copies of this process (Linux alone) take a part of the work.

@@ -15,6 +15,7 @@ from corepath.operations import programs
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.report.times import Apart, apart
+from corepath.stackup.odds.acceptance import risk_words
 from corepath.work import Work
 from corepath.work.least_time.minutes import Bound, bound
 
@@ -87,7 +88,8 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
 def heading_of(prepared: Prepared, setup: Setup, spent: float) -> Heading:
     """Return what the head of a file says about the plan; `spent` are the file's minutes."""
     face_up = pose_of(prepared.job, setup).face_up
-    return Heading(prepared.job.title, prepared.digest, face_up, spent, _failed_ids(prepared))
+    failed, risk = _failed_ids(prepared), risk_words(prepared.odds, prepared.accepted)
+    return Heading(prepared.job.title, prepared.digest, face_up, spent, failed, risk)
 
 
 def minutes_of(program: Program, limits: Limits) -> float:
@@ -105,7 +107,10 @@ def _planes(program: Program) -> tuple[int, int] | None:
 
 
 def _failed_ids(prepared: Prepared) -> str | None:
-    """Return the ids of the failed checks, for the warning in each head; None where all hold."""
+    """Return the ids of the failed checks, for the warning in each head; None where all hold, or
+    the job accepts them."""
+    if prepared.accepted:
+        return None
     failed: Sequence[str] = list(
         dict.fromkeys(check.id for check in prepared.checks if check.verdict == "fail")
     )

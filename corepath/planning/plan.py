@@ -35,6 +35,7 @@ from corepath.planning.side_by_side import beside
 from corepath.readback.result import ReadBack
 from corepath.reported import PLACES
 from corepath.stackup import Check
+from corepath.stackup.odds.acceptance import risk_words
 from corepath.stackup.pass_shows import showing
 from corepath.views.deck.casting_sheet import deck_casting_sheet
 from corepath.views.deck.deck_pictures import deck_pictures
@@ -70,7 +71,7 @@ class Plan:
 
     @property
     def failed(self) -> bool:
-        """Whether a check failed or the read-back found something."""
+        """Whether a check failed that the job does not accept, or the read-back found something."""
         return self.prepared.failed or bool(self.findings)
 
     def write(self, folder: str | PathLike[str]) -> Written:
@@ -212,7 +213,8 @@ def _drawings(prepared: Prepared, made: Sequence[MadeFile]) -> dict[str, str]:
 def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> str:
     """Return the warning at the top of the preview; empty where nothing failed."""
     if not (prepared.failed or len(readback.findings)):
-        return ""
+        risk = risk_words(prepared.odds, prepared.accepted)
+        return f"Risk accepted: {risk}" if risk else ""
     if despite_failures:
         return "DO NOT CUT: planned despite failures"
     return "No G-code was written: the set-up sheet says why"

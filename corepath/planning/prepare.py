@@ -30,6 +30,8 @@ from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_
 from corepath.stackup.advice.remedies import Advice, advise
 from corepath.stackup.checks.stop_doubts import stop_doubts
 from corepath.stackup.make_stackup import withhold
+from corepath.stackup.odds.acceptance import accepted_ids, odds_if_needed
+from corepath.stackup.odds.odds import Odds
 from corepath.stackup.pour.fills import fill_lines
 from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
 from corepath.work.checks.holding_checks import holding_checks, screws_below
@@ -62,10 +64,18 @@ class Prepared:
     digest: str
     skin: SkinFound | None = None
     file: str = "JOB.toml"
+    odds: Odds | None = None
+    """How likely the core comes out, where `tolerances.accept` hangs on it."""
 
     @property
     def failed(self) -> bool:
-        return any(check.verdict == "fail" for check in self.checks)
+        """Whether a check fails that the job does not accept: nothing is to be cut then."""
+        return not self.accepted and any(check.verdict == "fail" for check in self.checks)
+
+    @property
+    def accepted(self) -> tuple[str, ...]:
+        """The ids of the failed checks whose risk `tolerances.accept` takes."""
+        return accepted_ids(self.checks, self.job.tolerances.accept, self.odds)
 
     @property
     def done(self) -> frozenset[str]:
@@ -201,9 +211,9 @@ def prepare_job(
     # reading the folder back applies them again.
     resolved = _resolved(listed, board)
     record: dict[str, Any] = known.as_dict()
-    return Prepared(
-        job, resolved, known, board, stack, works, checks, digest(resolved, record), skin
-    )
+    named = digest(resolved, record)
+    odds = odds_if_needed(checks, stack, board)
+    return Prepared(job, resolved, known, board, stack, works, checks, named, skin, odds=odds)
 
 
 def _spoilt_works(

@@ -37,7 +37,7 @@ class Proof:
 
     @property
     def failed(self) -> bool:
-        """Whether a check failed or the read-back found something."""
+        """Whether a check failed that the job does not accept, or the read-back found something."""
         return self.prepared.failed or (
             self.readback is not None and bool(len(self.readback.findings))
         )

@@ -36,7 +36,7 @@ __all__ = [
 
 def outcome(prepared: Prepared) -> Outcome:
     """Return the verdict on the whole job, with its odds."""
-    return outcome_of(prepared.checks, prepared.stackup, prepared.board)
+    return outcome_of(prepared.checks, prepared.stackup, prepared.board, prepared.odds)
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:

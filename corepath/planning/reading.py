@@ -34,6 +34,7 @@ from corepath.readback.surfaces.measures import Measure
 from corepath.readback.words.rehearsed import check_rehearsals
 from corepath.readback.words.spoken import Spoken
 from corepath.reported import reported
+from corepath.stackup.odds.acceptance import risk_words
 
 __all__ = ["Reading", "read_files", "read_folder", "read_plan", "shop_of", "try_files"]
 
@@ -144,7 +145,8 @@ def _spoken_of(prepared: Prepared) -> Spoken:
     """Return what the comments and messages of the files must agree with."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
     faces = {setup: pose_of(prepared.job, setup).face_up for setup in setups}
-    return Spoken(faces, prepared.job.units, not prepared.job.machine.length_offset)
+    risk = risk_words(prepared.odds, prepared.accepted)
+    return Spoken(faces, prepared.job.units, not prepared.job.machine.length_offset, risk)
 
 
 def read_folder(folder: Path, progress: Progress = quiet) -> Reading:

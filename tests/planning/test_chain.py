@@ -14,7 +14,7 @@ from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import prepare, prepare_job
-from corepath.planning.proof import prove
+from corepath.planning.proof import prove, written
 from corepath.planning.reading import read_folder
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -248,12 +248,33 @@ def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Pa
     assert (tmp_path / "my-notes.txt").read_text() == "mine"
 
 
+def thin(job: Job, accept: float | None = None) -> Job:
+    """On a blank so thin that window and casting fail; it comes out all the same in 99 of 100."""
+    blank = job.blank.model_copy(update={"thickness": 9.66})
+    tolerances = job.tolerances.model_copy(update={"accept": accept})
+    return job.model_copy(update={"blank": blank, "tolerances": tolerances})
+
+
 def test_despite_failures_says_so_in_every_head(coupon: Job):
-    thin = coupon.model_copy(update={"blank": coupon.blank.model_copy(update={"thickness": 9.6})})
-    made = plan(prepare_job(thin, SAMPLES), despite_failures=True, store=store_of())
-    programs = [text for name, text in made.files.items() if name.endswith(".nc")]
+    made = written(prepare_job(thin(coupon), SAMPLES), despite_failures=True, store=store_of())
+    programs = [one.text for one in (*made.made, *made.walks)]
     assert made.failed and programs
     assert all("DO NOT CUT" in text.splitlines()[0] for text in programs)
+
+
+def test_a_risk_that_the_job_accepts_is_named_in_every_file_and_page(coupon: Job, tmp_path: Path):
+    """Files are written and read back clean; the folder is read with the same risk."""
+    made = plan(prepare_job(thin(coupon, 0.95), SAMPLES), store=store_of())
+    programs = [text for name, text in made.files.items() if name.endswith(".nc")]
+    risk = "(Risk accepted: comes out in 99 of 100, these checks fail: window, shows)"
+    assert not made.failed and {text.splitlines()[0] for text in programs} == {risk}
+    assert "Risk accepted: comes out in 99 of 100" in made.files["preview.html"]
+    assert "RISK ACCEPTED" in made.files["sheet.html"]
+    assert "DO NOT CUT" not in made.files["sheet.html"]
+    assert made.report["accepted"] == ["window", "shows"]
+    made.write(tmp_path)
+    again = read_folder(tmp_path)
+    assert not again.failed and again.prepared.accepted == ("window", "shows")
 
 
 def test_no_word_of_a_file_is_past_the_travel(planned: Plan):

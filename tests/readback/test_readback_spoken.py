@@ -105,6 +105,15 @@ def test_what_the_writer_writes_is_what_is_asked_for(zero: str, cutter: str, uni
     assert found(*written(CUTTERS[cutter], ZEROS[zero], units)) == []
 
 
+def test_a_head_that_does_not_name_the_risk_is_found() -> None:
+    """Who loads the file does not see the sheet."""
+    text, work, spoken = written()
+    risk = "comes out in 97 of 100; these checks fail: clean-up"
+    asked = replace(spoken, risk=risk)
+    assert any("Risk accepted" in one for one in found(text, work, asked))
+    assert found(f"(Risk accepted: {risk.replace(';', ',')})\n{text}", work, asked) == []
+
+
 def test_a_head_with_line_numbers_is_a_head() -> None:
     """Whoever's sender numbers lines has no other file: N words stand before a comment too (NIST IR
     6556, 3.3)."""

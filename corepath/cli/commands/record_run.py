@@ -114,7 +114,9 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
         wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}"))
         for check in failing
     ]
-    if failing:
+    if prepared.accepted:
+        lines.append(f"accepted (tolerances.accept): {', '.join(prepared.accepted)}")
+    elif failing:
         lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.advice.lines()]
     return [f"\nWith this record (lengths in {units.words}):", *lines] if lines else []
 

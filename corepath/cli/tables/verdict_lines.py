@@ -43,6 +43,8 @@ def verdict_lines(
 
 
 def _answer(found: Outcome) -> str:
+    if found.answer == "accepted":
+        return f"at a risk that the job accepts; these checks fail: {', '.join(found.failed)}"
     if found.answer == "no":
         return f"not as it is; these checks fail: {', '.join(found.failed)}"
     if found.answer == "with care":

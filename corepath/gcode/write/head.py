@@ -19,6 +19,7 @@ from corepath.reported import report_keys
 
 __all__ = ["FAILED", "Extents", "Heading", "head"]
 
+RISK = "Risk accepted"
 FAILED = "PLANNED DESPITE FAILED CHECKS - DO NOT CUT"
 
 _CAUTIONS = (
@@ -38,13 +39,15 @@ class Extents(NamedTuple):
 
 
 class Heading(NamedTuple):
-    """What the head says beyond the program itself; `warning` tells which checks failed."""
+    """What the head says beyond the program itself; `warning` tells which checks failed, `risk`
+    which of them the job accepts, and the odds."""
 
     title: str
     digest: str
     face_up: str
     minutes: float
     warning: str | None = None
+    risk: str = ""
 
 
 def head(
@@ -65,6 +68,8 @@ def _says(
         yield FAILED
         if heading.warning.strip() and heading.warning.strip() != FAILED:
             yield f"Failed: {heading.warning}"
+    if heading.risk:
+        yield f"{RISK}: {heading.risk}"
     yield f"File: {program.stem}.nc"
     yield f"Job: {heading.title}"
     yield f"Plan: {heading.digest}"

@@ -52,6 +52,8 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
         "fills": lists.fills,
         "done": sorted(prepared.done),
         "verdict": lists.outcome,
+        "accepted": lists.outcome.accepted,
+        "odds": lists.outcome.odds,
         "checks": prepared.checks,
         "advice": prepared.advice,
         "holes": lists.holes,

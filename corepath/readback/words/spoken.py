@@ -41,11 +41,12 @@ _RPM_ROUNDING = 0.6
 @dataclass(frozen=True, slots=True)
 class Spoken:
     """What files say besides their works: the face that lies up by set-up, lengths in `units`;
-    `asks`: a message names the cutter."""
+    `asks`: a message names the cutter; `risk` is what the job accepts, which each head must say."""
 
     face_up: Mapping[Setup, str]
     units: Literal["mm", "inch"]
     asks: bool = True
+    risk: str = ""
 
     def length(self, value: float) -> str:
         """Return a length (mm) in the unit of the files, without trailing zeros."""
@@ -94,6 +95,8 @@ def _head(work: Work, spoken: Spoken, rehearsal: bool) -> Iterator[tuple[str, st
     """Yield the keys that must be there and what they must say; empty for those checked
     elsewhere."""
     zero = work.zero
+    if spoken.risk:
+        yield "Risk accepted", spoken.risk
     yield "File", ""
     yield "Plan", ""
     yield "Cutter", ""

@@ -35,7 +35,7 @@ from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["CORES", "DRAWN", "Odds", "Spoiler", "draw_odds", "odds_words"]
+__all__ = ["CORES", "DRAWN", "Odds", "Spoiler", "draw_odds", "lower_bound", "odds_words"]
 
 CORES = 20_000
 """Cores drawn: a share of 0.97 is then good to about ± 0.0024 (two standard errors)."""
@@ -104,7 +104,7 @@ def draw_odds(stack: Stackup, board: Board, cores: int = CORES, size: float = CO
     share = good / cores
     return Odds(
         share=share,
-        at_least=_lower_bound(good, cores),
+        at_least=lower_bound(good, cores),
         even=1.0 - float(evenly.spoiled.mean()),
         cores=cores,
         spoilers=made.spoilers(),
@@ -292,9 +292,13 @@ def _at_stops(
     return found
 
 
-def _lower_bound(good: int, cores: int) -> float:
-    """Returns the lower end of the one-sided 95 % interval of a share: Wilson's score interval
-    (Wilson 1927, from memory)."""
+def lower_bound(good: int, cores: int) -> float:
+    """Returns the lower end of the one-sided 95 % interval of a share of `cores`, of which `good`
+    came out.
+
+    Wilson's score interval of a binomial share: (p + z²/2n − z √(p(1 − p)/n + z²/4n²)) / (1 + z²/n)
+    (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209, from memory).
+    """
     z = 1.6449  # the normal distribution's 95 % point
     share, z2 = good / cores, z * z
     middle = share + z2 / (2.0 * cores)

@@ -12,6 +12,7 @@ from typing import Literal
 from corepath.board.features import Board
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.verdict import Check
+from corepath.stackup.odds.acceptance import accepted_ids
 from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds
 from corepath.stackup.stackup import Stackup
 
@@ -20,7 +21,7 @@ __all__ = ["Outcome", "Tight", "outcome_of"]
 TIGHTEST = 3
 """Margins that are named: more than three nobody reads."""
 
-Answer = Literal["ready", "with care", "no"]
+Answer = Literal["ready", "with care", "accepted", "no"]
 
 _OF_THE_CORE = frozenset({
     "window", "floor", "shows", "clean-up", "fill", "seat", "wood-over-seat", "barrel", "opens",
@@ -46,14 +47,16 @@ class Tight:
         return self.check.largest[0][0] if self.check.largest else ""
 
 
-@report_keys("answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions")
+@report_keys("answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions", "accepted")
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """The verdict on a whole job.
 
     `answer`: *ready* where every check holds with all errors against it, *with care* where some
-    hold only by root sum square, *no* where one fails. `fix` is what mends the first that does not
-    hold, "" where all do. `failed` and `cautions` are the ids of the checks with these verdicts.
+    hold only by root sum square, *no* where one fails, *accepted* where `tolerances.accept` takes
+    that risk. `fix` is what mends the first that does not hold, "" where all do. `failed` and
+    `cautions` are the ids of the checks with these verdicts, `accepted` those that fail and are
+    accepted.
     """
 
     answer: Answer
@@ -62,6 +65,7 @@ class Outcome:
     fix: str
     failed: tuple[str, ...]
     cautions: tuple[str, ...]
+    accepted: tuple[str, ...] = ()
 
     @property
     def not_in_odds(self) -> tuple[str, ...]:
@@ -69,17 +73,24 @@ class Outcome:
         return tuple(name for name in self.failed if name not in DRAWN)
 
 
-def outcome_of(checks: Sequence[Check], stack: Stackup, board: Board) -> Outcome:
-    """Returns the verdict on a job from all its checks, in their order; draws its odds."""
+def outcome_of(
+    checks: Sequence[Check], stack: Stackup, board: Board, odds: Odds | None = None
+) -> Outcome:
+    """Returns the verdict on a job from all its checks, in their order; draws its odds, unless they
+    are given."""
     failed, cautions = (_ids(checks, verdict) for verdict in ("fail", "caution"))
     ranked = _ranked(checks)
+    odds = odds or draw_odds(stack, board)
+    accepted = accepted_ids(checks, stack.job.tolerances.accept, odds)
+    no: Answer = "accepted" if accepted else "no"
     return Outcome(
-        answer="no" if failed else "with care" if cautions else "ready",
-        odds=draw_odds(stack, board),
+        answer=no if failed else "with care" if cautions else "ready",
+        odds=odds,
         tightest=tuple(Tight(check) for check in ranked[:TIGHTEST]),
         fix=next((check.mend for check in _wrong(checks) if check.mend), ""),
         failed=failed,
         cautions=cautions,
+        accepted=accepted,
     )
 
 

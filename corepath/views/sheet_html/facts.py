@@ -95,6 +95,11 @@ class Facts:
 
     @property
     def failing(self) -> tuple[Check, ...]:
+        """The failed checks whose risk the job does not accept."""
+        return () if self.lists.outcome.accepted else self.failed
+
+    @property
+    def failed(self) -> tuple[Check, ...]:
         return tuple(check for check in self.checks if check.verdict == "fail")
 
     @property

@@ -61,6 +61,8 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     elif facts.withheld:
         says = "No G-code was written, since something fails. Fix it, plan again, print anew."
         blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts))))
+    if facts.lists.outcome.accepted:
+        blocks.append(_accepted(facts))
     fills = tuple(line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.says)
     if fills:
         blocks.append(Banner("CASTING TOO LOW", fills))
@@ -70,6 +72,17 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     if told:
         blocks.append(Banner("Careful", tuple(told), grave=False))
     return tuple(blocks)
+
+
+def _accepted(facts: Facts) -> Banner:
+    """Return what the job accepts by `tolerances.accept`: the odds and what fails."""
+    outcome, accept = facts.lists.outcome, facts.job.tolerances.accept
+    says = (
+        f"Comes out in {odds_words(outcome.odds.share)}. These checks fail, and files were written "
+        f"since the job says accept = {accept:g}:"
+    )
+    failed = (f"{one.id} ({marked(one.where)}): {marked(one.says)}" for one in facts.failed)
+    return Banner("RISK ACCEPTED", (says, *failed))
 
 
 def _failures(facts: Facts) -> tuple[str, ...]:
