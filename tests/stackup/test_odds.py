@@ -11,6 +11,7 @@ import pytest
 
 from corepath.board.features import Board
 from corepath.board.make_board import build_board
+from corepath.cli.tables.verdict_lines import verdict_lines
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.record.settled import Settled
@@ -120,8 +121,33 @@ def test_a_recorded_stop_at_which_all_was_seen_to_show_hides_nothing() -> None:
     before = odds_of(job, board)
     assert {"shows"} & {one.check for one in before.spoilers}
     lowest = build_stackup(job, board).skim.lowest_plane
-    seen = odds_of(job, board, Settled(stop_plane=lowest, stop=1))
+    settled = Settled(stop_plane=lowest, stop=1)
+    found = outcome_of((), build_stackup(job, board, settled=settled), board)
+    seen = found.odds
     assert "shows" not in {one.check for one in seen.spoilers} and seen.share > before.share
+    # and the line says by how much it narrowed the odds
+    assert (
+        found.before == before.share
+        and outcome_of((), build_stackup(job, board), board).before is None
+    )
+    line = " ".join(verdict_lines("Coupon", found).split())
+    assert f"{odds_words(seen.share)}; before measuring {math.floor(100 * before.share)}. " in line
+
+
+def test_a_seat_off_its_place_by_more_than_its_wood_is_lost() -> None:
+    """Its flange then lies over the casting. The play of the dowels alone is drawn, normal with a
+    standard deviation of a third of it and cut off at three: the share follows from the wood
+    between."""
+    coupon_, none = coupon(), dict.fromkeys(("moisture", "flip_axis", "cutter_diameter"), 0.0)
+    near = coupon_.insert[0].model_copy(update={"at": ((34.0, -15.07),)})
+    job = coupon_.model_copy(update={"insert": (near,)})
+    job, board = with_keys(job, tolerances={**none, "dowel_play": 0.3})
+    wood = board.ring.distance(board.places[0].seat.area)
+    assert 0.02 < wood < 0.2
+    spoilers = odds_of(job, board).spoilers
+    lost = {one.where: one.share for one in spoilers if one.check == "registration"}
+    tail = (0.5 * math.erfc(wood / 0.1 / math.sqrt(2)) - 0.00135) / 0.9973
+    assert lost == {"seat I1": pytest.approx(tail, abs=0.01)}
 
 
 def test_the_same_job_has_the_same_odds_and_they_hold_on_other_draws() -> None:

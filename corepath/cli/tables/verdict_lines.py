@@ -55,14 +55,20 @@ def _answer(found: Outcome) -> str:
 
 def _odds(found: Outcome) -> str:
     left_out = ", ".join(found.not_in_odds)
-    return _odds_told(found.odds) + (f" Not in the odds: {left_out}." if left_out else "")
+    return _odds_told(found.odds, found.before) + (
+        f" Not in the odds: {left_out}." if left_out else ""
+    )
 
 
-def _odds_told(odds: Odds) -> str:
-    """Returns how many of a hundred cores come out, and what spoils the others."""
+def _odds_told(odds: Odds, before: float | None) -> str:
+    """Returns how many of a hundred cores come out, how many before measuring, and what spoils the
+    others."""
     from corepath.stackup.odds.odds import odds_words
 
-    says = f"Comes out in {odds_words(odds.share)}."
+    says = f"Comes out in {odds_words(odds.share)}"
+    if before is not None and odds_words(before) != odds_words(odds.share):
+        says += f"; before measuring {odds_words(before).removesuffix(' of 100')}"
+    says += "."
     named = [
         f"{one.check}{f' {one.where}' if one.where else ''} {100.0 * one.share:.1f}"
         for one in odds.spoilers[:_MOST_SPOILERS]

@@ -3,8 +3,8 @@
 Each is skimmed as an operator does it, pass by pass until every casting shows all over, and then
 looked at: it is *spoiled* where the floor of a pocket leaks, a casting does not show at the lowest
 pass that is offered, raw face stays where some clean-up was asked for, resin lies below the deck, a
-seat or a barrel comes through it, or a casting or the wall round a bolt is cut away in X and Y.
-What only misses a margin is not spoiled: the checks judge margins.
+seat or a barrel comes through it, or a casting, the wall round a bolt or the wood round a seat is
+cut away in X and Y. What only misses a margin is not spoiled: the checks judge margins.
 
 The heights are those of `Heights`; nothing is worked out a second time.
 """
@@ -27,15 +27,25 @@ from corepath.stackup.checks.depth_checks import (
     wood_over_seat,
 )
 from corepath.stackup.checks.montecarlo import CORRELATION
-from corepath.stackup.checks.registration import registered
 from corepath.stackup.linear import Linear
+from corepath.stackup.make_stackup import build_stackup
 from corepath.stackup.odds.cells import CastingCell, DeckCell, casting_cells, deck_cells
 from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, Spread, even, normal
+from corepath.stackup.odds.in_place import left_in_place
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["CORES", "DRAWN", "Odds", "Spoiler", "draw_odds", "lower_bound", "odds_words"]
+__all__ = [
+    "CORES",
+    "DRAWN",
+    "Odds",
+    "Spoiler",
+    "draw_odds",
+    "lower_bound",
+    "odds_words",
+    "share_unmeasured",
+]
 
 CORES = 20_000
 """Cores drawn: a share of 0.97 is then good to about ± 0.0024 (two standard errors)."""
@@ -96,11 +106,10 @@ def draw_odds(stack: Stackup, board: Board, cores: int = CORES, size: float = CO
     `size` is the length of a cell of groove or deck, mm: over that length errors are alike (common
     practice, no source).
     """
-    cells = tuple(casting_cells(stack, board, size))
-    questions = tuple(_questions(stack, board, cells, size))
-    made = _Made.drawn(stack, cells, questions, cores, normal)
-    good = int((~made.spoiled).sum())
-    evenly = _Made.drawn(stack, cells, questions, cores, even)
+    asked = _asked(stack, board, size)
+    made = _Made.drawn(stack, asked, cores, normal)
+    good = made.good
+    evenly = _Made.drawn(stack, asked, cores, even)
     share = good / cores
     return Odds(
         share=share,
@@ -110,6 +119,17 @@ def draw_odds(stack: Stackup, board: Board, cores: int = CORES, size: float = CO
         spoilers=made.spoilers(),
         raw_stays=None if stack.job.deck.clean_up > 0.0 else made.share(RAW_TOP, ""),
     )
+
+
+def share_unmeasured(stack: Stackup, board: Board, cores: int = CORES) -> float | None:
+    """Returns the share of cores that came out before anything was measured of the blank or
+    recorded: what measuring has gained since. None where nothing was."""
+    heights = stack.heights
+    if not (heights.blank.measured or heights.settled):
+        return None
+    before = build_stackup(stack.job, board)
+    made = _Made.drawn(before, _asked(before, board, CORRELATION), cores, normal)
+    return made.good / cores
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +146,15 @@ class _Question:
     value: AtPlane
     spoils: bool = True
     eased: tuple[float, ...] = ()
+
+
+_Asked = tuple[tuple[CastingCell, ...], tuple[_Question, ...]]
+"""The cells of the castings, and what is asked of each core."""
+
+
+def _asked(stack: Stackup, board: Board, size: float) -> _Asked:
+    cells = tuple(casting_cells(stack, board, size))
+    return cells, tuple(_questions(stack, board, cells, size))
 
 
 def _questions(
@@ -154,9 +183,8 @@ def _all_questions(
         name = place.place.id
         for check, room in (("wood-over-seat", wood_over_seat), ("barrel", over_barrel)):
             yield _Question(check, name, Cell(f"seat {name}"), partial(room, stack, place))
-    for thing in registered(stack, board):
-        if thing.kind != "seat":
-            yield _Question("registration", thing.id, Cell(""), _whatever(thing.left))
+    for name, left in left_in_place(stack, board):
+        yield _Question("registration", name, Cell(""), _whatever(left))
 
 
 def _of_casting(stack: Stackup, of: CastingCell) -> Iterator[_Question]:
@@ -220,15 +248,9 @@ class _Made:
     spoiled: Mask
 
     @classmethod
-    def drawn(
-        cls,
-        stack: Stackup,
-        cells: tuple[CastingCell, ...],
-        questions: tuple[_Question, ...],
-        cores: int,
-        spread: Spread,
-    ) -> _Made:
+    def drawn(cls, stack: Stackup, of: _Asked, cores: int, spread: Spread) -> _Made:
         """Draws the errors of all cores, skims each until all shows and asks every question."""
+        cells, questions = of
         errors, planes = DrawnErrors(cores, spread), _planes(stack)
         stops, hidden = _stops(stack, cells, errors)
         spoiled = np.zeros(cores, dtype=np.bool_)
@@ -243,6 +265,10 @@ class _Made:
                 if asked.spoils:
                     spoiled |= short
         return cls(found, spoiled)
+
+    @property
+    def good(self) -> int:
+        return int((~self.spoiled).sum())
 
     def share(self, check: str, where: str) -> float:
         mask = self.found.get((check, where))

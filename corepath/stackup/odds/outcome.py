@@ -13,7 +13,7 @@ from corepath.board.features import Board
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.odds.acceptance import accepted_ids
-from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds
+from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds, share_unmeasured
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Outcome", "Tight", "outcome_of"]
@@ -47,7 +47,10 @@ class Tight:
         return self.check.largest[0][0] if self.check.largest else ""
 
 
-@report_keys("answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions", "accepted")
+@report_keys(
+    "answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions", "accepted",
+    Key("odds_before_measuring", "before"),
+)  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """The verdict on a whole job.
@@ -66,6 +69,8 @@ class Outcome:
     failed: tuple[str, ...]
     cautions: tuple[str, ...]
     accepted: tuple[str, ...] = ()
+    before: float | None = None
+    """The odds, as a share, before anything was measured or recorded; None where nothing was."""
 
     @property
     def not_in_odds(self) -> tuple[str, ...]:
@@ -91,6 +96,7 @@ def outcome_of(
         failed=failed,
         cautions=cautions,
         accepted=accepted,
+        before=share_unmeasured(stack, board),
     )
 
 
