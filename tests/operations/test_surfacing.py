@@ -275,6 +275,23 @@ def test_no_move_of_roughing_takes_more_than_a_layer(cutter: Cutter) -> None:
             assert deepest <= 0.3
 
 
+def test_a_cutter_without_edges_in_its_middle_never_goes_straight_down_into_wood() -> None:
+    """Where a gentle slope begins below the layer before, it went down by up to 0.07 into what
+    that layer had left. 0.05 is what the read-back calls solid wood."""
+    base = hill()
+    x, y = np.meshgrid(base.xs, base.ys, indexing="ij")
+    gentle = 11.85 - 4.0 * np.exp(-((x / 90.0) ** 2) - (y / 40.0) ** 2)
+    surface = DeckSurface(base.xs, base.ys, gentle, 11.85)
+    for depth in (1.0, 1.5):
+        work = make_work(FLAT, rough=0.2, surface=surface, depth=depth)
+        down = [
+            deepest
+            for before, move, deepest in depths(only(surfacing.deck_programs(work)))
+            if (before.x, before.y) == (move.x, move.y) and move.z < before.z
+        ]
+        assert len(down) > 2 and max(down) < 0.05
+
+
 @pytest.mark.parametrize("angle", [1.5, 5.0])
 def test_roughing_goes_down_as_steeply_as_its_own_cutter_takes(angle: float) -> None:
     """Roughing had 3 degrees of its own: a cutter that takes 2.5 went down steeper at the feed

@@ -265,9 +265,13 @@ def _entry(
     before = layer.before[stretch.row, stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
     # The stretch begins in air (one sample was added) and falls no more steeply than a ramp: it is
-    # its own ramp.
-    if np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING) and np.all(
-        np.diff(points[:, 2]) > -slope * _SAMPLE
+    # its own ramp. As much as NOTHING may stand over its beginning, and THINNED besides: a cutter
+    # without edges in its middle must not go straight down into that.
+    touched = NOTHING if work.cutter.centre_cutting else 0.0
+    if (
+        points[0, 2] >= before[0] - touched
+        and np.all(points[:2, 2] >= before[:2] - 1.5 * NOTHING)
+        and np.all(np.diff(points[:, 2]) > -slope * _SAMPLE)
     ):
         return points[:1]
     run = np.abs(points[:, 0] - points[0, 0])
