@@ -13,6 +13,7 @@ from shapely import Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.board.footprints import Footprint
+from corepath.board.outline.template import Template
 from corepath.job.model import DowelSection, InsertSection, PlugSection
 
 __all__ = ["Board", "Casting", "Place"]
@@ -62,7 +63,7 @@ class Place:
 @dataclass(frozen=True, slots=True)
 class Board:
     """All geometry of one job. `castings[0]` is the groove. `island` is the wood inside the
-    groove."""
+    groove. `template` is another outline to compare with, if the job names one."""
 
     outline: Polygon
     blank: Polygon
@@ -72,3 +73,4 @@ class Board:
     places: tuple[Place, ...]
     dowels: tuple[DowelSection, ...]
     deck: DeckSurface
+    template: Template | None = None

@@ -25,6 +25,7 @@ from corepath.board.footprints import (
     seat_footprint,
 )
 from corepath.board.outline.make_outline import build_outline
+from corepath.board.outline.template import Template, read_template
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job
@@ -56,6 +57,8 @@ def collect_faults(
     outline, faults = _outline(job, folder, kept)
     deck, wrong = _deck(job, folder, outline, deck, kept)
     faults += wrong
+    template, wrong = _template(job, folder, outline, kept)
+    faults += wrong
     # No fault hides another: what can be built without the outline is built and checked anyway.
     castings, places = _plugs(job), _places(job)
     features = _features(castings, places)
@@ -80,8 +83,22 @@ def collect_faults(
         places=tuple(place for place, _ in places),
         dowels=job.dowel,
         deck=deck,
+        template=template,
     )
     return board, []
+
+
+def _template(
+    job: Job, folder: Path, outline: Polygon | None, kept: Kept
+) -> tuple[Template | None, list[Fault]]:
+    if job.outline.template is None or outline is None:
+        return None, []
+    section = job.outline
+    try:
+        key = ("template", section, outline, _seen(folder, section.template))
+        return kept.of(key, lambda: read_template(section, folder, outline)), []
+    except InputError as error:
+        return None, list(error.faults)
 
 
 def _deck(
@@ -212,7 +229,10 @@ def _plugs(job: Job) -> list[tuple[Casting, str]]:
         for j, (name, (x, y)) in enumerate(zip(ids, plug.at, strict=True), 1):
             area = plug_polygon(plug, x, y)
             found.append(
-                (Casting(name, "plug", area, floor, half_span(area), plug), f"plug[{i}].at[{j}]")
+                (
+                    Casting(name, "plug", area, floor, half_span(area), plug),
+                    f"plug[{i}].{plug.key_of_place(j)}",
+                )
             )
     return found
 
@@ -225,7 +245,7 @@ def _places(job: Job) -> list[tuple[Place, str]]:
         for j, (name, (x, y)) in enumerate(zip(ids, insert.at, strict=True), 1):
             seat = seat_footprint(insert, x, y)
             place = Place(name, x, y, seat, insert.bore_diameter, insert)
-            found.append((place, f"insert[{i}].at[{j}]"))
+            found.append((place, f"insert[{i}].{insert.key_of_place(j)}"))
     return found
 
 

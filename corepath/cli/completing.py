@@ -12,6 +12,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -95,11 +96,13 @@ def _tables(name: str) -> list[dict[str, Any]]:
 def _ids(table_name: str) -> Iterator[str]:
     """Yield the ids that the board gives to the places of these tables."""
     from corepath.board.footprints import place_ids
+    from corepath.job.places import all_places, most_places
 
     for table in _tables(table_name):
-        name, places = table.get("name"), table.get("at")
-        if isinstance(name, str) and isinstance(places, list):
-            yield from place_ids(name, min(len(places), _MOST))
+        name = table.get("name")
+        if isinstance(name, str) and most_places(table) <= _MOST:
+            with suppress(TypeError, KeyError, ValueError):
+                yield from place_ids(name, len(all_places(table)))
 
 
 def _matching(incomplete: str, wanted: Callable[[Path], bool]) -> list[str]:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import fields
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import (
     BaseModel,
@@ -23,8 +23,10 @@ from pydantic import (
     SerializerFunctionWrapHandler,
     ValidationInfo,
     model_serializer,
+    model_validator,
 )
 
+from corepath.job.places import Mirror, images, pattern_places
 from corepath.motion.cutter import Cutter, Helix, Material, Shape, has_cone
 
 if TYPE_CHECKING:
@@ -34,8 +36,8 @@ __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
     "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "LimitsSection",
     "MachineSection", "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection",
-    "PatchSection", "PlugSection", "Point", "ScrewSection", "SkimSection", "SkinSection",
-    "Tolerances", "TrimSection",
+    "PatchSection", "PatternSection", "PlacedSection", "PlugSection", "Point", "ScrewSection",
+    "SkimSection", "SkinSection", "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
@@ -105,6 +107,24 @@ class OutlineSection(Section):
     )
     join: PositiveLength = Field(
         0.05, description="DXF pieces whose ends lie closer than this are joined"
+    )
+    # Only compared with: no path follows from it, so it does not count in a plan's digest, and a
+    # plan's folder needs no file of it.
+    template: str | None = Field(
+        None,
+        min_length=1,
+        exclude=True,
+        description="DXF file with an outline to compare with, such as that of an old board, "
+        "relative to the job file",
+    )
+    template_layer: str | None = Field(
+        None, exclude=True, description="its layer; all layers if not given"
+    )
+    template_units: Literal["mm", "cm", "m", "inch", "foot"] | None = Field(
+        None, exclude=True, description="its units, where its header does not state them"
+    )
+    template_at: Point = Field(
+        (0.0, 0.0), exclude=True, description="[x, y] of its own origin in the board frame"
     )
 
 
@@ -269,14 +289,85 @@ class GrooveSection(Section):
         return self.inside + self.outside
 
 
-class PlugSection(Section):
+class PatternSection(Section):
+    at: Point = Field(description="[x, y] of the middle of the pattern")
+    rows: Annotated[int, Field(strict=True, ge=1, le=99)] = Field(
+        1, description="places across, along Y"
+    )
+    columns: Annotated[int, Field(strict=True, ge=1, le=99)] = Field(
+        1, description="places along X"
+    )
+    pitch: tuple[NonNegativeLength, NonNegativeLength] = Field(
+        description="[dx, dy] from one place to the next, along X and along Y"
+    )
+
+
+class PlacedSection(Section):
+    """A table with places: those typed, those of a pattern and mirror images are all in `at` once
+    it is read, so that nothing else needs to know how they were given."""
+
     name: str = Field(
         min_length=1,
         max_length=12,
         pattern=r"^[A-Za-z][A-Za-z0-9_-]*$",
         description="short name, as in drawings",
     )
-    at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of the middle of each")
+    at: tuple[Point, ...] = Field(
+        (),
+        min_length=1,
+        description="[[x, y], …] of the middle of each; may be left out beside a pattern",
+    )
+    # neither is dumped: the dump has all places in `at`, and reading it must not repeat them
+    pattern: PatternSection | None = Field(
+        None,
+        exclude=True,
+        description="more places, in rows and columns: {at, rows, columns, pitch}",
+    )
+    mirror: Mirror | None = Field(
+        None,
+        exclude=True,
+        description="adds the mirror image of each place: ends x to -x, sides y to -y, or both",
+    )
+    _typed: int = PrivateAttr(0)
+
+    @model_validator(mode="after")
+    def _all_places(self) -> Self:
+        one = self.pattern
+        given = self.at + (
+            pattern_places(one.at, one.rows, one.columns, one.pitch) if one is not None else ()
+        )
+        self._typed = len(self.at)
+        # the class is frozen for all others
+        self.__dict__["at"] = given + images(given, self.mirror)
+        return self
+
+    # Two are equal where their places are, however these were given: a job read back from a plan's
+    # folder is the job that was planned.
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, type(self)) and self._dumped() == other._dumped()
+
+    def __hash__(self) -> int:
+        return hash(self._dumped())
+
+    def _dumped(self) -> tuple[Any, ...]:
+        of = type(self).model_fields.items()
+        return tuple(getattr(self, name) for name, field in of if not field.exclude)
+
+    @property
+    def typed(self) -> int:
+        """How many of the places are typed one by one; they come first."""
+        return self._typed
+
+    def key_of_place(self, number: int) -> str:
+        """Return the key that gives a place, counted from 1: `at[3]`, `pattern` or `mirror`."""
+        if number <= self._typed:
+            return f"at[{number}]"
+        one = self.pattern
+        of_pattern = one.rows * one.columns if one is not None else 0
+        return "pattern" if number <= self._typed + of_pattern else "mirror"
+
+
+class PlugSection(PlacedSection):
     diameter: PositiveLength = Field(description="of a round plug; width of a slot")
     slot: PositiveLength | None = Field(
         None, description="overall length of a slot; round if not given"
@@ -290,14 +381,7 @@ class PlugSection(Section):
     )
 
 
-class InsertSection(Section):
-    name: str = Field(
-        min_length=1,
-        max_length=12,
-        pattern=r"^[A-Za-z][A-Za-z0-9_-]*$",
-        description="short name, as in drawings",
-    )
-    at: tuple[Point, ...] = Field(min_length=1, description="[[x, y], …] of each")
+class InsertSection(PlacedSection):
     hardware: str | None = Field(
         None, description="name in the hardware table; keys given here win over it"
     )

@@ -65,6 +65,7 @@ class Planner:
             raise self.raises
         return SimpleNamespace(
             job=load_job(path),
+            board=SimpleNamespace(template=None),
             checks=self.checks,
             refuse_contradictions=lambda: None,
             known=SimpleNamespace(

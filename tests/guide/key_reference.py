@@ -39,11 +39,13 @@ def key_reference() -> str:
 
 
 def _inner_tables(name: str, model: type[BaseModel]) -> Iterator[str]:
-    """The arrays of tables within a table, such as `[[deck.patch]]`."""
+    """The tables within a table: arrays of them, such as `[[deck.patch]]`, and single ones."""
     for key, kind in fields_of(model).items():
         inner = kind.items[0].table if kind.repeated and kind.items else None
         if inner is not None:
             yield from _table_of(f"`[[{name}.{key}]]`, one for each", inner)
+        elif kind.table is not None:
+            yield from _table_of(f"`{key} = {{…}}` of `[[{name}]]`", kind.table)
 
 
 def _header(name: str, kind: KeyKind) -> str:

@@ -159,6 +159,15 @@ HANDBOOK = [
     ("quaking-aspen", 3.5, 6.7, 30),
     ("bigtooth-aspen", 3.3, 7.9, 30),
     ("western-redcedar", 2.4, 5.0, 22),
+    # from memory of that table
+    ("ash", 4.9, 7.8, 30),
+    ("maple", 4.8, 9.9, 30),
+    ("soft-maple", 4.0, 8.2, 30),
+    ("beech", 5.5, 11.9, 30),
+    ("cherry", 3.7, 7.1, 30),
+    ("birch", 7.3, 9.5, 30),
+    ("walnut", 5.5, 7.8, 30),
+    ("yellow-cedar", 2.8, 6.0, 30),
 ]
 
 

@@ -3,6 +3,7 @@ before any path is made."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -134,9 +135,10 @@ def _changed(job: Path, applied: Applied) -> Iterator[str]:
 def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -> str:
     """Return the tables of these parts and, after them, the verdict: what is printed last is what
     stays on the screen."""
+    from corepath.cli.tables.paragraphs import WIDTH
     from corepath.cli.tables.stackup_tables import suggestion_lines
     from corepath.cli.tables.verdict_lines import verdict_lines
-    from corepath.lengths import units_of
+    from corepath.lengths import marked, units_of
     from corepath.planning.questions import outcome, suggestion
 
     told = [text for part in parts for text in _tables(prepared, job, part)]
@@ -145,6 +147,8 @@ def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -
     units = units_of(prepared.job.units)
     found = outcome(prepared)
     told.append(verdict_lines(prepared.job.title, found, prepared.cautions, units))
+    if prepared.board.template is not None:
+        told[-1] += "\n" + textwrap.fill(units.text(marked(prepared.board.template.line)), WIDTH)
     return "\n\n".join(text for text in told if text)
 
 

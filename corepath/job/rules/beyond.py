@@ -10,6 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from corepath.job.model import PlacedSection
 from corepath.job.text.positions import Path
 
 __all__ = ["LARGEST", "beyond"]
@@ -33,7 +34,10 @@ def beyond(sections: Mapping[str, Any]) -> list[tuple[Path, str, str]]:
 def _numbers(value: Any, path: Path) -> Iterator[Path]:
     if isinstance(value, BaseModel):
         for name in type(value).model_fields:
-            yield from _numbers(getattr(value, name), (*path, name))
+            held = getattr(value, name)
+            if isinstance(value, PlacedSection) and name == "at":
+                held = held[: value.typed]  # the others follow from the pattern, a key of its own
+            yield from _numbers(held, (*path, name))
     elif isinstance(value, (tuple, list)):
         for place, item in enumerate(value):
             yield from _numbers(item, (*path, place))

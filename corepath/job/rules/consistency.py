@@ -27,6 +27,7 @@ from corepath.job.model import (
     LayupSection,
     MachineSection,
     OutlineSection,
+    PlacedSection,
     PlugSection,
     SkimSection,
 )
@@ -102,6 +103,11 @@ def _outline(parts: ValidSections) -> Iterator[Contradiction]:
     for name, value in (("layer", outline.layer), ("dxf_units", outline.dxf_units)):
         if value is not None and outline.dxf is None and given:
             yield ("outline", name), "goes with outline.dxf only", f"{name} beside dxf"
+    beside = {"template_layer": outline.template_layer, "template_units": outline.template_units}
+    for name, value in (*beside.items(), ("template_at", any(outline.template_at) or None)):
+        if value is not None and outline.template is None:
+            says = "goes with outline.template only"
+            yield ("outline", name), says, f"{name} beside template"
 
 
 def _deck(parts: ValidSections) -> Iterator[Contradiction]:
@@ -147,8 +153,30 @@ def _floors(parts: ValidSections) -> Iterator[Contradiction]:
             yield path, says, f"less than blank.thickness, {blank.thickness:g} mm"
 
 
+def _places(parts: ValidSections) -> Iterator[Contradiction]:
+    rows: list[tuple[str, int, PlacedSection]] = [
+        ("plug", place, plug) for place, plug in parts.all("plug", PlugSection)
+    ]
+    rows += [("insert", place, insert) for place, insert in parts.all("insert", InsertSection)]
+    for table, number, row in rows:
+        if not row.at:
+            yield (table, number, "at"), "missing key", "[[x, y], …], or a pattern"
+        one = row.pattern
+        for way, count in enumerate((one.columns, one.rows) if one else ()):
+            if one and count > 1 and one.pitch[way] == 0.0:
+                says = f"puts {count} places on one spot"
+                yield (table, number, "pattern", "pitch", way), says, "more than 0 mm"
+
+
 def _plugs(parts: ValidSections) -> Iterator[Contradiction]:
     for place, plug in parts.all("plug", PlugSection):
+        if plug.mirror and plug.slot and plug.angle % 90.0:
+            says = "does not turn a slot, whose mirror image lies at the opposite angle"
+            yield (
+                ("plug", place, "mirror"),
+                says,
+                f"another [[plug]] for the images, with angle = {-plug.angle:g}",
+            )
         if plug.bolt_hole >= plug.diameter:
             says = "the bolt hole is as wide as the plug or wider"
             yield (
@@ -381,7 +409,6 @@ def _words(name: str) -> list[str]:
 
 
 _RULES: Sequence[Callable[[ValidSections], Iterator[Contradiction]]] = (
-    _board, _outline, _deck, _blank, _floors, _plugs, _names, _inserts, _dowels, _skim, _cast,
-    _machine, _layup,
-    _cutters,
+    _board, _outline, _deck, _blank, _floors, _places, _plugs, _names, _inserts, _dowels, _skim,
+    _cast, _machine, _layup, _cutters,
 )  # fmt: skip

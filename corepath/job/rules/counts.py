@@ -12,11 +12,12 @@ from types import MappingProxyType
 from typing import Any
 
 from corepath.errors import Fault
+from corepath.job.places import most_places
 
 __all__ = ["MOST_PLACES", "MOST_ROWS", "MOST_TABLES", "too_many"]
 
 MOST_PLACES: Mapping[str, int] = MappingProxyType({"plug": 60, "insert": 250})
-"""Places in all tables of the name together: entries of `at`."""
+"""Places in all tables of the name together: entries of `at`, of patterns, and mirror images."""
 
 MOST_TABLES: Mapping[str, int] = MappingProxyType(
     {"plug": 60, "insert": 250, "dowel": 20, "cutter": 99, "obstacle": 200, "deck.patch": 50}
@@ -42,7 +43,9 @@ def too_many(document: Mapping[str, Any]) -> list[Fault]:
         if count > most:
             found.append(Fault(key, "has too many tables", str(count), f"at most {most}"))
     for key, most in MOST_PLACES.items():
-        places = sum(len(held) for held in _lists(document, [key, "at"]))
+        held = document.get(key)
+        tables = held if isinstance(held, list) else [held]
+        places = sum(most_places(table) for table in tables if isinstance(table, dict))
         # with too many tables as well, the fault above says enough
         if places > most >= len(document[key]):
             found.append(

@@ -70,6 +70,8 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
         "pour": lists.pour,
         "deck": deck_report(prepared),
     }
+    if prepared.board.template is not None:
+        found["template"] = prepared.board.template
     # Not rounded here: the keys of each class say to how many places.
     plain: dict[str, Any] = reported(found, None)
     return plain

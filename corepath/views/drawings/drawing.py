@@ -297,6 +297,8 @@ def _kinds(scene: Scene, work: Work, share: float, corners: bool = False) -> lis
         ("uncut", "outline, not cut yet"),
         ("hidden", "hidden, or cut later"),
     ]
+    if scene.board.template is not None:
+        kinds.append(("template faint", f"template: {scene.board.template.file}"))
     if work.deck is not None:
         kinds.append(("contour", f"contour line of the deck, {UNIT}"))
     if scene.setup != "A":

@@ -36,7 +36,7 @@ from corepath.views.drawings.overview_tables import (
     measures_table,
     skim_table,
 )
-from corepath.views.drawings.plan_view import PlanView, draw_contours
+from corepath.views.drawings.plan_view import PlanView, draw_contours, draw_template
 from corepath.views.drawings.scene import DrawnPlan, Scene
 from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
@@ -104,6 +104,7 @@ def _plan(view: PlanView, scene: Scene) -> None:
                     r=casting.plug.bolt_hole / 2,
                 )
         marks = draw_contours(view, board.deck, float(heights.min()), float(heights.max()))
+        draw_template(view, scene)
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         for place in board.places:
             with svg.group("insert", id=f"insert-{place.id}"):

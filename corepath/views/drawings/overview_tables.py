@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from shapely import Point
 
 from corepath.board.footprints import seat_footprint
-from corepath.lengths import UNIT, in_unit, mm, unit_word
+from corepath.lengths import UNIT, in_unit, marked, mm, unit_word
 from corepath.motion.program import Program
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.skim import SkimPlan
@@ -42,10 +42,12 @@ def measure_lines(scene: Scene, kind: str = "") -> list[str]:
 
 def _groove_lines(scene: Scene) -> list[str]:
     outside, inside = scene.job.groove.outside, scene.job.groove.inside
-    return [
+    lines = [
         f"Groove {shown(outside + inside)} wide: {shown(outside)} outside the outline, "
         f"{shown(inside)} inside."
     ]
+    template = scene.board.template
+    return lines if template is None else [*lines, marked(template.line)]
 
 
 def _plug_lines(scene: Scene) -> list[str]:

@@ -34,6 +34,7 @@ __all__ = [
     "draw_features",
     "draw_obstacles",
     "draw_spared",
+    "draw_template",
     "draw_work",
 ]
 
@@ -102,8 +103,10 @@ def draw_castings(view: PlanView, scene: Scene, order: int) -> None:
 
 
 def draw_features(view: PlanView, scene: Scene) -> None:
-    """Draw the outline of the board, seats and bores, and dowels."""
+    """Draw the outline of the board, beneath it that of the template, seats and bores, and
+    dowels."""
     svg = view.svg
+    draw_template(view, scene)
     svg.path(
         polygon_path(scene.seen(scene.board.outline), view.places), "outline uncut", id="outline"
     )
@@ -111,6 +114,13 @@ def draw_features(view: PlanView, scene: Scene) -> None:
         draw_insert(svg, place.seat, place.bore, "hidden", view.places)
     for dowel in scene.dowels:
         draw_dowel(svg, (dowel.x, dowel.y), dowel.diameter, cross=1.8 * view.unit)
+
+
+def draw_template(view: PlanView, scene: Scene) -> None:
+    """Draw the outline that the job compares its own with, if there is one."""
+    if scene.board.template is not None:
+        path = polygon_path(scene.seen(scene.board.template.outline), view.places)
+        view.svg.path(path, "template faint", id="template")
 
 
 def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
