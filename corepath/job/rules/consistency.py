@@ -103,9 +103,9 @@ def _outline(parts: ValidSections) -> Iterator[Contradiction]:
     for name, value in (("layer", outline.layer), ("dxf_units", outline.dxf_units)):
         if value is not None and outline.dxf is None and given:
             yield ("outline", name), "goes with outline.dxf only", f"{name} beside dxf"
-    beside = {"template_layer": outline.template_layer, "template_units": outline.template_units}
-    for name, value in (*beside.items(), ("template_at", any(outline.template_at) or None)):
-        if value is not None and outline.template is None:
+    beside = ("template_layer", "template_units", "template_at")
+    for name in beside if outline.template is None else ():
+        if name in outline.model_fields_set:
             says = "goes with outline.template only"
             yield ("outline", name), says, f"{name} beside template"
 
