@@ -15,15 +15,18 @@ from corepath.lengths import marked, said_all
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup import Check
 from corepath.stackup.advice.suggest import Suggestion, suggest, with_values
+from corepath.stackup.core_weight import CoreWeight, core_weight
 from corepath.stackup.measuring.places_to_measure import template_text
 from corepath.stackup.odds.outcome import Outcome, outcome_of
 from corepath.stackup.pass_shows import PassShows, showing
 from corepath.stackup.pour.cups import cup_plan
-from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_rows
+from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_plan, pour_rows
 from corepath.stackup.stop_table import StopTable, pours, stop_table
+from corepath.work.lay_ready import Ready, lay_ready
 
 __all__ = [
     "PourSheet",
+    "made_of",
     "measuring_path",
     "outcome",
     "passes",
@@ -65,6 +68,14 @@ def pour_sheet(prepared: Prepared) -> PourSheet | None:
     ]
     cups = cup_plan(castings, cast)
     return PourSheet(POUR_HEADER, pour_rows(castings, cast), (*notes, *cups.notes), cups.cautions)
+
+
+def made_of(prepared: Prepared) -> tuple[CoreWeight, tuple[Ready, ...]]:
+    """Return what the core weighs and where it balances, and what to lay ready for it."""
+    stack, job = prepared.stackup, prepared.job
+    pour = pour_plan(pours(stack), job.cast)
+    ready = lay_ready(stack, prepared.board, prepared.ahead, pour)
+    return core_weight(stack, prepared.board), ready
 
 
 def stops(prepared: Prepared) -> StopTable:

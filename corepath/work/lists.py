@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from corepath.motion.program import Setup
 from corepath.reported import Key, report_keys
+from corepath.stackup.core_weight import CoreWeight
 from corepath.stackup.odds.outcome import Outcome
 from corepath.stackup.pass_shows import PassShows
 from corepath.stackup.pour.pour import PourPlan
 from corepath.stackup.pour.top_up import FillAdvice
 from corepath.stackup.stop_table import StopTable
 from corepath.work.dowel_lengths import DowelLength
+from corepath.work.lay_ready import Ready
 
 __all__ = ["BoredStep", "FlushFigures", "ListedHardware", "ListedHole", "ListedInsert", "Lists"]
 
@@ -93,7 +95,7 @@ class FlushFigures:
 @dataclass(frozen=True, slots=True)
 class Lists:
     """The verdict, castings whose fill was measured, holes, dowels, what each pass shows, what each
-    stop leaves, pour and flush."""
+    stop leaves, pour and flush, the weight of the core, what to lay ready."""
 
     outcome: Outcome
     fills: tuple[FillAdvice, ...]
@@ -103,3 +105,5 @@ class Lists:
     stops: StopTable
     pour: PourPlan
     flush: FlushFigures
+    weight: CoreWeight
+    ready: tuple[Ready, ...]

@@ -161,10 +161,11 @@ def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
         contributor_table,
         pass_table,
         pour_lines,
+        ready_lines,
         stop_lines,
     )
     from corepath.lengths import units_of
-    from corepath.planning.questions import passes, pour_sheet, stops
+    from corepath.planning.questions import made_of, passes, pour_sheet, stops
     from corepath.planning.report.hole_list import hole_list
 
     units = units_of(prepared.job.units)
@@ -179,6 +180,7 @@ def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
     elif part is Part.POUR:
         sheet = pour_sheet(prepared)
         yield "" if sheet is None else pour_lines(sheet, units)
+        yield ready_lines(*made_of(prepared), units)
     elif part is Part.FEEDS:
         yield feed_table(prepared.works, units)
     elif part is Part.HOLES:

@@ -14,14 +14,17 @@ if TYPE_CHECKING:  # loaded by the commands that have such tables to print
     from corepath.planning.questions import PourSheet
     from corepath.stackup.advice.suggest import Suggestion
     from corepath.stackup.checks.verdict import Check
+    from corepath.stackup.core_weight import CoreWeight
     from corepath.stackup.pass_shows import PassShows
     from corepath.stackup.stop_table import StopTable
+    from corepath.work.lay_ready import Ready
 
 __all__ = [
     "advice_lines",
     "contributor_table",
     "pass_table",
     "pour_lines",
+    "ready_lines",
     "stop_lines",
     "suggestion_lines",
 ]
@@ -97,6 +100,19 @@ def pour_lines(sheet: PourSheet, units: Units = MM) -> str:
     words += either("", "; in, resin in cm³ and g")
     lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
     return "\n".join([rendered(table), textwrap.fill(units.text(words), WIDTH), *lines])
+
+
+def ready_lines(weight: CoreWeight, ready: Iterable[Ready], units: Units = MM) -> str:
+    """Return what to lay ready for one core, what it will weigh and where it balances."""
+    table = new_table(units)
+    table.heads(f"lay ready, {units.short}", no_wrap=True)
+    table.add_column("", justify="right", no_wrap=True)
+    table.add_column("", overflow="fold")
+    for one in ready:
+        table.row(one.what, str(one.count), one.says)
+    said = (f"The core: {weight.says()}.", f"It balances {marked(weight.balances())}.")
+    lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
+    return "\n".join([rendered(table), *lines])
 
 
 def advice_lines(

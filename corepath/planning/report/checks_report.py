@@ -13,12 +13,14 @@ from corepath.planning.report.deck_report import deck_report
 from corepath.planning.report.hole_list import hole_list
 from corepath.reported import reported
 from corepath.stackup.checks.registration import registered
+from corepath.stackup.core_weight import core_weight
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour.fills import fill_advices
 from corepath.stackup.pour.pour import pour_plan
 from corepath.stackup.stackup import Stackup
 from corepath.stackup.stop_table import pours, stop_table
 from corepath.work.dowel_lengths import dowel_lengths
+from corepath.work.lay_ready import lay_ready
 from corepath.work.lists import FlushFigures, Lists
 
 __all__ = ["checks_report", "lists_of"]
@@ -68,6 +70,8 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
         "skin": prepared.skin,
         "dowel_lengths": lists.dowel_lengths,
         "pour": lists.pour,
+        "core_weight": lists.weight,
+        "lay_ready": lists.ready,
         "deck": deck_report(prepared),
     }
     if prepared.board.template is not None:
@@ -80,6 +84,7 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
 def lists_of(prepared: Prepared) -> Lists:
     """Return the lists of a job: fills, holes, dowels, passes, stops, pour and flush."""
     stack, job = prepared.stackup, prepared.job
+    pour = pour_plan(pours(stack), job.cast, job.tolerances.level)
     return Lists(
         outcome=outcome(prepared),
         fills=fill_advices(stack, prepared.known.settled),
@@ -87,8 +92,10 @@ def lists_of(prepared: Prepared) -> Lists:
         dowel_lengths=dowel_lengths(stack, prepared.board),
         shows=showing(stack),
         stops=stop_table(stack),
-        pour=pour_plan(pours(stack), job.cast, job.tolerances.level),
+        pour=pour,
         flush=_flush(stack),
+        weight=core_weight(stack, prepared.board),
+        ready=lay_ready(stack, prepared.board, prepared.ahead, pour),
     )
 
 

@@ -100,7 +100,8 @@ def _failure(check: Check) -> str:
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
     """Return the first page: warnings, the core's main figures, the list of pages, cautions."""
-    blocks = [*warnings(facts), _core(facts), _way(facts, pages), Notes("Cautions", CAUTIONS)]
+    blocks = [*warnings(facts), _core(facts), _way(facts, pages)]
+    blocks += [Break(), _lay_ready(facts), Notes("Cautions", CAUTIONS)]
     return Page(
         "first",
         "!",
@@ -128,6 +129,8 @@ def _core(facts: Facts) -> Rows:
         ("window", f"margin {mm(window.value)}, worst case {mm(window.worst)}"),
         ("stop skimming at", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
         ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),
+        ("weight", facts.lists.weight.says()),
+        ("balances", marked(facts.lists.weight.balances())),
     ]
     if facts.planned:
         rows.append(("cutting", f"{facts.minutes:.0f} min, without changing cutters and stops"))
@@ -138,6 +141,15 @@ def _core(facts: Facts) -> Rows:
         )
     )
     return Rows("This core", tuple(rows))
+
+
+def _lay_ready(facts: Facts) -> Table:
+    """Return what to buy and lay ready, with a box to tick for each thing."""
+    rows = [
+        (Tick(f"ready-{k}", f"{one.what}: there"), one.what, str(one.count), one.says)
+        for k, one in enumerate(facts.lists.ready, start=1)
+    ]
+    return Table("Lay ready", ("", "what", "number", "size and kind"), tuple(rows), numbers=(2,))
 
 
 def _way(facts: Facts, pages: tuple[Page, ...]) -> Table:
