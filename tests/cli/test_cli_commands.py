@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -163,7 +164,10 @@ class Planner:
 def _file(minutes: float, combined: bool = False) -> Any:
     """A file of a plan, as the table of files asks for it."""
     program = SimpleNamespace(
-        setup="A", combined=combined, cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0)
+        name="groove",
+        setup="A",
+        combined=combined,
+        cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0),
     )
     bound = SimpleNamespace(minutes=3.8, level=False)
     return SimpleNamespace(
@@ -278,7 +282,11 @@ def test_each_part_is_shown_alone(job: Path, part: str) -> None:
 
 def test_the_pour_is_shown_with_its_cautions(job: Path) -> None:
     """Resin safety stands where the resin does: with the pour, and on the sheet."""
-    assert "isocyanates" in _run("check", job, "--show", "pour").stdout
+    pour = _run("check", job, "--show", "pour").stdout
+    assert "isocyanates" in pour
+    # and what to buy and lay ready, and what the core will be
+    assert re.search(r"blank +1 +240 × 90 × 10.60, basswood\n", pour)
+    assert "The core: about 34 g: wood 19 g ± 2 at 0.41 g/cm³" in " ".join(pour.split())
     assert "isocyanates" not in _run("check", job).stdout
 
 
@@ -331,6 +339,12 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
         and "my-board-plan" in result.stdout
     )
     assert "Open my-board-plan/sheet.html in a browser" in result.stdout
+    # the verdict first, then files and minutes, and the answer again where the screen ends
+    answer = "My board: ready to cut; all checks hold with every error against you"
+    assert result.stdout.startswith(answer)
+    files, again = result.stdout.index("03-A-groove.nc"), result.stdout.rindex(answer)
+    assert result.stdout.index("tightest") < files < result.stdout.index("12.3 minutes") < again
+    assert len(result.stdout[again:].split("\n")) <= 8
     assert result.stderr == ""
 
 

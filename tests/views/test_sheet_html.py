@@ -205,6 +205,19 @@ def test_the_section_is_true_to_the_checks(facts: Facts) -> None:
     assert {"fill", "hold", "spacing", "registration"} <= set(lengths)
 
 
+def test_the_first_page_says_what_it_will_be_and_what_to_lay_ready(
+    coupon: Prepared, page: ElementTree.Element
+) -> None:
+    """Before a plank is cut: what it needs in all. The coupon's dowels stand 3.5 out of 7."""
+    first = next(one for one in page.iter(f"{XHTML}section") if one.get("id") == "first")
+    told = " ".join(" ".join(first.itertext()).split())
+    assert "about 34 g: wood 19 g" in told and "at X-10 Y0, 4 mm towards X- from its middle" in told
+    assert "dowel 2 diameter 5, 10.5 long" in told
+    assert "insert 1 I1: barrel 6.5, flange 15 × 1.2, length 5.5" in told
+    for number in {work.cutter.number for work in coupon.works}:
+        assert f"cutter 1 T{number} " in told
+
+
 def test_a_failed_plan_is_loud_on_every_page(
     coupon: Prepared, facts: Facts, facts_of: MakeFacts
 ) -> None:

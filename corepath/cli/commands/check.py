@@ -223,7 +223,7 @@ def _where_to_measure(job: Path) -> str:
     if listed.exists():
         return f"The blank was not measured: places to measure are in {listed}"
     return "The blank was not measured. " + next_command("record", job).replace(
-        "Next: ", "The places to measure: "
+        "Next:", "The places to measure:"
     )
 
 

@@ -184,8 +184,11 @@ def record_table(rows: Iterable[Sequence[str]]) -> str:
 
 def next_command(*words: object, first: str = "") -> str:
     """Return the next command to type, quoted for a shell, and what to do `first`."""
-    before = f"{first}, then: " if first else ""
-    return f"Next: {before}{shlex.join(['corepath', *(str(word) for word in words)])}"
+    before = f"Next: {first}, then:" if first else "Next:"
+    command = shlex.join(["corepath", *(str(word) for word in words)])
+    # a command is never broken, so that it can be pasted: a long one gets a line of its own
+    whole = f"{before} {command}"
+    return whole if len(whole) <= WIDTH else f"{before}\n    {command}"
 
 
 def next_steps(first: str, words: Sequence[str] | None) -> str:

@@ -12,15 +12,16 @@ if TYPE_CHECKING:
 
 __all__ = ["plan_text"]
 
+_LONG_DECK = 1.0 / 3.0
+
 
 def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
-    """Return the report as text: checks, files, holes, cutters for the deck, findings, and what was
-    written where."""
+    """Return the report as text: the verdict, files and minutes, the cutters for a deck that takes
+    long, findings, what was written where, and the answer once more, where a terminal stops."""
     from corepath.cli.tables.deck_cutter_table import deck_cutter_table
     from corepath.cli.tables.foreign_table import mend_lines
-    from corepath.cli.tables.hole_table import hole_table
     from corepath.cli.tables.paragraphs import file_table, finding_lines, wrapped
-    from corepath.cli.tables.verdict_lines import verdict_lines
+    from corepath.cli.tables.verdict_lines import answer_line, verdict_lines
     from corepath.lengths import units_of
 
     units = units_of(made.prepared.job.units)
@@ -34,10 +35,7 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
         parts += [
             file_table(made.made, results.minutes, results.apart, units),
             "",
-            hole_table(results.lists.holes, units),
-            "",
-            deck_cutter_table(results.cutters, units),
-            "",
+            *([deck_cutter_table(results.cutters, units), ""] if _long_deck(made) else []),
             finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
             *(
@@ -55,12 +53,6 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
         parts.append(wrapped(f"Rehearsals, spindle off: {', '.join(walks)}"))
     if bodies:
         parts.append(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
-    if made.failed and not programs:
-        parts.append("No G-code was written, since " + _why(made) + ".")
-    elif made.failed and despite_failures:
-        parts.append(
-            "PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them."
-        )
     # Said only where an earlier plan is partly repeated: which files must be loaded again.
     if written.unchanged and (written.new or len(written.unchanged) < len(programs)):
         changed = [name for name in programs if name not in (*written.unchanged, *written.new)]
@@ -75,7 +67,21 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
         parts.append(
             f"Moved {len(written.withdrawn)} earlier G-code files to {folder / 'withdrawn'}"
         )
+    if made.failed and not programs:
+        parts.append("No G-code was written, since " + _why(made) + ".")
+    elif made.failed and despite_failures:
+        parts.append(
+            "PLANNED DESPITE FAILURES: the head of each file says so. Do not cut with them."
+        )
+    elif not made.failed:
+        parts.append("\n" + answer_line(job.title, results.lists.outcome))
     return "\n".join(parts)
+
+
+def _long_deck(made: Plan) -> bool:
+    """Whether the deck takes so much of the time that another cutter is worth a thought."""
+    deck = sum(one.minutes for one in made.made if one.program.name in ("deck", "deck-rough"))
+    return deck > _LONG_DECK * made.results.minutes
 
 
 def _listed(word: str, names: Sequence[str]) -> list[str]:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from corepath.stackup.odds.odds import Odds
     from corepath.stackup.odds.outcome import Outcome
 
-__all__ = ["verdict_lines"]
+__all__ = ["answer_line", "verdict_lines"]
 
 _MOST_ANSWER = 2
 _MOST_ODDS = 3
@@ -40,6 +40,15 @@ def verdict_lines(
         more = f" ({len(cautions) - 1} more: --show heights)" if len(cautions) > 1 else ""
         parts.append(_clipped(units.text(f"caution: {marked(cautions[0])}"), _MOST_CAUTION) + more)
     return "\n".join(parts)
+
+
+def answer_line(title: str, found: Outcome) -> str:
+    """Returns answer and odds alone."""
+    from corepath.stackup.odds.odds import odds_words
+
+    return _clipped(
+        f"{title}: {_answer(found)}. Comes out in {odds_words(found.odds.share)}.", _MOST_ANSWER + 1
+    )
 
 
 def _answer(found: Outcome) -> str:

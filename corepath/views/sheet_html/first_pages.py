@@ -34,6 +34,9 @@ __all__ = ["CAUTIONS", "first_page", "measure_page", "warnings"]
 _MOST_PLACES = 12
 """With more places the commands go on a second sheet of paper."""
 
+_MOST_READY = 20
+"""With more things to lay ready the list of pages goes on a sheet of paper of its own."""
+
 CAUTIONS = (
     "Eyes and ears: protect them, and those of everyone in the room.",
     "Dust: extract at the cutter, wear a mask for fine dust. Dust of cured resin and of glass is "
@@ -99,9 +102,13 @@ def _failure(check: Check) -> str:
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
-    """Return the first page: warnings, the core's main figures, the list of pages, cautions."""
-    blocks = [*warnings(facts), _core(facts), _way(facts, pages)]
-    blocks += [Break(), _lay_ready(facts), Notes("Cautions", CAUTIONS)]
+    """Return the first page: warnings, the core's main figures and cautions; on a second sheet of
+    paper what to lay ready and the list of pages."""
+    blocks = [*warnings(facts), _core(facts), Notes("Cautions", CAUTIONS)]
+    blocks += [Break(), _lay_ready(facts)]
+    # Both tables together would run over the sheet.
+    blocks += [Break()] if len(facts.lists.ready) > _MOST_READY else []
+    blocks.append(_way(facts, pages))
     return Page(
         "first",
         "!",
