@@ -36,6 +36,7 @@ _WRONG_KIND = frozenset({
     "int_parsing",
     "int_type", "list_type", "model_attributes_type", "model_type", "string_type", "tuple_type",
 })  # fmt: skip
+_COMMA = re.compile(r"[+-]?\d+,\d+")
 _LENGTH = re.compile(r"(\d+(?:\.\d+)?) mm\b")
 _BOUNDS = frozenset({"greater_than", "greater_than_equal", "less_than", "less_than_equal"})
 
@@ -154,30 +155,36 @@ def _copied(value: Any, kind: KeyKind, path: Path, faults: list[Fault]) -> Any:
 
 
 def _unknown(name: str, path: Path, names: tuple[str, ...]) -> Fault:
-    # `Clean-Up` and `clean up` mean clean_up; a word in another table is looked for only where this
-    # one has nothing like it.
+    # `Clean-Up` and `clean up` mean clean_up
     by_lower = {known.lower(): known for known in names}
     lowered = name.lower().replace("-", "_").replace(" ", "_")
     near = get_close_matches(lowered, list(by_lower), n=1, cutoff=0.6)
-    elsewhere = "" if near else _home_of(lowered)
+    home = _home_of(lowered, path)
     says = "unknown key"
-    if near:
+    # A key that stands in the wrong table is spelled right: its own table comes before what is
+    # only spelled like it here. A change of capitals or dashes is a key of this table all the same.
+    if home and lowered not in by_lower:
+        says += f" here; {lowered} belongs {home}"
+    elif near:
         says += f"; did you mean {by_lower[near[0]]}?"
-    elif elsewhere:
-        says += f"; did you mean {elsewhere}?"
     return Fault(key_of(path), says, allowed=", ".join(names))
 
 
-def _home_of(name: str) -> str:
-    """Return the key of this name in another table, as `table.key`; "" unless there is just one."""
+def _home_of(name: str, path: Path) -> str:
+    """Return in words where a key of this name belongs, or a table; "" where no other table has
+    one."""
     homes = []
     for section, kind in fields_of(Job).items():
         table = kind.table or (kind.items[0].table if kind.items else None)
-        if section == name:
-            return f"[{section}]" if kind.table else (f"[[{section}]]" if table else section)
-        if table is not None and name in fields_of(table):
-            homes.append(f"{section}.{name}")
-    return homes[0] if len(homes) == 1 else ""
+        header = f"[{section}]" if kind.table else f"[[{section}]]"
+        if section == name and len(path) > 1:
+            alone = "at the top of the file, before the first table"
+            return f"in a table of its own, {header}" if table else alone
+        if table is not None and name in fields_of(table) and section != path[0]:
+            homes.append(header)
+    *first, last = homes or [""]
+    listed = f"{', '.join(first)} or {last}" if first else last
+    return f"under {listed}" if listed else ""
 
 
 def _scale(inch: bool) -> dict[str, float]:
@@ -376,7 +383,22 @@ def _shape_fault(path: Path, inch: bool, source: Source) -> Fault:
     if not isinstance(held, list) and whole is not None and whole.name == "list":
         path, kind = path[:start], whole
     want = wanted(kind, inch) if kind else ""
-    return Fault(key_of(path), f"has the wrong shape: {want} is wanted", allowed=want)
+    says = f"has the wrong shape: {want} is wanted"
+    if _decimal_comma(path, source):
+        says += "; is there a decimal comma? A number takes a point"
+    return Fault(key_of(path), says, allowed=want)
+
+
+def _decimal_comma(path: Path, source: Source) -> bool:
+    """Whether the line of a key has digits on both sides of a comma: 10,5 in a list is two
+    numbers."""
+    found = source.position(key_of(path))
+    lines = source.text.split("\n")
+    return (
+        found is not None
+        and found.line <= len(lines)
+        and re.search(r"\d,\d", lines[found.line - 1]) is not None
+    )
 
 
 def _out_of_bounds(held: Any, kind: KeyKind | None) -> str:
@@ -411,6 +433,9 @@ def _what_it_is(value: Any, kind: KeyKind) -> str:
         "flag": "true or false",
     }
     wish = want.get(kind.name, wanted(kind))
+    if isinstance(value, str) and kind.name == "number" and _COMMA.fullmatch(value.strip()):
+        point = value.strip().replace(",", ".")
+        return f"must be {wish}, not text: write {point}, with a point and without quotes"
     if isinstance(value, str) and kind.name in ("number", "whole number"):
         return f"must be {wish}, not text: write it without quotes"
     return f"must be {wish}, not {_kind_name(value)}"

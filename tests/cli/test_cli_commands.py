@@ -481,7 +481,7 @@ def test_not_toml_is_quoted_at_its_line(planner: Planner, job: Path) -> None:
     job.write_text("title = 'x'\n[board\n")
     result = _run("check", job)
     assert result.exit_code == 2
-    assert "my-board.toml:2: is not TOML" in result.stderr
+    assert "my-board.toml:2: is no header of a table" in result.stderr
     assert "    2 | [board" in result.stderr
 
 

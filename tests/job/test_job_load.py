@@ -68,7 +68,7 @@ WRONG = [
     ("[board]\n", "[bord]\n", "bord", "did you mean board", "outline"),
     ("[board]\n", "[board]\nfloor_height = 3\n", "board.floor_height", "unknown key", "thickness"),
     ("[board]\n", "[board]\nspoil_board = "
-                  "3\n", "board.spoil_board", "blank.spoil_board", "thickness"),
+                  "3\n", "board.spoil_board", "belongs under [blank]", "thickness"),
     ('units = "mm"', 'units = "cm"', "units", "choices", '"mm" or "inch"'),
     ('title = "Test piece"', "title = 3", "title", "text", "quotes"),
     ('title = "Test piece"', 'title = ""', "title", "empty", "60"),
@@ -235,9 +235,9 @@ def test_empty_file_names_every_missing_table() -> None:
 
 
 FILES = [
-    (b"title = 'a\n", "is not TOML"),
-    (b"[board\n", "is not TOML"),
-    (b"a = 1\na = 2\n", "is not TOML"),
+    (b"title = 'a\n", "closing quote"),
+    (b"[board\n", "is no header of a table"),
+    (b"a = 1\na = 2\n", "stands here a second time"),
     (b"title = '\xff'\n", "byte at position 9"),
     (b"\x00\x01\x02", "is not TOML"),
     (b"\x89PNG\r\n\x1a\n", "byte at position 0"),

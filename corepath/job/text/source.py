@@ -17,6 +17,7 @@ from typing import Any
 from corepath.errors import Fault
 from corepath.job.text.positions import Path, Position, Positions, scan
 from corepath.job.text.regular import TooLarge, read_regular, size_text
+from corepath.job.text.slips import slip_at
 from corepath.lengths import units_of
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
 
 _PART = re.compile(r"\[(\d+)\]|\"((?:[^\"\\]|\\.)*)\"|([^.\[\]\"]+)")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+_HEADER = re.compile(r"\s*(\[\[?)\s*([\w.-]+)\s*\]")
 _BARE = re.compile(r"[A-Za-z0-9_-]+$")
 # Possessive quantifiers (++, *+): without backtracking a text of dots alone takes linear time.
 _DOTTED = re.compile(r"[\w\"'-]++(?:[ \t]*+\.[ \t]*+[\w\"'-]++)*+")
@@ -165,7 +167,25 @@ def _not_toml(message: str, text: str, file: str) -> Fault:
     lines = text.split("\n")
     line = int(place.group(1)) if place.group(1) else len(lines)
     column = int(place.group(2)) if place.group(2) else len(lines[-1]) + 1
+    slip = slip_at(says, lines, line, column)
+    if slip is not None:
+        key = _key_in(lines, slip.line)
+        return Fault(key, slip.says, slip.value, slip.allowed, file, slip.line)
     return Fault("", f"is not TOML: {says}, line {line}, column {column}", file=file, line=line)
+
+
+def _key_in(lines: Sequence[str], line: int) -> str:
+    """Return the key of a line that cannot be read, after its table: `board.thickness`; "" where
+    there is none."""
+    found = re.match(r"\s*([A-Za-z0-9_-]+)\s*[=:]?", lines[line - 1])
+    if found is None:
+        return ""
+    headers = [head for text in lines[:line] if (head := _HEADER.match(text)) is not None]
+    if not headers:
+        return found[1]
+    name, arrayed = headers[-1][2], headers[-1][1] == "[["
+    count = sum(head[2] == name for head in headers)
+    return f"{name}{f'[{count}]' if arrayed else ''}.{found[1]}"
 
 
 def key_of(path: Sequence[str | int]) -> str:
