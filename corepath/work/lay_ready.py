@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from corepath.board.features import Board
 from corepath.job.model import InsertSection, Job
-from corepath.lengths import MM_PER_INCH, Said, either, mm
+from corepath.lengths import MM_PER_INCH, Said, either, marked, mm
 from corepath.motion.cutter import cutter_words
 from corepath.reported import report_keys
 from corepath.stackup.pour.pour import PourPlan
@@ -84,7 +84,8 @@ def _resin(pour: PourPlan) -> Iterator[Ready]:
 
 def _inserts(job: Job) -> Iterator[Ready]:
     for insert in job.insert:
-        yield Ready("insert", len(insert.at), f"{insert.name}: {_insert(insert)}")
+        says = Said(f"{insert.name}: {marked(_insert(insert))}")
+        yield Ready("insert", len(insert.at), says)
 
 
 def _insert(insert: InsertSection) -> str:

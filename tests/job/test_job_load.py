@@ -260,11 +260,11 @@ def test_no_toml_at_all(tmp_path: Path, data: bytes, says: str) -> None:
 
 
 def test_toml_error_has_line_and_column(tmp_path: Path) -> None:
-    """The parser's own place is kept."""
+    """The parser's own words and place are kept where none of the usual slips fits."""
     path = tmp_path / "job.toml"
-    path.write_text("title = 'x'\n[board]\nthickness = 1 2\n", encoding="utf-8")
+    path.write_text("title = 'x'\n[board]\nthickness = {a = 1\n", encoding="utf-8")
     fault = read_job(path)[1][0]
-    assert fault.line == 3 and "column 15" in fault.says
+    assert fault.line == 3 and "column 19" in fault.says
 
 
 def test_missing_file_and_folder(tmp_path: Path) -> None:

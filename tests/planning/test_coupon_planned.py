@@ -395,6 +395,6 @@ def test_a_file_that_does_not_what_is_asked_can_be_read_again(shop: list[str]) -
     words = "readback coupon-plan/03-A-groove.nc --blank 240x90x10.6 --cutter 2=flat:6 --cell 0.5"
     shown = typed(words)
     assert shown.exit_code == 1 and shown.stdout.rstrip().endswith(
-        f"Next: fix it, then: corepath {words}"
+        f"Next: fix it, then:\n    corepath {words}"
     )
     assert "docs/readback.md" in shown.stdout
