@@ -7,10 +7,22 @@ import math
 from dataclasses import replace
 
 import pytest
+from shapely import box
 
-from corepath.motion.cutter import Cutter
-from corepath.readback.motion.working import engagement_angle, widest_allowed
-from corepath.work.works import Milling
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
+from corepath.motion.cutter import Cutter, Cutting
+from corepath.motion.program import Zero
+from corepath.readback.motion.working import (
+    check_working,
+    engagement_angle,
+    find_engagement,
+    widest_allowed,
+)
+from corepath.readback.surfaces.measures import MeasureList
+from corepath.stock.material import Stock
+from corepath.stock.path import lay
+from corepath.work.works import Milling, Work
 
 GROOVE, PLUG, DOWELS, INSERTS = (
     "03-A-groove.nc",
@@ -148,6 +160,43 @@ def test_direction_other_than_the_wish_is_found(plan):
     found = the(with_groove(plan, milling=Milling()).read(), "direction", GROOVE)[0]
     assert found.line is not None and "conventional milling" in found.says
     assert plan.read().counts == {}
+
+
+def _seat(x: float, wrong_way: bool) -> str:
+    """A helix about (x, 0), its axis 3 from there: it leaves a core of radius 1 under a cutter of
+    4. A level turn, then, asked for, one 1.5 farther out the wrong way round, and half a turn to
+    the middle."""
+    turn = (
+        f"G1 X{x + 4.5} Y0\nG2 X{x - 4.5} Y0 I-4.5 J0\nG2 X{x + 4.5} Y0 I4.5 J0\nG1 X{x + 3} Y0\n"
+    )
+    return (
+        f"G0 X{x + 3} Y0\nG0 Z12.5\nG3 X{x + 3} Y0 Z11.8 I-3 J0 F1000\n"
+        f"G3 X{x + 3} Y0 Z11 I-3 J0\nG3 X{x + 3} Y0 I-3 J0\n{turn if wrong_way else ''}"
+        f"G3 X{x} Y0 I-1.5 J0\nG0 Z25\n"
+    )
+
+
+@pytest.mark.parametrize(("wrong_way", "told"), [(False, 0), (True, 1)])
+def test_the_core_that_a_helix_leaves_belongs_to_its_entry(wrong_way, told):
+    """Seats were withheld: all that was cut in them outside entries was the core, which lies on
+    the left of a cutter that turns as the helix did. A turn along the wall the wrong way round is
+    still told."""
+    cutter = Cutter(1, "flat", 4.0, 0.0, 2, 14.0, 30.0, centre_cutting=True)
+    seats = Work(
+        order=6, setup="B", name="inserts", cutter=cutter,
+        cutting=Cutting(18000.0, 2000.0, 1500.0, 1500.0, 3.0, 2.0),
+        zero=Zero(0.0, 0.0, 12.0, "the skimmed face", True), blank=box(-140, -20, 140, 20),
+        stock_top=12.0, clear=25.0, lowest=0.0, park=(-130.0, 15.0), arcs=True,
+    )  # fmt: skip
+    head = "G17 G21 G90 G94 G54 G49 G40 G80 G61\nM3 S10000\nG0 Z25\n"
+    body = "".join(_seat(13.0 * k - 123.5, wrong_way) for k in range(20))
+    stock, findings = Stock(280.0, 40.0, 12.0, 0.25), Findings("06-B-inserts.nc")
+    before = stock.top.copy()
+    path = lay(read_program(f"{head}{body}M2\n", "x.nc"), (0, 0, 0), cutter, 25.0, 0.0005, findings)
+    check_working(
+        seats, path, find_engagement(seats, path, before, stock.grid), MeasureList("x.nc"), findings
+    )
+    assert findings.counts.get("direction", 0) == told
 
 
 @pytest.mark.parametrize("centre", [False, True])

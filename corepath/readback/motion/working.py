@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
@@ -45,8 +46,11 @@ _LAYER_SLACK = 0.05
 _THIN = 4.0
 # mm of depth of cut, or of wood under a plunge, from which on it counts.
 _SOLID = 0.05
+# mm: heights no farther apart are the same one. The text has three or four decimals.
+_SAME_LEVEL = 0.01
 
 Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 
 def engagement_angle(width: float, diameter: float) -> float:
@@ -130,6 +134,33 @@ def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
     )
 
 
+def _cores(found: Engagement, samples: Ints) -> Flags:
+    """Tell which `samples` (k,) take the core that the helix of an entry left in its middle.
+
+    It belongs to that entry: turning as the helix did, the cutter comes to the middle with the core
+    on the other side than the wall, and it is the wall that the job's wish is about.
+    """
+    core = np.zeros(len(samples), dtype=np.bool_)
+    place = found.place[samples]
+    upper, lower = found.pieces.upper, found.pieces.lower
+    for entry in found.entries:
+        points = np.vstack((lower[entry.first], upper[entry.first : entry.last + 1]))
+        near = np.flatnonzero(np.abs(place[:, 2] - points[-1, 2]) < _SAME_LEVEL)
+        if len(near) == 0 or not _turns_round(points[:, :2]):
+            continue
+        within = shapely.convex_hull(shapely.multipoints(points[:, :2]))
+        shapely.prepare(within)
+        core[near] |= shapely.covers(within, shapely.points(place[near, :2]))
+    return core
+
+
+def _turns_round(points: NDArray[np.float64]) -> bool:
+    """Tell whether a way (n, 2) turns by a whole turn one way round, as a helix does, but for the
+    corner between the last chord and the first."""
+    heading = np.unwrap(np.arctan2(*np.diff(points, axis=0).T[::-1]))
+    return len(heading) > 2 and abs(float(heading[-1] - heading[0])) > 1.9 * math.pi
+
+
 def _upright(found: Engagement) -> Flags:
     pieces = found.pieces
     level = np.hypot(*(pieces.upper - pieces.lower)[found.piece, :2].T)
@@ -197,6 +228,7 @@ def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None
     """Report a file that cuts mostly, outside entries, with the material on the side that the job
     does not want."""
     free = found.cuts & ~found.entering
+    free[free] = ~_cores(found, np.flatnonzero(free))
     wrong = free & (
         (found.right > found.left) if work.milling.conventional else (found.left > found.right)
     )
