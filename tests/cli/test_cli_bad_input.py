@@ -204,7 +204,7 @@ def test_no_job_file_at_all(shop: Path) -> None:
     odd = shop / "odd.toml"
     for content, says in (
         (None, "no such file"),
-        (b"[skim\nstep = 1\n", "odd.toml:1: is no header of a table (got [skim)"),
+        (b"[skim\nstep = 1\n", "odd.toml:1: is no header of a table"),
         (b"title = 'x'\ntitle = 'y'\n", "odd.toml:2: title: stands here a second time"),
         (b"title = 'x'\nwood = '\xff'\n", "odd.toml:2: is not UTF-8"),
     ):

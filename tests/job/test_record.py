@@ -581,7 +581,7 @@ BROKEN = {
     "no schema": (GOOD.replace("schema = 1\n", ""), None, "missing key"),
     "units": (GOOD.replace('"mm"', '"cm"'), 2, "not one of the choices"),
     "unknown head": (GOOD.replace("units", "unit"), 2, "did you mean units?"),
-    "no toml": (GOOD.replace("[[entry]]", "[[entry]"), 3, "is not TOML"),
+    "no toml": (GOOD.replace("[[entry]]", "[[entry]"), 3, "is no header of a table"),
     "kind": (GOOD.replace('"thickness"', '"thicknes"'), 7, "no kind of entry"),
     "unknown key": (GOOD.replace("value", "values"), 9, "did you mean value?"),
     "missing value": (GOOD.replace("value = 10.0\n", ""), 3, "missing key"),
