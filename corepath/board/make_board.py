@@ -32,7 +32,7 @@ from corepath.job.model import Job
 from corepath.kept import Kept
 from corepath.lengths import mm
 
-__all__ = ["build_board", "collect_faults"]
+__all__ = ["build_board", "collect_faults", "layout_faults"]
 
 
 def build_board(job: Job, folder: Path) -> Board:
@@ -59,18 +59,9 @@ def collect_faults(
     faults += wrong
     template, wrong = _template(job, folder, outline, kept)
     faults += wrong
-    # No fault hides another: what can be built without the outline is built and checked anyway.
     castings, places = _plugs(job), _places(job)
-    features = _features(castings, places)
-    ring: Polygon | None = None
-    island: Polygon | None = None
-    if outline is not None:
-        ring, island, wrong = _kept_groove(job, outline, kept)
-        faults += wrong
-    faults += plug_faults(job)
-    faults += place_faults(features, blank_polygon(job), outline, ring, island)
-    faults += dowel_faults(job, features, outline, ring)
-    faults += touch_faults(job, features, ring)
+    ring, island, wrong = _laid_out(job, outline, _features(castings, places), kept)
+    faults += wrong
     if faults or outline is None or ring is None or island is None or deck is None:
         return None, faults
     groove = Casting("groove", "groove", ring, job.groove.floor, half_span(ring))
@@ -86,6 +77,31 @@ def collect_faults(
         template=template,
     )
     return board, []
+
+
+def layout_faults(job: Job, folder: Path) -> list[Fault]:
+    """Returns the faults of the board seen from above: outline, groove, plugs, inserts and dowels.
+    The deck, which takes most of the time, is not built."""
+    outline, faults = _outline(job, folder, Kept(0))
+    features = _features(_plugs(job), _places(job))
+    return [*faults, *_laid_out(job, outline, features, Kept(0))[2]]
+
+
+def _laid_out(
+    job: Job, outline: Polygon | None, features: list[Feature], kept: Kept
+) -> tuple[Polygon | None, Polygon | None, list[Fault]]:
+    """Returns ring and island of the groove, and what is wrong with them, hardware and dowels."""
+    # No fault hides another: what can be built without the outline is built and checked anyway.
+    ring: Polygon | None = None
+    island: Polygon | None = None
+    faults: list[Fault] = []
+    if outline is not None:
+        ring, island, faults = _kept_groove(job, outline, kept)
+    faults = [*faults, *plug_faults(job)]
+    faults += place_faults(features, blank_polygon(job), outline, ring, island)
+    faults += dowel_faults(job, features, outline, ring)
+    faults += touch_faults(job, features, ring)
+    return ring, island, faults
 
 
 def _template(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -20,7 +20,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.text.positions import Layout, Line, Path, layout_of
 from corepath.job.text.source import key_of, value_at
 
-__all__ = ["edited", "is_value", "toml_key", "toml_text", "without_line"]
+__all__ = ["edited", "is_value", "toml_key", "toml_text", "with_head", "without_line"]
 
 _MARK = "\ufeff"  # byte order mark
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -65,6 +65,14 @@ def without_line(text: str, path: Path, why: str) -> str:
     del value_at(wanted, path[:-1])[1][path[-1]]
     _require(after, wanted, {path: ""})
     return mark + after
+
+
+def with_head(text: str, lines: Sequence[str]) -> str:
+    """Return the text with comment lines before all others, and a blank one behind them."""
+    mark = _MARK if text.startswith(_MARK) else ""
+    before = text.removeprefix(_MARK)
+    end = _line_end(before, 0)
+    return mark + "".join(f"# {line}{end}" for line in lines) + end + before
 
 
 def is_value(text: str) -> bool:

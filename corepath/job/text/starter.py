@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import os
 from importlib import resources
 from pathlib import Path
 
 from corepath.errors import Fault, InputError
 from corepath.job.text.writing import write_new
 
-__all__ = ["starter_text", "title_of", "write_starter"]
+__all__ = ["require_free", "starter_text", "title_of", "write_job", "write_starter"]
 
 _LONGEST_TITLE = 60
 
@@ -40,22 +41,37 @@ def write_starter(path: Path) -> str:
     in `.toml`, or its folder is missing or cannot be written.
     """
     title = title_of(path)
-    text = starter_text(title)
+    require_free(path)
+    write_job(path, starter_text(title))
+    return title
+
+
+def require_free(path: Path) -> None:
+    """Raise InputError where no new job can be written to `path`: its name does not end in `.toml`,
+    its folder is missing, or it is there already."""
     if path.suffix.lower() != ".toml":
         raise _refused(path, "a job file's name ends in .toml", f"{path}.toml")
     if not path.parent.is_dir():
         raise _refused(path, f"there is no folder {path.parent}", "a name in an existing folder")
+    if os.path.lexists(path):
+        raise _there(path)
+
+
+def write_job(path: Path, text: str) -> None:
+    """Write the text of a new job. Raises InputError where the file exists already (it is never
+    overwritten) or cannot be written."""
     try:
         write_new(path, text.encode("utf-8"))
     except FileExistsError:
-        raise _refused(
-            path, "is there already and is not overwritten", "a name that is free"
-        ) from None
+        raise _there(path) from None
     except (OSError, ValueError) as error:
         raise _refused(
             path, f"cannot be written: {getattr(error, 'strerror', None) or error}", ""
         ) from None
-    return title
+
+
+def _there(path: Path) -> InputError:
+    return _refused(path, "is there already and is not overwritten", "a name that is free")
 
 
 def _refused(path: Path, says: str, allowed: str) -> InputError:
