@@ -4,7 +4,6 @@ a job."""
 from __future__ import annotations
 
 import re
-import shutil
 from pathlib import Path
 
 import pytest
@@ -31,7 +30,6 @@ def test_the_first_core_is_what_the_commands_say(
     """A new user types what the page says and must see what it shows. What `plan` prints is held
     against the coupon's plan in tests/planning/test_coupon_planned.py, to plan it once only."""
     monkeypatch.chdir(tmp_path)
-    shutil.copy(ROOT / "samples" / "board-1280.toml", "board.toml")
     said, shown, job = "", 0, Path("core.toml")
     for line in (DOCS / "first-core.md").read_text(encoding="utf-8").splitlines():
         if line.startswith("    corepath "):
