@@ -19,6 +19,7 @@ from corepath.job.load import load_job
 from corepath.job.text.starter import starter_text
 from corepath.motion.cutter import Cutter
 from corepath.planning import plan as _loaded_before_its_functions_are_replaced  # noqa: F401
+from corepath.planning.explore import Explored
 from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import Apart
 from corepath.readback.result import Case, Outcome
@@ -122,7 +123,7 @@ class Planner:
             return Written(folder, tuple(names), () if files else ("03-A-groove.nc",))
 
         lists = SimpleNamespace(holes=(), outcome=self.outcome(prepared))
-        results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=())
+        results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=(), ridges=())
         made = {
             "checks": self.checks,
             "findings": self.findings,
@@ -133,6 +134,9 @@ class Planner:
         return SimpleNamespace(
             prepared=prepared, made=files, readback=None, results=results, **made
         )
+
+    def explore(self, made: Any, **_: Any) -> tuple[Explored, ...]:
+        return Explored("flat D50", 9.94, 2.4, ("deck",)), Explored("ball D25", 12.34, 0.0, ())
 
     def preview(
         self, prepared: Any, folder: Path, progress: Callable[[str, float], None], store: Any = None
@@ -202,6 +206,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "prepare.prepare",
         "plan.plan",
         "plan.preview",
+        "explore.explore",
         "folder.solids.write_solids",
         "reading.read_folder",
         "questions.passes",
@@ -346,6 +351,16 @@ def test_plan_tells_all(planner: Planner, job: Path) -> None:
     assert result.stdout.index("tightest") < files < result.stdout.index("12.3 minutes") < again
     assert len(result.stdout[again:].split("\n")) <= 8
     assert result.stderr == ""
+
+
+def test_plan_says_what_one_cutter_more_would_save(planner: Planner, job: Path) -> None:
+    """Only where it is asked for, and never while a job is watched."""
+    assert "one cutter more" not in _run("plan", job).stdout
+    told = " ".join(_run("plan", job, "--explore").stdout.split())
+    assert "with one cutter more, flat D50: 9.9 min in all, 2.4 less; for deck" in told
+    assert "with one cutter more, ball D25: it would not be used" in told
+    both = _run("plan", job, "--explore", "--watch")
+    assert both.exit_code == 2 and "--explore: plans a few times more" in both.stderr
 
 
 def test_plan_with_failed_check_says_no_gcode(planner: Planner, job: Path) -> None:

@@ -2,6 +2,7 @@
 found right."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +13,12 @@ from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
+from corepath.planning.explore import explore
 from corepath.planning.plan import Plan, plan
-from corepath.planning.prepare import prepare, prepare_job
-from corepath.planning.proof import prove, written
+from corepath.planning.prepare import Prepared, prepare, prepare_job
+from corepath.planning.proof import Proof, prove, written
 from corepath.planning.reading import read_folder
+from corepath.planning.report.ridge_minutes import ridge_minutes
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -275,6 +278,52 @@ def test_a_risk_that_the_job_accepts_is_named_in_every_file_and_page(coupon: Job
     made.write(tmp_path)
     again = read_folder(tmp_path)
     assert not again.failed and again.prepared.accepted == ("window", "shows")
+
+
+def test_one_cutter_more_is_tried_by_planning_with_it(
+    planned: Plan, monkeypatch: pytest.MonkeyPatch
+):
+    """A facing cutter of 50 does skim and deck in fewer minutes; a larger ball would not be taken,
+    and a plan that fails saves nothing. The read-back of such plans is that of any plan."""
+    asked: list[Proof] = []
+
+    def without_reading(prepared: Prepared, **more: Any) -> Proof:
+        asked.append(written(prepared, store=more["store"]))
+        return asked[-1]
+
+    monkeypatch.setattr("corepath.planning.explore.prove", without_reading)
+    flat, ball = explore(planned, store=store_of())
+    assert "flat D50" in flat.cutter and {"skim", "deck"} <= set(flat.used_for)
+    assert "ball D25" in ball.cutter and ball.used_for == () and ball.saves == 0.0
+    stop = asked[0].prepared.stackup.skim.planned_stop
+    run = [
+        one.minutes
+        for one in asked[0].made
+        if one.work.name != "skim"
+        or any(one.name == f"05-B-skim-pass-{k}.nc" for k in range(stop + 1))
+    ]
+    assert flat.minutes == pytest.approx(sum(run)) and flat.saves > 0.5
+    assert flat.saves == pytest.approx(planned.results.minutes - flat.minutes)
+
+    checks = tuple(replace(one, verdict="fail") for one in planned.prepared.checks[:1])
+    failed = Proof(replace(planned.prepared, checks=checks))
+    monkeypatch.setattr("corepath.planning.explore.prove", lambda *_, **__: failed)
+    assert [(one.against, one.saves) for one in explore(planned)] == [
+        ("a check fails with it: window", 0.0)
+    ] * 2
+
+
+def test_higher_ridges_cost_fewer_minutes(planned: Plan):
+    """Lines of a ball or of chords stand apart as the root of the ridge: four times as high, at
+    most twice as far apart, so at least half the minutes are left."""
+    (deck,) = [one for one in planned.made if one.name == "08-C-deck.nc"]
+    rows = ridge_minutes(planned.prepared, planned.made, deck.minutes)
+    assert [round(one.scallop, 3) for one in rows] == [0.15, 0.3, 0.6]
+    assert rows[0].minutes == deck.minutes and not rows[0].estimate
+    minutes = [one.minutes for one in rows]
+    assert minutes == sorted(minutes, reverse=True) and minutes[2] >= 0.49 * minutes[0]
+    # told only where the deck takes over a third of all
+    assert ridge_minutes(planned.prepared, planned.made, 4.0 * deck.minutes) == ()
 
 
 def test_no_word_of_a_file_is_past_the_travel(planned: Plan):

@@ -11,8 +11,10 @@ from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import Cores, JobFile, NoCache, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
+    from corepath.planning.explore import Explored
     from corepath.planning.folder.plan_folder import Written
     from corepath.planning.plan import Plan
+    from corepath.planning.progress import Progress
 
 __all__ = ["plan"]
 
@@ -48,6 +50,12 @@ def plan(
             show_default=False,
         ),
     ] = None,
+    explore: Annotated[
+        bool,
+        typer.Option(
+            "--explore", help="Also plan with one cutter more, and say what it would save."
+        ),
+    ] = False,
     cores: Cores = None,
     no_cache: NoCache = False,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
@@ -63,7 +71,7 @@ def plan(
         folder = output if output is not None else Path(f"{job.stem}-plan")
         ensure_writable(folder)
         if watch or port is not None:
-            _refuse(watch, json)
+            _refuse(watch, json, explore)
             keep_planning(
                 Watched(job, folder, port, despite_failures, stl, quiet, not no_cache, cores)
             )
@@ -73,6 +81,7 @@ def plan(
             from corepath.planning.prepare import prepare
             from corepath.planning.progress import within
             from corepath.planning.side_by_side import usable_cores
+            from corepath.reported import reported
 
             prepared = prepare(job, within(progress, 0.0, 0.1))
             made = make_plan(
@@ -84,23 +93,36 @@ def plan(
                 cores=cores or usable_cores(),
             )
             written = made.write(folder)
+            explored = _explored(made, not no_cache, progress) if explore else ()
         if json:
-            say(as_json(made.report))
+            found = {"explored": reported(explored)} if explore else {}
+            say(as_json({**made.report, **found}))
         else:
             from corepath.cli.tables.plan_text import plan_text
 
-            say(plan_text(made, written, folder, despite_failures))
+            say(plan_text(made, written, folder, despite_failures, explored))
             if not quiet:
                 say(_next(made, written, job, folder, despite_failures))
         end(made.failed)
 
 
-def _refuse(watch: bool, json: bool) -> None:
+def _explored(made: Plan, cache: bool, progress: Progress) -> tuple[Explored, ...]:
+    """Return what a few cutters more would save; none where there are no files to compare with."""
+    from corepath.caching.folder_store import store_of
+    from corepath.planning.explore import explore
+
+    return explore(made, progress=progress, store=store_of(cache)) if made.made else ()
+
+
+def _refuse(watch: bool, json: bool, explore: bool) -> None:
     """Raise InputError for options that cannot be combined."""
     from corepath.errors import Fault, InputError
 
     if not watch:
         raise InputError([Fault("--port", "is that of the page of --watch, which is not given")])
+    if explore:
+        says = "plans a few times more; --watch plans at each save"
+        raise InputError([Fault("--explore", says, allowed="one of them")])
     if json:
         raise InputError(
             [Fault("--json", "tells of one plan; --watch makes many", allowed="one of them")]

@@ -7,18 +7,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from corepath.planning.explore import Explored
     from corepath.planning.folder.plan_folder import Written
     from corepath.planning.plan import Plan
 
 __all__ = ["plan_text"]
 
-_LONG_DECK = 1.0 / 3.0
 
-
-def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool) -> str:
-    """Return the report as text: the verdict, files and minutes, the cutters for a deck that takes
-    long, findings, what was written where, and the answer once more, where a terminal stops."""
-    from corepath.cli.tables.deck_cutter_table import deck_cutter_table
+def plan_text(
+    made: Plan,
+    written: Written,
+    folder: Path,
+    despite_failures: bool,
+    explored: Sequence[Explored] = (),
+) -> str:
+    """Return the report as text: the verdict, files and minutes, cutters and ridges of a deck that
+    takes long, what other cutters would save, findings, what was written where, and the answer once
+    more, where a terminal stops."""
+    from corepath.cli.tables.deck_cutter_table import deck_cutter_table, explored_lines
     from corepath.cli.tables.foreign_table import mend_lines
     from corepath.cli.tables.paragraphs import file_table, finding_lines, wrapped
     from corepath.cli.tables.verdict_lines import answer_line, verdict_lines
@@ -35,7 +41,12 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
         parts += [
             file_table(made.made, results.minutes, results.apart, units),
             "",
-            *([deck_cutter_table(results.cutters, units), ""] if _long_deck(made) else []),
+            *(
+                [deck_cutter_table(results.cutters, results.ridges, units), ""]
+                if results.ridges
+                else []
+            ),
+            *([explored_lines(explored, units), ""] if explored else []),
             finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
             *(
@@ -76,12 +87,6 @@ def plan_text(made: Plan, written: Written, folder: Path, despite_failures: bool
     elif not made.failed:
         parts.append("\n" + answer_line(job.title, results.lists.outcome))
     return "\n".join(parts)
-
-
-def _long_deck(made: Plan) -> bool:
-    """Whether the deck takes so much of the time that another cutter is worth a thought."""
-    deck = sum(one.minutes for one in made.made if one.program.name in ("deck", "deck-rough"))
-    return deck > _LONG_DECK * made.results.minutes
 
 
 def _listed(word: str, names: Sequence[str]) -> list[str]:

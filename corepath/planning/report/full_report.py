@@ -12,6 +12,7 @@ from corepath.planning.report.checks_report import checks_report, lists_of
 from corepath.planning.report.deck_deviation import deck_deviation
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.operation_entry import operation_entry
+from corepath.planning.report.ridge_minutes import RidgeMinutes, ridge_minutes
 from corepath.planning.report.times import Apart, together
 from corepath.readback.result import ReadBack
 from corepath.reported import reported
@@ -25,7 +26,7 @@ __all__ = ["Results", "full_report", "results_of"]
 @dataclass(frozen=True, slots=True)
 class Results:
     """The results of a plan in addition to its files and read-back; `deviation` is None where no
-    finished deck was read back.
+    finished deck was read back, `ridges` empty where the deck does not take long.
 
     `minutes` and `apart` are those of the files that are run when the skim stops as planned.
     """
@@ -36,6 +37,7 @@ class Results:
     cutters: tuple[ComparedCutter, ...]
     deviation: Deviations | None
     casting: DeckCasting
+    ridges: tuple[RidgeMinutes, ...]
 
 
 def results_of(proof: Proof, cutters: tuple[ComparedCutter, ...] | None = None) -> Results:
@@ -44,13 +46,15 @@ def results_of(proof: Proof, cutters: tuple[ComparedCutter, ...] | None = None) 
     prepared, readback = proof.prepared, proof.readback
     stop = prepared.stackup.skim.planned_stop
     run = [one for one in proof.made if is_run(one.program.stem, stop)]
+    minutes = round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2)
     return Results(
         lists=lists_of(prepared),
-        minutes=round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2),
+        minutes=minutes,
         apart=together((one.program.cutter.number, one.apart) for one in run),
         cutters=compared_cutters(prepared, proof.made) if cutters is None else cutters,
         deviation=deck_deviation(prepared, readback),
         casting=_deck_casting(prepared, readback),
+        ridges=ridge_minutes(prepared, proof.made, minutes),
     )
 
 
@@ -79,5 +83,10 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
         "deck_casting": results.casting,
         "rehearsals": proof.walks,
     }
-    report["deck"] |= reported({"cutters": results.cutters, "deviation": results.deviation}, None)
+    deck = {
+        "cutters": results.cutters,
+        "ridges": results.ridges,
+        "deviation": results.deviation,
+    }
+    report["deck"] |= reported(deck, None)
     return {**report, **reported(later, None)}
