@@ -72,16 +72,20 @@ def _tried(made: Plan, section: CutterSection, progress: Progress, store: Store)
     before, words = made.results.minutes, _words(section)
     try:
         prepared = _with(made.prepared, section)
+        used = tuple(dict.fromkeys(
+            work.name for work in prepared.ahead if work.cutter.number == section.number
+        ))  # fmt: skip
+        if not used:
+            return Explored(words, before, 0.0, ())
         proof = prove(prepared, progress=progress, store=store)
     except CorepathError as error:
         return Explored(words, before, 0.0, (), Said(str(error)))
-    used = tuple(
-        dict.fromkeys(work.name for work in prepared.ahead if work.cutter.number == section.number)
-    )
     if proof.failed:
         return Explored(words, before, 0.0, used, _against(proof))
     stop = prepared.stackup.skim.planned_stop
     minutes = minutes_to_stop({one.program.stem: one.minutes for one in proof.made}, stop)
+    # the plan's own minutes are rounded so
+    minutes = round(minutes, 2)
     return Explored(words, minutes, before - minutes, used)
 
 

