@@ -275,3 +275,27 @@ def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
     at, best = _climbed(swept, places, found, bounds, 0.4)
     assert best.max() == pytest.approx(cusp, abs=0.001)
     assert np.abs(np.abs(at[best > 0.4] % 4.0 - 2.0)).max() < 0.1
+
+
+class _Crest:
+    """A ridge that climbs to its crest at 0.06 a mm and ends there in a cliff. The crest is 0.0536
+    high at (0, -0.125) and falls by 0.0048 a mm, while it nears the X axis by 0.089 a mm."""
+
+    def heights(self, places: Array) -> Array:
+        x, y = places.T
+        beside = y - (0.089 * x - 0.125)
+        high = 0.0536 - 0.0048 * x - 0.06 * beside
+        return np.where((beside < 0.0) | (x < 0.0), 0.0, high)
+
+    def split(self, places: int) -> _Crest:
+        return self
+
+
+def test_the_highest_of_a_crest_is_found_where_a_long_step_leads_along_it() -> None:
+    """Along the X axis the ground rises, since the crest comes nearer, by 0.0005 a mm; the crest
+    itself is highest at the other end. A place there stood 0.0028 too high in a drawn job."""
+    ridge, places = _Crest(), np.array([(x, 0.0) for x in (0.2, 0.6, 1.0, 1.4)])
+    found = ridge.heights(places)
+    assert found.max() < 0.047
+    _, best = _climbed(ridge, places, found, (-3.0, -3.0, 3.0, 3.0), 0.0493)
+    assert best.max() > 0.0520

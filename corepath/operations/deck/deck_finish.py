@@ -69,6 +69,13 @@ _HILL = 1.0
 _STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
 """mm; steps of the climb in eight directions, from coarse to fine. Ridges meet in cusps a tenth of
 a millimetre wide, which places a millimetre apart miss."""
+_CLOSE_FOOT = 0.8
+"""Share of the allowed ridge above which climbing by short steps alone begins."""
+_CLOSE_HILL = 0.5
+"""mm; it begins at the highest place in each square of this size."""
+_CLOSE_STRIDES = (0.06, *_STRIDES[2:])
+"""mm; a long step along a ridge may gain more than one across it, and leads away from a crest that
+is higher just here: short steps come to that crest first."""
 _EACH = 4
 """Most steps of one length."""
 _GAIN = 1e-5
@@ -222,18 +229,37 @@ def _climbed(
     Strips cut at the edge of the cutter meet in cusps much narrower than the squares; a place
     beside one is still on the ridge that leads up to it.
     """
-    left, low, right, top = bounds
     near = _beside(places[found > _HILLY * wanted], bounds)
     at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
-    start = _hills(at, best, _FOOT * wanted)
-    at, best = at[start], best[start]
+    climbs = []
+    for foot, hill, strides in (
+        (_FOOT, _HILL, _STRIDES),
+        (_CLOSE_FOOT, _CLOSE_HILL, _CLOSE_STRIDES),
+    ):
+        start = _hills(at, best, foot * wanted, hill)
+        climbs.append(_climb(swept, at[start], best[start], bounds, foot, strides, wanted))
+    return np.concatenate([at for at, _ in climbs]), np.concatenate([best for _, best in climbs])
+
+
+def _climb(
+    swept: _Swept,
+    at: Array,
+    best: Array,
+    bounds: Bounds,
+    foot: float,
+    strides: tuple[float, ...],
+    wanted: float,
+) -> tuple[Array, Array]:
+    """Where a climb by these strides, mm, leads from the places `at` (n, 2), `best` (n,) high, and
+    how high; those given up on the way are left out."""
+    left, low, right, top = bounds
     # A climb tries about a hundred places: eight round each of a few steps at most strides.
     swept = swept.split(100 * len(at))
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
-    for k, stride in enumerate(_STRIDES):
+    for k, stride in enumerate(strides):
         # A hill that is still low after the coarse strides will not reach the limit by fine ones:
         # it is given up.
-        stay = best > (_FOOT + (_SUMMIT - _FOOT) * k / len(_STRIDES)) * wanted
+        stay = best > (foot + (_SUMMIT - foot) * k / len(strides)) * wanted
         at, best = at[stay], best[stay]
         moving = np.arange(len(at))
         for _ in range(_EACH):
@@ -252,14 +278,14 @@ def _climbed(
     return at, best
 
 
-def _hills(places: Array, found: Array, foot: float) -> NDArray[np.int64]:
-    """Indices of the highest place in each square of `_HILL` mm, of those higher than `foot`;
+def _hills(places: Array, found: Array, foot: float, size: float) -> NDArray[np.int64]:
+    """Indices of the highest place in each square of `size` mm, of those higher than `foot`;
     places not reached (inf) are left out."""
     high = np.flatnonzero(np.isfinite(found) & (found > foot))
     # Highest first, so the first index in each square is its highest place; rounded and stable so
     # that equal heights keep their order on every machine.
     high = high[np.argsort(-np.round(found[high], 9), kind="stable")]
-    spot = np.floor(places[high] / _HILL).astype(np.int64)
+    spot = np.floor(places[high] / size).astype(np.int64)
     # One key for both indices of a square, as one int64.
     _, first = np.unique(spot[:, 0] * (1 << 32) + spot[:, 1], return_index=True)
     hills: NDArray[np.int64] = high[np.sort(first)]
