@@ -150,6 +150,12 @@ def test_a_seat_off_its_place_by_more_than_its_wood_is_lost() -> None:
     assert lost == {"seat I1": pytest.approx(tail, abs=0.01)}
 
 
+def test_a_board_without_inserts_has_odds_too() -> None:
+    """Two drawn jobs ended in a traceback: no seat can be lost where there is none."""
+    job = coupon().model_copy(update={"insert": ()})
+    assert odds_of(job, build_board(job, SAMPLES), cores=2_000).share > 0.9
+
+
 def test_the_same_job_has_the_same_odds_and_they_hold_on_other_draws() -> None:
     job, board = with_keys(coupon(), blank={"thickness": 9.6})
     once = odds_of(job, board)

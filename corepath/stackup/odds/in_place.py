@@ -35,6 +35,8 @@ def left_in_place(stack: Stackup, board: Board) -> Iterator[tuple[str, Linear]]:
 def _beside(places: Sequence[Place], castings: Sequence[Casting], reach: float) -> dict[str, float]:
     """Returns by the id of an insert the wood between its seat and the nearest casting, where that
     is less than `reach`."""
+    if not places:
+        return {}  # a query with an empty list is none of shapes
     tree = shapely.STRtree([casting.area for casting in castings])
     seats = [place.seat.area for place in places]
     found: dict[str, float] = {}
