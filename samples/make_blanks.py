@@ -99,7 +99,7 @@ def main() -> None:
         "off the bed."
     )
     write("blank-cupped.csv", story, measured(thin, cupped, 16))
-    write_job("flat", "The first blank: flat and to size. It plans as it is.")
+    write_job("flat", "The first blank: flat and to size. It is ready to plan.")
     write_job(
         "wedge",
         "The second: a wedge delays the showing at the tail, so that little clean-up is left: a "

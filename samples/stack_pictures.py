@@ -169,7 +169,7 @@ def _on_the_skimmed_face(svg: Document, stack: Stackup) -> None:
     svg.path(
         f"M{LEFT} {number(h)}H18C34 {number(h)} 34 {number(e)} 50 {number(e)}H{RIGHT}", "deck wide"
     )
-    svg.text(RIGHT - 1, e - 1.2, "deck to be", "halo", size=SMALL, anchor="end")
+    svg.text(RIGHT - 1, e - 1.2, "finished deck", "halo", size=SMALL, anchor="end")
     svg.line(LEFT, h, RIGHT + 1, h, "hidden")
     svg.text(LEFT, _y(thick) - 1.2, "raw top", size=SMALL)
     svg.text(70, _y(edge / 2, 0.0), "casting", "halo", size=NORMAL, anchor="middle")

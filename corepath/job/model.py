@@ -450,7 +450,7 @@ class CastSection(Section):
         "resin if not given",
     )
     fill_margin: NonNegativeLength = Field(
-        0.5, description="resin that must stand above the deck to be"
+        0.5, description="resin that must stand above the finished deck"
     )
     pour_short: Length = Field(
         0.5,

@@ -73,7 +73,7 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
     careful = [f"{check.id} ({marked(check.where)}): {marked(check.says)}" for check in doubtful]
     told = (*facts.cautions, *careful)
     if told:
-        blocks.append(Banner("Careful", tuple(told), grave=False))
+        blocks.append(Banner("Caution", tuple(told), grave=False))
     return tuple(blocks)
 
 
