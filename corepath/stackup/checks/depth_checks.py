@@ -6,6 +6,7 @@ Each function gives one check (fill: one for each casting); formulas: docs/arith
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from corepath.lengths import mm
@@ -300,13 +301,16 @@ def fill_room(stack: Stackup, casting: CastingStack, plane: float) -> Linear:
     return cut - stack.job.cast.fill_margin
 
 
-def inserts_at(stack: Stackup, plane: float) -> tuple[Check, ...]:
-    """Return the weakest seat, wood over a seat and barrel if the skim stops at `plane`; empty
-    without inserts."""
-    if not stack.places:
+def inserts_at(
+    stack: Stackup, plane: float, places: Sequence[PlaceStack] | None = None
+) -> tuple[Check, ...]:
+    """Return the weakest seat, wood over a seat and barrel if the skim stops at `plane`, of these
+    places (of all where None); empty without inserts."""
+    places = stack.places if places is None else places
+    if not places:
         return ()
     return tuple(
-        weakest(judge_one(stack, place, plane) for place in stack.places)
+        weakest(judge_one(stack, place, plane) for place in places)
         for judge_one in (_seat, _wood_over_seat, _barrel)
     )
 

@@ -20,7 +20,7 @@ from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["place_checks", "standing_at"]
+__all__ = ["place_checks", "standing", "standing_at"]
 
 
 def place_checks(stack: Stackup, board: Board) -> tuple[Check, ...]:
@@ -54,7 +54,7 @@ def _hole(dowel: DowelSection) -> Polygon:
 def _dowels(stack: Stackup, board: Board) -> Check:
     checks = [_wrong_way(stack, board)]
     checks += [_sound_wood(stack, board, number, dowel) for number, dowel in _numbered(board)]
-    return weakest([*checks, *_standing(stack, board)])
+    return weakest([*checks, *standing(stack, board)])
 
 
 def _wrong_way(stack: Stackup, board: Board) -> Check:
@@ -116,7 +116,7 @@ def _numbered(board: Board) -> Iterator[tuple[int, DowelSection]]:
     return enumerate(board.dowels, start=1)
 
 
-def _standing(stack: Stackup, board: Board) -> tuple[Check, ...]:
+def standing(stack: Stackup, board: Board) -> tuple[Check, ...]:
     """Check the room between the top of each dowel and the lowest cut over it, in B and in C."""
     # In C only dowels under the deck pass count, which leaves a frame along the blank's edge.
     inner, stop = (

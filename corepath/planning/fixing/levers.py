@@ -1,0 +1,127 @@
+"""What may be changed in a job so that its checks hold, and how far. Lengths in mm.
+
+No lever touches a limit that guards tool or hand, or `tolerances.accept`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+
+from corepath.job.model import Job
+from corepath.planning.prepare import Prepared
+from corepath.stackup.advice.remedies import is_cut
+
+__all__ = ["LEAST_CLEAN_UP", "Kind", "Lever", "levers_of"]
+
+LEAST_CLEAN_UP = 0.05
+"""The least clean-up that still is one: what asks for less asks for none."""
+
+_LEAST_FLOOR = 0.25
+_LEAST_HEIGHT = 2.5
+_LOWEST_FLOOR = 0.2
+_LEAST_STAND = 2.0
+_LEAST_SHORT = 0.1
+_LARGEST = 2.0
+"""Bounds of clean-up, recess and pour line; all of these: common practice, no source."""
+_MORE_BLANK = 10.0
+
+
+class Kind(IntEnum):
+    """Of what kind a change is, the cheapest for a builder first."""
+
+    MEASURE = 0
+    TOUCH = 1
+    SET_UP = 2
+    DESIGN = 3
+    CORE = 4
+    BLANK = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    """Values that are moved together by one length: `now` by key, and how far they may go down
+    (`low`, at most 0) and up (`high`), mm."""
+
+    name: str
+    kind: Kind
+    now: tuple[tuple[str, float], ...]
+    low: float
+    high: float
+
+    def at(self, move: float) -> dict[str, float]:
+        """Returns the values after a move, by key."""
+        return {key: value + move for key, value in self.now}
+
+
+def levers_of(prepared: Prepared) -> dict[str, Lever]:
+    """Returns the levers that what is recorded leaves free, by name."""
+    found = (*_of_heights(prepared), *_of_hardware(prepared), *_of_stock(prepared))
+    return {one.name: one for one in found if one.low < 0.0 or one.high > 0.0}
+
+
+def _one(name: str, kind: Kind, key: str, now: float, low: float, high: float) -> Lever:
+    """Returns a lever of one value between `low` and `high`; a value beyond either stays there."""
+    return Lever(name, kind, ((key, now),), min(0.0, low - now), max(0.0, high - now))
+
+
+def _of_heights(prepared: Prepared) -> Iterator[Lever]:
+    job, stack = prepared.resolved, prepared.stackup
+    settled, stopped = stack.heights.settled, stack.skim.recorded
+    if not any(is_cut(stack, casting) for casting in stack.castings):
+        yield _floors(job)
+        least = job.groove.least_floor
+        yield _one("least_floor", Kind.DESIGN, "groove.least_floor", least, _LEAST_FLOOR, least)
+    if not {"deck", "deck-rough"} & settled.cut:
+        clean_up = job.deck.clean_up
+        yield _one("clean_up", Kind.DESIGN, "deck.clean_up", clean_up, 0.0, _LARGEST)
+    if not stopped:
+        step = job.skim.step
+        yield _one("step", Kind.SET_UP, "skim.step", step, 0.1, step)
+    # a flush planes all resin to one height, whatever the line it is poured to
+    if not (stopped or settled.fill) and job.cast.flush == "none":
+        short = job.cast.pour_short
+        yield _one("pour_short", Kind.SET_UP, "cast.pour_short", short, _LEAST_SHORT, _LARGEST)
+    height = job.hold.least_height
+    yield _one("least_height", Kind.SET_UP, "hold.least_height", height, _LEAST_HEIGHT, height)
+
+
+def _floors(job: Job) -> Lever:
+    now = [("groove.floor", job.groove.floor)]
+    now += [
+        (f"plug[{k}].floor", plug.floor)
+        for k, plug in enumerate(job.plug, 1)
+        if plug.floor is not None
+    ]
+    values = [value for _, value in now]
+    low = min(0.0, _LOWEST_FLOOR - min(values))
+    return Lever("floor", Kind.DESIGN, tuple(now), low, job.blank.thickness - max(values) - 0.5)
+
+
+def _of_hardware(prepared: Prepared) -> Iterator[Lever]:
+    job, settled = prepared.resolved, prepared.stackup.heights.settled
+    if "inserts" not in settled.cut:
+        for k, insert in enumerate(job.insert, 1):
+            key, now = f"insert[{k}].recess", insert.recess
+            yield _one(f"recess {k}", Kind.DESIGN, key, now, 0.0, _LARGEST)
+    if "dowels" not in settled.cut:
+        for k, dowel in enumerate(job.dowel, 1):
+            key, now = f"dowel[{k}].stand", dowel.stand
+            yield _one(f"stand {k}", Kind.SET_UP, key, now, _LEAST_STAND, now)
+
+
+def _of_stock(prepared: Prepared) -> Iterator[Lever]:
+    """Yields the levers of edge, core and blank; edge and core only where the job gives the deck by
+    stations: a mesh is changed where it was made."""
+    job, known = prepared.resolved, prepared.known
+    thickness, edge = job.board.thickness, job.board.edge_thickness
+    if job.deck.stations is not None and not known.settled.cut & {"deck", "deck-rough"}:
+        # no station may be thinner than the edge
+        thinnest = min(deck for _, deck in job.deck.stations)
+        yield _one("edge", Kind.DESIGN, "board.edge_thickness", edge, edge, thinnest)
+        if not job.deck.patch:
+            yield _one("core", Kind.CORE, "board.thickness", thickness, edge, thickness)
+    if known.measured is None and not known.settled.thickness and not known.settled.cut:
+        now = job.blank.thickness
+        yield _one("blank", Kind.BLANK, "blank.thickness", now, now, now + _MORE_BLANK)

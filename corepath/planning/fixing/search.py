@@ -1,0 +1,320 @@
+"""Search for the smallest changes after which a job's checks hold, the cheapest kinds first.
+
+Each *way* names the levers that it may move and what each mm of them weighs. The rows of the job as
+it was last tried propose values (solving.py), which are tried in turn; what then still fails
+corrects the rows. Only what was tried and holds is a fix.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from corepath.lengths import marked, units_of
+from corepath.planning.fixing.changing import thinner_core, value_of
+from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
+from corepath.planning.fixing.risks import lowers_a_limit, risks_of
+from corepath.planning.fixing.rows import Goal, Row, beyond, rise_needed, rows_of
+from corepath.planning.fixing.solving import Moves, Problem, solve, typed_up
+from corepath.planning.fixing.surer import measured_as_assumed, tightened
+from corepath.planning.fixing.trials import Spent, Trials
+from corepath.planning.prepare import Prepared
+from corepath.stackup import Check
+from corepath.stackup.advice.fix import NO_FIXES, Fix, Fixes, Miss, Setting, Value
+from corepath.stackup.odds.odds import draw_odds
+from corepath.stackup.skim import TIE
+
+__all__ = ["find_fixes"]
+
+_ROUNDS = 3
+"""How often what was tried corrects what is proposed."""
+
+_SET_UP = {"pour_short": 1.0, "stand": 1.0, "step": 0.5}
+_DESIGN = {**_SET_UP, "floor": 2.0, "recess": 2.0}
+_RISKY = {"least_height": 20.0, "least_floor": 20.0}
+_SHAPE = {**_SET_UP, "recess": 2.0, "floor": 5.0, "edge": 5.0}
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Levers that may be moved, by name (`stand` means those of all dowels), each with what a mm
+    of it weighs. `raw_top`: without any clean-up."""
+
+    weights: Mapping[str, float]
+    raw_top: bool = False
+
+
+_KEPT = (_Way(_SET_UP), _Way(_DESIGN), _Way({**_DESIGN, "clean_up": 4.0}))
+"""Ways that keep all limits."""
+
+_LOWERED = (
+    _Way({**_SET_UP, **_RISKY}),
+    _Way({**_DESIGN, **_RISKY}),
+    _Way({**_DESIGN, **_RISKY, "clean_up": 4.0}),
+    _Way({**_DESIGN, **_RISKY}, raw_top=True),
+)
+"""Ways that may lower the limits which a builder may lower, each a risk."""
+
+_OTHER_STOCK = (_Way({**_SHAPE, "core": 1.0}), _Way({**_SHAPE, "blank": 1.0}))
+_NEAREST = (
+    _Way({**_DESIGN, **_RISKY, "core": 100.0}, raw_top=True),
+    _Way({**_DESIGN, **_RISKY, "blank": 100.0}, raw_top=True),
+)
+
+
+def find_fixes(prepared: Prepared) -> Fixes:
+    """Returns fixes of a job, each tried, the cheapest kind first; none where every check holds, or
+    only such do not as no lever moves."""
+    fixed = beyond(prepared)
+    if all(check in fixed for check in prepared.checks if check.verdict != "ok"):
+        return NO_FIXES
+    return _Search(prepared).found()
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """What was tried and holds: `kind` is the dearest of its values."""
+
+    values: Mapping[str, Value]
+    made: Prepared
+    kind: Kind
+    measure: int = 0
+
+    @property
+    def rank(self) -> tuple[bool, Kind, bool, int]:
+        """The order in which fixes are shown."""
+        raw_top = self.values.get("deck.clean_up") == 0.0
+        return raw_top, self.kind, lowers_a_limit(self.values), len(self.values)
+
+
+class _Search:
+    """One search: what it tried, and what of it held."""
+
+    def __init__(self, start: Prepared) -> None:
+        self._start = start
+        self._units = units_of(start.job.units)
+        self._trials = Trials(start)
+        self._levers = levers_of(start)
+        self._held: list[_Held] = []
+        self._nearest: tuple[Mapping[str, Value], Prepared] = ({}, start)
+
+    def found(self) -> Fixes:
+        """Returns all that was found, in the order in which it is shown."""
+        complete = True
+        try:
+            self._look()
+        except Spent:
+            complete = False
+        fixes = tuple(self._fix(held) for held in _shown(self._held))
+        nearest = None if fixes else self._miss()
+        return Fixes(fixes, nearest, self._trials.count, complete)
+
+    def _look(self) -> None:
+        self._surer()
+        if not self._start.failed:
+            # a caution is no reason to lower a limit, or to look for other wood
+            self._first(_KEPT, Goal.ALL)
+            return
+        if not self._first((*_KEPT, *_LOWERED), Goal.CARE, Goal.HELD):
+            for way in _NEAREST:
+                self._first([way], Goal.CARE, Goal.HELD)
+        elif all(_cautions(held.made) for held in self._held):
+            self._first((*_KEPT, *_LOWERED), Goal.ALL)
+        if all(_cautions(one.made) or lowers_a_limit(one.values) for one in self._held):
+            for way in _OTHER_STOCK:
+                self._try(way, Goal.ALL)
+
+    def _first(self, ways: Iterable[_Way], *goals: Goal) -> bool:
+        """Try ways, each with the goals in turn, until one leads to a fix; returns whether one
+        did."""
+        return any(self._try(way, goal) for way in ways for goal in goals)
+
+    def _surer(self) -> None:
+        """Try to know the blank better, and to face and touch better."""
+        measured = measured_as_assumed(self._trials)
+        tight = tightened(self._trials, lambda made: self._good(made, Goal.ALL))
+        for one in (measured, tight):
+            if one is not None and self._good(one.made, Goal.ALL):
+                self._held.append(_Held(one.values, one.made, one.kind, one.measure))
+
+    def _try(self, way: _Way, goal: Goal) -> bool:
+        """Try one way; returns whether it led to a fix."""
+        levers, weights = self._free(way)
+        base = dict(self._base(way, goal))
+        values, made, moved = base, self._trials.of(base), dict[str, float]()
+        for _ in range(_ROUNDS):
+            if made is None or (values and self._good(made, goal)):
+                break
+            proposed = self._proposed(made, moved, levers, weights, goal)
+            if proposed is None:
+                return False
+            moved, step = proposed
+            values = {**base, **self._values(moved, step)}
+            made = self._trials.of(values)
+        if made is None or not values:
+            return False
+        return self._keep(values, made, goal)
+
+    def _free(self, way: _Way) -> tuple[dict[str, Lever], dict[str, float]]:
+        """Returns the levers that a way may move, and their weights, by name."""
+        levers, weights = {}, {}
+        for name, lever in self._levers.items():
+            weight = way.weights.get(name.split()[0])
+            if weight is None or name == "step":
+                continue
+            if name == "clean_up":
+                # less is no clean-up, which only a way without any may choose
+                (_, now), *_ = lever.now
+                lever = replace(lever, low=min(0.0, max(lever.low, LEAST_CLEAN_UP - now)))
+            levers[name], weights[name] = lever, weight
+        return levers, weights
+
+    def _base(self, way: _Way, goal: Goal) -> Iterator[tuple[str, Value]]:
+        """Yields what a way sets whatever else it moves: no clean-up, bores all through."""
+        job, settled = self._start.job, self._start.known.settled
+        if way.raw_top and "clean_up" in self._levers and job.deck.clean_up > 0.0:
+            yield "deck.clean_up", 0.0
+        closed = [check for check in self._start.checks if check.id == "opens"]
+        if "recess" not in way.weights or "inserts" in settled.cut:
+            return
+        if any(not _holds(check, goal) for check in closed):
+            blind = (k for k, insert in enumerate(job.insert, 1) if not insert.through)
+            yield from ((f"insert[{k}].through", True) for k in blind)
+
+    def _proposed(
+        self,
+        made: Prepared,
+        moved: Moves,
+        levers: Mapping[str, Lever],
+        weights: Mapping[str, float],
+        goal: Goal,
+    ) -> tuple[Moves, float | None] | None:
+        """Returns the moves from the start that keep all rows, the fewest of those by each rise of
+        the stop, and the step that it takes (None: the job's own)."""
+        best: tuple[tuple[int, float], Moves, float | None] | None = None
+        for up, step in self._rises(made, goal):
+            rows = tuple(_from_start(row, moved) for row in rows_of(made, goal, up))
+            moves = solve(Problem(rows, levers, weights, self._units))
+            if moves is None:
+                continue
+            weight = sum(weights[name] * abs(move) for name, move in moves.items())
+            rank = len(moves) + (step is not None), round(weight, 6)
+            if best is None or rank < best[0]:
+                best = rank, moves, step
+        return None if best is None else best[1:]
+
+    def _rises(self, made: Prepared, goal: Goal) -> Iterator[tuple[float | None, float | None]]:
+        """Yields how far over the lowest plane the skim may be made to stop, and by which step."""
+        need, own = rise_needed(made, goal), self._start.job.skim.step
+        if goal is not Goal.ALL or need is None:
+            yield None, None
+        if need is None or not math.isfinite(need):
+            return
+        need = max(need, 0.0)
+        yield own * math.ceil((need - TIE) / own), None
+        lever = self._levers.get("step")
+        if lever is not None:
+            finer = (step for step in typed_up(need, self._units) if step < own - TIE)
+            yield from ((step, step) for step in finer if step >= own + lever.low - TIE)
+
+    def _values(self, moved: Moves, step: float | None) -> dict[str, Value]:
+        values: dict[str, Value] = {}
+        for name, move in moved.items():
+            typed = self._levers[name].at(move)
+            if name == "core":
+                typed = thinner_core(self._start.job, self._typed(typed["board.thickness"]))
+            values.update({key: self._typed(value) for key, value in typed.items()})
+        if step is not None:
+            values["skim.step"] = step
+        return values
+
+    def _typed(self, value: float) -> float:
+        """Returns a length, mm, as it is read again where it was typed in the job's units."""
+        return round(self._units.scaled(value), 5) * self._units.scale
+
+    def _good(self, made: Prepared, goal: Goal) -> bool:
+        if goal is not Goal.ALL:
+            return not made.failed
+        fixed = beyond(made)
+        return all(check.verdict == "ok" or check in fixed for check in made.checks) and (
+            not made.failed
+        )
+
+    def _keep(self, values: Mapping[str, Value], made: Prepared, goal: Goal) -> bool:
+        """Keep what was tried, as a fix where it is good, else where it comes nearest."""
+        if not self._good(made, goal):
+            if _short(made) < _short(self._nearest[1]):
+                self._nearest = values, made
+            return False
+        if all(dict(held.values) != values for held in self._held):
+            kind = max(self._kind(key) for key in values)
+            self._held.append(_Held(values, made, kind))
+        return True
+
+    def _kind(self, key: str) -> Kind:
+        if key.startswith("deck.stations"):
+            return Kind.CORE
+        kinds = [
+            lever.kind for lever in self._levers.values() if key in (one for one, _ in lever.now)
+        ]
+        return max(kinds, default=Kind.DESIGN)
+
+    def _fix(self, held: _Held) -> Fix:
+        return Fix(
+            settings=self._settings(held.values),
+            odds=draw_odds(held.made.stackup, held.made.board),
+            cautions=_cautions(held.made),
+            risks=risks_of(held.values, held.made),
+            measure=held.measure,
+        )
+
+    def _settings(self, values: Mapping[str, Value]) -> tuple[Setting, ...]:
+        job = self._start.resolved
+        return tuple(Setting(key, value_of(job, key), after) for key, after in values.items())
+
+    def _miss(self) -> Miss:
+        values, made = self._nearest
+        fails = [check for check in made.checks if check.verdict == "fail"]
+        if not fails:
+            fails = [check for check in made.checks if check.verdict != "ok"]
+        ids = tuple(dict.fromkeys(check.id for check in fails))
+        first = fails[0]
+        mend = f"; {marked(first.mend)}" if first.mend else ""
+        return Miss(
+            self._settings(values),
+            ids,
+            f"{first.id} still {_verb(first)}, {marked(first.says)}{mend}",
+        )
+
+
+def _shown(found: Iterable[_Held]) -> list[_Held]:
+    """Returns what was found in the order in which it is shown, without what holds only with care
+    where the same keys make all hold."""
+    held = sorted(found, key=lambda one: one.rank)
+    sure = [set(one.values) for one in held if not _cautions(one.made)]
+    return [one for one in held if not _cautions(one.made) or set(one.values) not in sure]
+
+
+def _verb(check: Check) -> str:
+    return "fails" if check.verdict == "fail" else "holds only by root sum square"
+
+
+def _holds(check: Check, goal: Goal) -> bool:
+    return check.verdict == "ok" or (goal is not Goal.ALL and check.verdict == "caution")
+
+
+def _cautions(made: Prepared) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(check.id for check in made.checks if check.verdict == "caution"))
+
+
+def _short(made: Prepared) -> tuple[int, float]:
+    """Returns how far a job is from one that plans: how many checks fail, and by how much."""
+    fails = [check for check in made.checks if check.verdict == "fail"]
+    return len({check.id for check in fails}), sum(check.limit - check.worst for check in fails)
+
+
+def _from_start(row: Row, moved: Moves) -> Row:
+    """Returns a row as it was before the moves."""
+    gone = sum(row.slopes.get(name, 0.0) * move for name, move in moved.items())
+    return replace(row, margin=row.margin - gone)

@@ -1,0 +1,150 @@
+"""Find the smallest moves of levers that keep every row, by linear programming.
+
+The sum of the moves, each times the weight of its lever, is made as small as possible (scipy's
+HiGHS). Moves that are not needed are taken out again, the heaviest first, since a builder would
+rather change one value than three by less. What is left is rounded to lengths that people type.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.lengths import Units
+from corepath.planning.fixing.levers import Lever
+from corepath.planning.fixing.rows import Row
+from corepath.stackup.skim import TIE
+
+__all__ = ["Moves", "Problem", "solve", "typed_up"]
+
+Floats = NDArray[np.float64]
+Moves = dict[str, float]
+"""How far each lever is moved, mm; one that stays is left out."""
+
+_COARSE = {"mm": 0.05, "inch": 0.002}
+_FINE = {"mm": 0.01, "inch": 0.0005}
+"""What values are rounded to, in the job's units: first the step in which people think, and the
+finer one where that does not do."""
+
+_ONE_MORE = 0.5
+"""What one more value to change weighs, as a move of 0.5 mm of a lever of weight 1."""
+
+_NOISE = 1e-5
+"""mm: a hundred times the solver's tolerance of 1e-7; a move smaller than this is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Rows to be kept by levers, each with a weight by its name, and the units in which values are
+    typed."""
+
+    rows: tuple[Row, ...]
+    levers: Mapping[str, Lever]
+    weights: Mapping[str, float]
+    units: Units
+
+    @property
+    def names(self) -> list[str]:
+        return list(self.levers)
+
+    def cost(self, moves: Mapping[str, float]) -> float:
+        """Returns what moves cost a builder: each by its weight, and `_ONE_MORE` for each value."""
+        used = [name for name, move in moves.items() if abs(move) > _NOISE]
+        return sum(self.weights[name] * abs(moves[name]) + _ONE_MORE for name in used)
+
+
+def solve(problem: Problem) -> Moves | None:
+    """Returns moves, rounded to what is typed, that keep all rows; None where there are none."""
+    fixed: Moves = {}
+    moves = _least(problem, fixed)
+    if moves is None:
+        return None
+    for name in _heaviest(problem, moves):
+        without = _least(problem, {**fixed, name: 0.0})
+        if without is not None and problem.cost(without) <= problem.cost(moves):
+            fixed[name], moves = 0.0, without
+    for name in problem.names:
+        if moves is not None and name not in fixed and abs(moves[name]) > _NOISE:
+            moves = _with_rounded(problem, fixed, name, moves[name])
+    if moves is None:
+        return None
+    return {name: move for name, move in moves.items() if abs(move) > _NOISE}
+
+
+def _heaviest(problem: Problem, moves: Mapping[str, float]) -> list[str]:
+    """Returns the levers that move, the one first that a builder would spare most."""
+    used = [name for name in problem.names if abs(moves[name]) > _NOISE]
+    return sorted(used, key=lambda name: -problem.weights[name])
+
+
+def _with_rounded(problem: Problem, fixed: Moves, name: str, move: float) -> Moves | None:
+    """Returns moves in which one is rounded, and takes it into `fixed`; None where no rounding of
+    it will do."""
+    for rounded in _roundings(problem.levers[name], move, problem.units):
+        moves = _least(problem, {**fixed, name: rounded})
+        if moves is not None:
+            fixed[name] = rounded
+            return moves
+    return None
+
+
+def _roundings(lever: Lever, move: float, units: Units) -> Iterable[float]:
+    """Yields the moves to try in the place of `move`: those that change more come first."""
+    (_, now), *_ = lever.now
+    for step in (_COARSE[units.name], _FINE[units.name]):
+        count = units.scaled(now + move) / step
+        # 1e-4 of a step: what lies on it already must not go on to the next
+        ends = math.ceil(count - 1e-4), math.floor(count + 1e-4)
+        for end in ends if move > 0.0 else ends[::-1]:
+            value = round(end * step, 5) * units.scale
+            yield min(max(value - now, lever.low), lever.high)
+
+
+def typed_up(value: float, units: Units) -> tuple[float, ...]:
+    """Returns a length, mm, rounded up to each of the steps in which values are typed."""
+    grids = (_COARSE[units.name], _FINE[units.name])
+    counts = (math.ceil(units.scaled(value) / grid - 1e-4) for grid in grids)
+    typed = (
+        round(count * grid, 5) * units.scale for count, grid in zip(counts, grids, strict=True)
+    )
+    return tuple(dict.fromkeys(typed))
+
+
+def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
+    """Returns the moves of least weight that keep all rows, some of them `fixed`."""
+    from scipy.optimize import linprog
+
+    names = problem.names
+    matrix = np.array([[row.slopes.get(name, 0.0) for name in names] for row in problem.rows])
+    margins = np.array([row.margin for row in problem.rows])
+    if not names or not len(margins):
+        return {} if (margins >= -TIE).all() else None
+    if all(name in fixed for name in names):
+        moves = np.array([fixed[name] for name in names])
+        kept = bool((margins + matrix @ moves >= -TIE).all())
+        return dict(zip(names, moves.tolist(), strict=True)) if kept else None
+    # |move| is not linear: it is split into up - down, both at least 0
+    up, down = zip(*(_bounds(problem.levers[name], fixed.get(name)) for name in names), strict=True)
+    weights = [problem.weights[name] for name in names]
+    solved = linprog(
+        [*weights, *weights], A_ub=np.hstack([-matrix, matrix]), b_ub=margins,
+        bounds=[*up, *down], method="highs",
+    )  # fmt: skip
+    if solved.status != 0 or solved.x is None:
+        return None
+    moves = np.asarray(solved.x[: len(names)] - solved.x[len(names) :])
+    return dict(zip(names, moves.tolist(), strict=True))
+
+
+Bounds = Sequence[tuple[float, float]]
+
+
+def _bounds(lever: Lever, fixed: float | None) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Returns the bounds of the parts of a move: up, and down."""
+    if fixed is not None:
+        return (max(fixed, 0.0), max(fixed, 0.0)), (max(-fixed, 0.0), max(-fixed, 0.0))
+    return (0.0, max(lever.high, 0.0)), (0.0, max(-lever.low, 0.0))
