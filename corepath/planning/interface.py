@@ -21,11 +21,11 @@ from corepath.planning.make import Progress, quiet
 from corepath.planning.plan import Plan
 from corepath.planning.plan import plan as make_plan
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.questions import PourSheet, passes, pour_sheet, stops, suggestion
+from corepath.planning.questions import PourSheet, outcome, passes, pour_sheet, stops
 from corepath.planning.reading import Reading, read_folder
 from corepath.planning.report.checks_report import checks_report
 from corepath.stackup import Check
-from corepath.stackup.advice.suggest import Suggestion
+from corepath.stackup.advice.fix import Fixes
 from corepath.stackup.pass_shows import PassShows
 from corepath.stackup.stop_table import StopTable
 
@@ -85,9 +85,9 @@ class Checked:
         """What to mix for the castings, as text; None once the fill of each is recorded."""
         return pour_sheet(self.prepared)
 
-    def suggestion(self) -> Suggestion:
-        """Return job values that pass with the widest margin; takes about a second."""
-        return suggestion(self.prepared)
+    def fixes(self) -> Fixes:
+        """Return changes of the job after which no check fails, each tried; takes seconds."""
+        return outcome(self.prepared).fixes
 
     @property
     def report(self) -> dict[str, Any]:

@@ -1,20 +1,13 @@
-"""Answers about a prepared job beyond its checks: passes, stops, suggested values, where to
-measure."""
+"""Answers about a prepared job beyond its checks: the verdict, passes, stops, where to measure."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corepath.errors import InputError
-from corepath.job.model import Job
-from corepath.job.rules.consistency import ValidSections, contradictions
-from corepath.job.text.source import key_of
 from corepath.job.text.writing import write_new
-from corepath.lengths import marked, said_all
-from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup import Check
-from corepath.stackup.advice.suggest import Suggestion, suggest, with_values
+from corepath.planning.fixing.search import find_fixes
+from corepath.planning.prepare import Prepared
 from corepath.stackup.core_weight import CoreWeight, core_weight
 from corepath.stackup.measuring.places_to_measure import template_text
 from corepath.stackup.odds.outcome import Outcome, outcome_of
@@ -32,14 +25,14 @@ __all__ = [
     "passes",
     "pour_sheet",
     "stops",
-    "suggestion",
     "write_measuring",
 ]
 
 
 def outcome(prepared: Prepared) -> Outcome:
-    """Return the verdict on the whole job, with its odds."""
-    return outcome_of(prepared.checks, prepared.stackup, prepared.board, prepared.odds)
+    """Return the verdict on the whole job, with its odds and with fixes where not all is OK."""
+    found = outcome_of(prepared.checks, prepared.stackup, prepared.board, prepared.odds)
+    return found if found.answer == "ready" else replace(found, fixes=find_fixes(prepared))
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:
@@ -81,33 +74,6 @@ def made_of(prepared: Prepared) -> tuple[CoreWeight, tuple[Ready, ...]]:
 def stops(prepared: Prepared) -> StopTable:
     """Return, for each possible stop of the skim, the heights and margins that depend on it."""
     return stop_table(prepared.stackup)
-
-
-def suggestion(prepared: Prepared) -> Suggestion:
-    """Return job values that pass with the widest margin, checked: a job with them was prepared,
-    and what fails in it is named in `against`."""
-    found = suggest(prepared.stackup, prepared.checks)
-    return replace(found, against=said_all(_against(prepared, found)))
-
-
-def _against(prepared: Prepared, found: Suggestion) -> list[str]:
-    """Return what is against the suggested values: rules of the job file, checks that fail."""
-    job = with_values(prepared.resolved, found.values)
-    broken = contradictions(ValidSections({name: getattr(job, name) for name in Job.model_fields}))
-    if broken:
-        return [f"{key_of(path)}: {says}" for path, says, _ in broken]
-    # None of the values changes deck or skin: the deck is at hand, the skin's checks stay.
-    skin = prepared.skin.checks if prepared.skin is not None else ()
-    bare = job.model_copy(update={"skin": None})
-    try:
-        after = prepare_job(bare, Path(), prepared.known, prepared.board.deck)
-    except InputError as error:
-        return [f"{fault.key}: {marked(fault.says)}" for fault in error.faults]
-    return [_failed(check) for check in (*after.checks, *skin) if check.verdict == "fail"]
-
-
-def _failed(check: Check) -> str:
-    return f"{check.id}, {marked(check.where)}: {marked(check.says)}. Fix: {marked(check.mend)}"
 
 
 def measuring_path(job_path: Path) -> Path:

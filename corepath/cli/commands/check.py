@@ -20,6 +20,7 @@ from corepath.reported import report_keys
 if TYPE_CHECKING:
     from corepath.cli.progress_line import Progress
     from corepath.planning.prepare import Prepared
+    from corepath.stackup.odds.outcome import Outcome
 
 __all__ = ["Part", "check"]
 
@@ -50,7 +51,7 @@ def check(
         typer.Option("--apply", help="Write these values into the job; the old file is kept."),
     ] = False,
     suggest: Annotated[
-        bool, typer.Option("--suggest", help="Print job values that pass with the widest margin.")
+        bool, typer.Option("--suggest", help="Print every fix that was tried and holds.")
     ] = False,
     every: Annotated[bool, typer.Option("--all", help="Print every table.")] = False,
     show: Annotated[
@@ -67,22 +68,23 @@ def check(
         with showing(quiet or json) as progress:
             prepared, applied = _prepared(job, settings or (), apply, progress)
         if json:
-            from corepath.planning.questions import suggestion
             from corepath.planning.report.checks_report import checks_report
             from corepath.reported import reported
 
             report = checks_report(prepared)
-            if suggest:
-                report["suggestion"] = reported(suggestion(prepared))
             if applied is not None:
                 report["applied"] = reported(applied)
             say(as_json(report))
             end(prepared.failed)
         if applied is not None:
             say("\n".join(_changed(job, applied)))
-        say(_told(prepared, job, tuple(Part) if every else (show,) if show else (), suggest))
+        from corepath.planning.questions import outcome
+
+        found = outcome(prepared)
+        parts = tuple(Part) if every else (show,) if show else ()
+        say(_told(prepared, found, job, parts, suggest))
         if not quiet:
-            say("\n".join(_ends(prepared, job, every)))
+            say("\n".join(_ends(prepared, found, job, every, suggest)))
         end(prepared.failed)
 
 
@@ -132,20 +134,20 @@ def _changed(job: Path, applied: Applied) -> Iterator[str]:
     yield ""
 
 
-def _told(prepared: Prepared, job: Path, parts: Sequence[Part], suggest: bool) -> str:
+def _told(
+    prepared: Prepared, found: Outcome, job: Path, parts: Sequence[Part], suggest: bool
+) -> str:
     """Return the tables of these parts and, after them, the verdict: what is printed last is what
     stays on the screen."""
+    from corepath.cli.tables.fix_lines import fix_lines
     from corepath.cli.tables.paragraphs import WIDTH
-    from corepath.cli.tables.stackup_tables import suggestion_lines
     from corepath.cli.tables.verdict_lines import verdict_lines
     from corepath.lengths import marked, units_of
-    from corepath.planning.questions import outcome, suggestion
 
+    units = units_of(prepared.job.units)
     told = [text for part in parts for text in _tables(prepared, job, part)]
     if suggest:
-        told.append(suggestion_lines(suggestion(prepared), prepared.job.units))
-    units = units_of(prepared.job.units)
-    found = outcome(prepared)
+        told.append(fix_lines(found.fixes, job, units))
     told.append(verdict_lines(prepared.job.title, found, prepared.cautions, units))
     if prepared.board.template is not None:
         told[-1] += "\n" + textwrap.fill(units.text(marked(prepared.board.template.line)), WIDTH)
@@ -202,15 +204,21 @@ def _recorded(job: Path) -> str:
     return f"{record_table(record_rows(record, record.entries, facts))}\nfrom {path}"
 
 
-def _ends(prepared: Prepared, job: Path, every: bool) -> list[str]:
+def _ends(
+    prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: bool
+) -> list[str]:
     """Return the last lines: where to measure, what prints the rest, the next command."""
-
-    settled, lines = prepared.known.settled, []
-    if prepared.known.measured is None and not (settled.thickness or settled.cut):
+    settled, fixes, lines = prepared.known.settled, found.fixes.found, []
+    unmeasured = prepared.known.measured is None and not (settled.thickness or settled.cut)
+    # the lines of a fix leave no room for what does not lead to one
+    if unmeasured and not fixes:
         lines.append(_where_to_measure(job))
-    if not every:
-        lines.append(f"More: --all, or --show {'|'.join(Part)}")
-    return [*lines, _next(prepared, job)]
+    more = [] if every else ["--all", f"--show {'|'.join(Part)}"]
+    if len(fixes) > 1 and not suggest:
+        more.insert(0, f"--suggest ({len(fixes)} fixes)")
+    if more:
+        lines.append(f"More: {', '.join(more)}")
+    return [*lines, _next(prepared, found, job)]
 
 
 def _where_to_measure(job: Path) -> str:
@@ -227,9 +235,13 @@ def _where_to_measure(job: Path) -> str:
     )
 
 
-def _next(prepared: Prepared, job: Path) -> str:
+def _next(prepared: Prepared, found: Outcome, job: Path) -> str:
+    from corepath.cli.tables.fix_lines import fix_command
     from corepath.cli.tables.paragraphs import next_command
+    from corepath.lengths import units_of
 
-    if prepared.failed:
-        return next_command("check", job, "--suggest", first="fix the job")
-    return next_command("plan", job)
+    if not prepared.failed:
+        return next_command("plan", job)
+    if found.fixes.found:
+        return f"Next: {fix_command(found.fixes.found[0], job, units_of(prepared.job.units))}"
+    return next_command("check", job, first="fix the job")

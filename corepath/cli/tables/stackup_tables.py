@@ -8,11 +8,10 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from corepath.cli.tables.paragraphs import WIDTH, new_table, rendered
-from corepath.lengths import MM, Units, either, marked, mm, plain, units_of
+from corepath.lengths import MM, Units, either, marked, mm
 
 if TYPE_CHECKING:  # loaded by the commands that have such tables to print
     from corepath.planning.questions import PourSheet
-    from corepath.stackup.advice.suggest import Suggestion
     from corepath.stackup.checks.verdict import Check
     from corepath.stackup.core_weight import CoreWeight
     from corepath.stackup.pass_shows import PassShows
@@ -26,7 +25,6 @@ __all__ = [
     "pour_lines",
     "ready_lines",
     "stop_lines",
-    "suggestion_lines",
 ]
 
 
@@ -128,47 +126,3 @@ def advice_lines(
     return "\n".join(
         textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in lines
     )
-
-
-def suggestion_lines(suggested: Suggestion, units: str) -> str:
-    """Return the suggested values as they are typed into a job file in `units`, or a remark that
-    everything they could change has been cut."""
-    own = units_of(units)
-    least = f"{mm(abs(suggested.least_margin)):.2f~}"
-    if not suggested.values:
-        return own.text(
-            f"Nothing is left to choose; the least margin beyond the worst case is {least}."
-        )
-    if suggested.passes:
-        words = f"These values pass; the least margin beyond the worst case is {least}:"
-    elif suggested.deep_enough:
-        words = f"With these values the heights pass, with {least} left in the worst case:"
-    else:
-        words = f"No values pass in the worst case; these come nearest, {least} short:"
-    against = [
-        textwrap.fill(own.text(f"- {marked(line)}"), WIDTH, subsequent_indent="  ")
-        for line in suggested.against
-    ]
-    return "\n".join(
-        [
-            own.text(words),
-            *(_assigned(key, own.scaled(value)) for key, value in suggested.values.items()),
-            *(["These values are not enough. What still fails with them:"] if against else []),
-            *against,
-        ]
-    )
-
-
-def _assigned(key: str, value: float) -> str:
-    """Return a line of TOML; a key of an array of tables with the name of its table."""
-    table, _, name = key.partition(".")
-    number = plain(value, 5)
-    number += "" if "." in number else ".0"  # in TOML a number without a point is an integer
-    return (
-        f"  {name} = {number}  # under each [[{table}]]"
-        if table in _ARRAYS
-        else f"  {key} = {number}"
-    )
-
-
-_ARRAYS = frozenset({"insert", "dowel"})

@@ -17,7 +17,7 @@ __all__ = ["answer_line", "verdict_lines"]
 
 _MOST_ANSWER = 2
 _MOST_ODDS = 3
-_MOST_FIX = 3
+_MOST_FIX = 6
 _MOST_CAUTION = 2
 _MOST_SPOILERS = 3
 _EVEN = 0.01
@@ -27,7 +27,7 @@ _EVEN = 0.01
 def verdict_lines(
     title: str, found: Outcome, cautions: Sequence[str] = (), units: Units = MM
 ) -> str:
-    """Returns in at most 17 lines: whether the core comes out, how likely, the three tightest
+    """Returns in at most 16 lines: whether the core comes out, how likely, the three tightest
     margins, the first fix and the first caution."""
     parts = [
         _clipped(f"{title}: {_answer(found)}", _MOST_ANSWER),
@@ -36,7 +36,7 @@ def verdict_lines(
     parts.append(_tightest(found, units))
     if found.fix:
         parts.append(_clipped(units.text(f"Fix: {marked(found.fix)}"), _MOST_FIX))
-    if cautions:
+    if cautions and not found.fix:
         more = f" ({len(cautions) - 1} more: --show heights)" if len(cautions) > 1 else ""
         parts.append(_clipped(units.text(f"caution: {marked(cautions[0])}"), _MOST_CAUTION) + more)
     return "\n".join(parts)

@@ -23,6 +23,7 @@ _LEAST_HEIGHT = 2.5
 _LOWEST_FLOOR = 0.2
 _LEAST_STAND = 2.0
 _LEAST_SHORT = 0.1
+_LEAST_STEP = 0.2
 _LARGEST = 2.0
 """Bounds of clean-up, recess and pour line; all of these: common practice, no source."""
 _MORE_BLANK = 10.0
@@ -78,7 +79,7 @@ def _of_heights(prepared: Prepared) -> Iterator[Lever]:
         yield _one("clean_up", Kind.DESIGN, "deck.clean_up", clean_up, 0.0, _LARGEST)
     if not stopped:
         step = job.skim.step
-        yield _one("step", Kind.SET_UP, "skim.step", step, 0.1, step)
+        yield _one("step", Kind.SET_UP, "skim.step", step, _LEAST_STEP, step)
     # a flush planes all resin to one height, whatever the line it is poured to
     if not (stopped or settled.fill) and job.cast.flush == "none":
         short = job.cast.pour_short

@@ -215,8 +215,8 @@ class _Search:
         yield own * math.ceil((need - TIE) / own), None
         lever = self._levers.get("step")
         if lever is not None:
-            finer = (step for step in typed_up(need, self._units) if step < own - TIE)
-            yield from ((step, step) for step in finer if step >= own + lever.low - TIE)
+            finer = typed_up(max(need, own + lever.low), self._units)
+            yield from ((step, step) for step in finer if step < own - TIE)
 
     def _values(self, moved: Moves, step: float | None) -> dict[str, Value]:
         values: dict[str, Value] = {}

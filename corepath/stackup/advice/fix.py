@@ -10,6 +10,8 @@ from corepath.stackup.odds.odds import Odds, odds_words
 
 __all__ = ["NO_FIXES", "Fix", "Fixes", "Miss", "Setting", "Value"]
 
+_OF_STOCK = frozenset({"board.thickness", "blank.thickness"})
+
 Value = float | bool
 """A length in mm or a flag."""
 
@@ -118,6 +120,11 @@ class Fixes:
     nearest: Miss | None = None
     tried: int = 0
     complete: bool = True
+
+    @property
+    def other_stock(self) -> bool:
+        """Whether every fix needs another core or another blank."""
+        return all(_OF_STOCK & set(fix.values) for fix in self.found)
 
 
 NO_FIXES = Fixes()

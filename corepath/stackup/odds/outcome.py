@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from corepath.board.features import Board
+from corepath.lengths import Said, marked
 from corepath.reported import Key, report_keys
+from corepath.stackup.advice.fix import NO_FIXES, Fixes
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.odds.acceptance import accepted_ids
 from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds, share_unmeasured
@@ -20,6 +22,8 @@ __all__ = ["Outcome", "Tight", "outcome_of"]
 
 TIGHTEST = 3
 """Margins that are named: more than three nobody reads."""
+
+_NO_VALUES = "no floor, clean-up or step will do; nearest that works: "
 
 Answer = Literal["ready", "with care", "accepted", "no"]
 
@@ -48,7 +52,8 @@ class Tight:
 
 
 @report_keys(
-    "answer", "odds", "not_in_odds", "tightest", "fix", "failed", "cautions", "accepted",
+    "answer", "odds", "not_in_odds", "tightest", "fix", Key("fixes", "fixes.found"),
+    Key("nearest", "fixes.nearest"), "failed", "cautions", "accepted",
     Key("odds_before_measuring", "before"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
@@ -57,20 +62,30 @@ class Outcome:
 
     `answer`: *ready* where every check holds with all errors against it, *with care* where some
     hold only by root sum square, *no* where one fails, *accepted* where `tolerances.accept` takes
-    that risk. `fix` is what mends the first that does not hold, "" where all do. `failed` and
-    `cautions` are the ids of the checks with these verdicts, `accepted` those that fail and are
-    accepted.
+    that risk. `fixes` were tried; `mend` is what the first check that does not hold asks for of
+    what is no value of the job, "" where there is none. `failed` and `cautions` are the ids of the
+    checks with these verdicts, `accepted` those that fail and are accepted.
     """
 
     answer: Answer
     odds: Odds
     tightest: tuple[Tight, ...]
-    fix: str
+    mend: str
     failed: tuple[str, ...]
     cautions: tuple[str, ...]
     accepted: tuple[str, ...] = ()
     before: float | None = None
     """The odds, as a share, before anything was measured or recorded; None where nothing was."""
+    fixes: Fixes = NO_FIXES
+
+    @property
+    def fix(self) -> Said:
+        """The first fix in words, or how near any came; "" where all checks hold."""
+        if self.fixes.found:
+            says = self.fixes.found[0].says
+            return Said(f"{_NO_VALUES}{marked(says)}") if self.fixes.other_stock else says
+        nearest = self.fixes.nearest
+        return Said(marked(self.mend)) if nearest is None else nearest.says
 
     @property
     def not_in_odds(self) -> tuple[str, ...]:
@@ -92,7 +107,7 @@ def outcome_of(
         answer=no if failed else "with care" if cautions else "ready",
         odds=odds,
         tightest=tuple(Tight(check) for check in ranked[:TIGHTEST]),
-        fix=next((check.mend for check in _wrong(checks) if check.mend), ""),
+        mend=next((check.mend for check in _wrong(checks) if check.mend), ""),
         failed=failed,
         cautions=cautions,
         accepted=accepted,
