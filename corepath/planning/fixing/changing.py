@@ -11,8 +11,9 @@ from corepath.job.model import Job
 from corepath.job.text.positions import Path
 from corepath.job.text.source import path_of
 from corepath.stackup.advice.fix import Value
+from corepath.stackup.skim import TIE
 
-__all__ = ["OF_DECK", "changed_job", "thinner_core", "value_of"]
+__all__ = ["OF_DECK", "changed_job", "other_core", "value_of"]
 
 OF_DECK = ("board.", "deck.stations")
 """How keys begin that change the shape of the deck."""
@@ -45,9 +46,12 @@ def value_of(job: Job, key: str) -> Any:
     return held
 
 
-def thinner_core(job: Job, thickness: float) -> dict[str, float]:
-    """Returns the values of a core `thickness` mm thick: each station of the deck that is thicker
-    is brought down to it."""
+def other_core(job: Job, thickness: float) -> dict[str, float]:
+    """Returns the values of a core `thickness` mm thick: the stations of the deck that are thicker,
+    or else the thickest of them, are brought to it."""
+    highest = min(thickness, job.board.thickness)
     stations = enumerate(job.deck.stations or (), 1)
-    values = {f"deck.stations[{k}][2]": thickness for k, (_, deck) in stations if deck > thickness}
+    values = {
+        f"deck.stations[{k}][2]": thickness for k, (_, deck) in stations if deck > highest - TIE
+    }
     return {"board.thickness": thickness, **values}

@@ -26,7 +26,8 @@ _LEAST_SHORT = 0.1
 _LEAST_STEP = 0.2
 _LARGEST = 2.0
 """Bounds of clean-up, recess and pour line; all of these: common practice, no source."""
-_MORE_BLANK = 10.0
+_MORE = 10.0
+"""mm that core and blank may be thicker."""
 
 
 class Kind(IntEnum):
@@ -122,7 +123,7 @@ def _of_stock(prepared: Prepared) -> Iterator[Lever]:
         thinnest = min(deck for _, deck in job.deck.stations)
         yield _one("edge", Kind.DESIGN, "board.edge_thickness", edge, edge, thinnest)
         if not job.deck.patch:
-            yield _one("core", Kind.CORE, "board.thickness", thickness, edge, thickness)
+            yield _one("core", Kind.CORE, "board.thickness", thickness, edge, thickness + _MORE)
     if known.measured is None and not known.settled.thickness and not known.settled.cut:
         now = job.blank.thickness
-        yield _one("blank", Kind.BLANK, "blank.thickness", now, now, now + _MORE_BLANK)
+        yield _one("blank", Kind.BLANK, "blank.thickness", now, now, now + _MORE)

@@ -142,11 +142,18 @@ def _fills(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     skim = found.stackup.skim
     higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
     slopes = {"pour_short": -1.0, "floor": depth_loss(found.resolved.cast)}
-    if not skim.recorded:
-        slopes.update(_OF_PLANE)
-    for check in found.checks:
-        if check.id == "fill":
-            yield Row("fill", _slack(check, goal) + higher, slopes)
+    fills = (check for check in found.checks if check.id == "fill")
+    for check, casting in zip(fills, found.stackup.castings, strict=True):
+        crown = _crown(found, casting.deck_highest)
+        planes = {} if skim.recorded else {"clean_up": 1.0, "core": 1.0 - crown}
+        yield Row("fill", _slack(check, goal) + higher, {**slopes, **planes})
+
+
+def _crown(found: Prepared, height: float) -> float:
+    """Returns by what share of it the deck rises with the core where it is `height` mm thick: all
+    of it in the middle, nothing at the edge."""
+    edge, core = found.resolved.board.edge_thickness, found.resolved.board.thickness
+    return (height - edge) / (core - edge) if core > edge else 1.0
 
 
 def _holds(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
@@ -167,8 +174,9 @@ def _inserts(found: Prepared, goal: Goal) -> Iterator[Row]:
         own = [place for place in stack.places if place.place.insert == insert]
         seat, wood, barrel = inserts_at(stack, stack.skim.planned_plane, own)
         yield Row("seat", _slack(seat, goal), {lever: 1.0})
-        yield Row("wood-over-seat", _slack(wood, goal), {lever: -1.0, "core": 1.0})
-        yield Row("barrel", _slack(barrel, goal), {lever: -1.0, "core": 1.0})
+        crown = _crown(found, min(place.deck_over_bore for place in own))
+        yield Row("wood-over-seat", _slack(wood, goal), {lever: -1.0, "core": crown})
+        yield Row("barrel", _slack(barrel, goal), {lever: -1.0, "core": crown})
 
 
 def _dowels(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:

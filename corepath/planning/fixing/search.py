@@ -12,11 +12,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from corepath.lengths import marked, units_of
-from corepath.planning.fixing.changing import thinner_core, value_of
+from corepath.planning.fixing.changing import other_core, value_of
 from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
 from corepath.planning.fixing.risks import lowers_a_limit, risks_of
 from corepath.planning.fixing.rows import Goal, Row, beyond, rise_needed, rows_of
-from corepath.planning.fixing.solving import Moves, Problem, solve, typed_up
+from corepath.planning.fixing.solving import Moves, Problem, softened, solve, typed_up
 from corepath.planning.fixing.surer import measured_as_assumed, tightened
 from corepath.planning.fixing.trials import Spent, Trials
 from corepath.planning.prepare import Prepared
@@ -57,10 +57,15 @@ _LOWERED = (
 """Ways that may lower the limits which a builder may lower, each a risk."""
 
 _OTHER_STOCK = (_Way({**_SHAPE, "core": 1.0}), _Way({**_SHAPE, "blank": 1.0}))
+_ANYTHING = {**_DESIGN, **_RISKY, "clean_up": 40.0}
+_BARE = {**_DESIGN, **_RISKY}
 _NEAREST = (
-    _Way({**_DESIGN, **_RISKY, "core": 100.0}, raw_top=True),
-    _Way({**_DESIGN, **_RISKY, "blank": 100.0}, raw_top=True),
+    (_Way({**_ANYTHING, "core": 100.0}), _Way({**_BARE, "core": 100.0}, raw_top=True)),
+    (_Way({**_ANYTHING, "blank": 100.0}), _Way({**_BARE, "blank": 100.0}, raw_top=True)),
 )
+"""Ways to the nearest core, and to the nearest blank, that will do."""
+
+_BOTH = _Way({**_ANYTHING, "core": 100.0, "blank": 100.0})
 
 
 def find_fixes(prepared: Prepared) -> Fixes:
@@ -97,6 +102,8 @@ class _Search:
         self._trials = Trials(start)
         self._levers = levers_of(start)
         self._held: list[_Held] = []
+        # what fails and no lever moves: ids
+        self._stuck = {check.id for check in beyond(start) if check.verdict == "fail"}
         self._nearest: tuple[Mapping[str, Value], Prepared] = ({}, start)
 
     def found(self) -> Fixes:
@@ -117,13 +124,19 @@ class _Search:
             self._first(_KEPT, Goal.ALL)
             return
         if not self._first((*_KEPT, *_LOWERED), Goal.CARE, Goal.HELD):
-            for way in _NEAREST:
-                self._first([way], Goal.CARE, Goal.HELD)
-        elif all(_cautions(held.made) for held in self._held):
+            for ways in _NEAREST:
+                self._first(ways, Goal.CARE)
+            if not self._held:
+                self._try(_BOTH, Goal.CARE)
+        elif self._held and all(_cautions(held.made) for held in self._held):
             self._first((*_KEPT, *_LOWERED), Goal.ALL)
-        if all(_cautions(one.made) or lowers_a_limit(one.values) for one in self._held):
+        if not self._stuck and all(
+            _cautions(held.made) or lowers_a_limit(held.values) for held in self._held
+        ):
             for way in _OTHER_STOCK:
                 self._try(way, Goal.ALL)
+        if not self._held:
+            self._try(_Way(_ANYTHING), Goal.HELD, soft=True)
 
     def _first(self, ways: Iterable[_Way], *goals: Goal) -> bool:
         """Try ways, each with the goals in turn, until one leads to a fix; returns whether one
@@ -138,18 +151,22 @@ class _Search:
             if one is not None and self._good(one.made, Goal.ALL):
                 self._held.append(_Held(one.values, one.made, one.kind, one.measure))
 
-    def _try(self, way: _Way, goal: Goal) -> bool:
-        """Try one way; returns whether it led to a fix."""
+    def _try(self, way: _Way, goal: Goal, soft: bool = False) -> bool:
+        """Try one way; returns whether it led to a fix, or as near to one as any will. `soft`: as
+        near as it comes."""
         levers, weights = self._free(way)
-        base = dict(self._base(way, goal))
+        base: dict[str, Value] = {}
+        if way.raw_top and "clean_up" in self._levers and self._start.job.deck.clean_up > 0.0:
+            base["deck.clean_up"] = 0.0
         values, made, moved = base, self._trials.of(base), dict[str, float]()
         for _ in range(_ROUNDS):
             if made is None or (values and self._good(made, goal)):
                 break
-            proposed = self._proposed(made, moved, levers, weights, goal)
+            proposed = self._proposed(made, moved, levers, weights, goal, soft)
             if proposed is None:
                 return False
             moved, step = proposed
+            base.update(self._bored_through(made, way, goal))
             values = {**base, **self._values(moved, step)}
             made = self._trials.of(values)
         if made is None or not values:
@@ -170,17 +187,13 @@ class _Search:
             levers[name], weights[name] = lever, weight
         return levers, weights
 
-    def _base(self, way: _Way, goal: Goal) -> Iterator[tuple[str, Value]]:
-        """Yields what a way sets whatever else it moves: no clean-up, bores all through."""
-        job, settled = self._start.job, self._start.known.settled
-        if way.raw_top and "clean_up" in self._levers and job.deck.clean_up > 0.0:
-            yield "deck.clean_up", 0.0
-        closed = [check for check in self._start.checks if check.id == "opens"]
-        if "recess" not in way.weights or "inserts" in settled.cut:
+    def _bored_through(self, made: Prepared, way: _Way, goal: Goal) -> Iterator[tuple[str, Value]]:
+        """Yields what makes blind bores through where the deck pass would not open one."""
+        if "recess" not in way.weights or "inserts" in self._start.known.settled.cut:
             return
-        if any(not _holds(check, goal) for check in closed):
-            blind = (k for k, insert in enumerate(job.insert, 1) if not insert.through)
-            yield from ((f"insert[{k}].through", True) for k in blind)
+        if any(check.id == "opens" and not _holds(check, goal) for check in made.checks):
+            tables = enumerate(self._start.job.insert, 1)
+            yield from ((f"insert[{k}].through", True) for k, one in tables if not one.through)
 
     def _proposed(
         self,
@@ -189,13 +202,15 @@ class _Search:
         levers: Mapping[str, Lever],
         weights: Mapping[str, float],
         goal: Goal,
+        soft: bool,
     ) -> tuple[Moves, float | None] | None:
         """Returns the moves from the start that keep all rows, the fewest of those by each rise of
         the stop, and the step that it takes (None: the job's own)."""
         best: tuple[tuple[int, float], Moves, float | None] | None = None
         for up, step in self._rises(made, goal):
             rows = tuple(_from_start(row, moved) for row in rows_of(made, goal, up))
-            moves = solve(Problem(rows, levers, weights, self._units))
+            problem = Problem(rows, levers, weights, self._units)
+            moves = solve(softened(problem) if soft else problem)
             if moves is None:
                 continue
             weight = sum(weights[name] * abs(move) for name, move in moves.items())
@@ -223,7 +238,7 @@ class _Search:
         for name, move in moved.items():
             typed = self._levers[name].at(move)
             if name == "core":
-                typed = thinner_core(self._start.job, self._typed(typed["board.thickness"]))
+                typed = other_core(self._start.job, self._typed(typed["board.thickness"]))
             values.update({key: self._typed(value) for key, value in typed.items()})
         if step is not None:
             values["skim.step"] = step
@@ -246,7 +261,8 @@ class _Search:
         if not self._good(made, goal):
             if _short(made) < _short(self._nearest[1]):
                 self._nearest = values, made
-            return False
+            failed = {check.id for check in made.checks if check.verdict == "fail"}
+            return bool(self._stuck) and failed <= self._stuck
         if all(dict(held.values) != values for held in self._held):
             kind = max(self._kind(key) for key in values)
             self._held.append(_Held(values, made, kind))

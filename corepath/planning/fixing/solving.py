@@ -8,8 +8,8 @@ rather change one value than three by less. What is left is rounded to lengths t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from corepath.planning.fixing.levers import Lever
 from corepath.planning.fixing.rows import Row
 from corepath.stackup.skim import TIE
 
-__all__ = ["Moves", "Problem", "solve", "typed_up"]
+__all__ = ["Moves", "Problem", "softened", "solve", "typed_up"]
 
 Floats = NDArray[np.float64]
 Moves = dict[str, float]
@@ -32,6 +32,9 @@ finer one where that does not do."""
 
 _ONE_MORE = 0.5
 """What one more value to change weighs, as a move of 0.5 mm of a lever of weight 1."""
+
+_HOLDS = 10.0
+"""What a mm missing of a margin that held weighs more than one of a margin that did not."""
 
 _NOISE = 1e-5
 """mm: a hundred times the solver's tolerance of 1e-7; a move smaller than this is none."""
@@ -50,6 +53,14 @@ class Problem:
     @property
     def names(self) -> list[str]:
         return list(self.levers)
+
+    @property
+    def arrays(self) -> tuple[Floats, Floats]:
+        """The slopes of the rows (rows, levers) and their margins."""
+        names = self.names
+        slopes = [[row.slopes.get(name, 0.0) for name in names] for row in self.rows]
+        matrix = np.array(slopes).reshape(len(self.rows), len(names))
+        return matrix, np.array([row.margin for row in self.rows])
 
     def cost(self, moves: Mapping[str, float]) -> float:
         """Returns what moves cost a builder: each by its weight, and `_ONE_MORE` for each value."""
@@ -73,6 +84,30 @@ def solve(problem: Problem) -> Moves | None:
     if moves is None:
         return None
     return {name: move for name, move in moves.items() if abs(move) > _NOISE}
+
+
+def softened(problem: Problem) -> Problem:
+    """Returns the problem with its rows relaxed by as little as lets them be kept: those that do
+    not hold as it is before those that do."""
+    from scipy.optimize import linprog
+
+    matrix, margins = problem.arrays
+    up, down = _all_bounds(problem, {})
+    short = [(0.0, None)] * len(margins)
+    weights = [0.0] * (2 * len(problem.names)) + [_HOLDS if one >= 0 else 1.0 for one in margins]
+    relaxing = np.hstack([-matrix, matrix, -np.eye(len(margins))])
+    solved = linprog(
+        weights, A_ub=relaxing, b_ub=margins, bounds=[*up, *down, *short], method="highs"
+    )
+    if solved.status != 0 or solved.x is None:
+        return problem
+    # a hair more, so that the solver's own tolerance does not make them impossible again
+    relaxed = [lack + _NOISE if lack > 0.0 else 0.0 for lack in solved.x[-len(margins) :]]
+    rows = tuple(
+        replace(row, margin=row.margin + lack)
+        for row, lack in zip(problem.rows, relaxed, strict=True)
+    )
+    return replace(problem, rows=rows)
 
 
 def _heaviest(problem: Problem, moves: Mapping[str, float]) -> list[str]:
@@ -118,17 +153,13 @@ def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
     """Returns the moves of least weight that keep all rows, some of them `fixed`."""
     from scipy.optimize import linprog
 
-    names = problem.names
-    matrix = np.array([[row.slopes.get(name, 0.0) for name in names] for row in problem.rows])
-    margins = np.array([row.margin for row in problem.rows])
-    if not names or not len(margins):
-        return {} if (margins >= -TIE).all() else None
+    names, (matrix, margins) = problem.names, problem.arrays
     if all(name in fixed for name in names):
         moves = np.array([fixed[name] for name in names])
         kept = bool((margins + matrix @ moves >= -TIE).all())
         return dict(zip(names, moves.tolist(), strict=True)) if kept else None
     # |move| is not linear: it is split into up - down, both at least 0
-    up, down = zip(*(_bounds(problem.levers[name], fixed.get(name)) for name in names), strict=True)
+    up, down = _all_bounds(problem, fixed)
     weights = [problem.weights[name] for name in names]
     solved = linprog(
         [*weights, *weights], A_ub=np.hstack([-matrix, matrix]), b_ub=margins,
@@ -140,11 +171,15 @@ def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
     return dict(zip(names, moves.tolist(), strict=True))
 
 
-Bounds = Sequence[tuple[float, float]]
+Bounds = list[tuple[float, float]]
 
 
-def _bounds(lever: Lever, fixed: float | None) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Returns the bounds of the parts of a move: up, and down."""
-    if fixed is not None:
-        return (max(fixed, 0.0), max(fixed, 0.0)), (max(-fixed, 0.0), max(-fixed, 0.0))
-    return (0.0, max(lever.high, 0.0)), (0.0, max(-lever.low, 0.0))
+def _all_bounds(problem: Problem, fixed: Mapping[str, float]) -> tuple[Bounds, Bounds]:
+    """Returns the bounds of the parts of each move: up, and down."""
+    up, down = [], []
+    for name in problem.names:
+        lever = problem.levers[name]
+        low, high = (fixed[name],) * 2 if name in fixed else (lever.low, lever.high)
+        up.append((max(low, 0.0), max(high, 0.0)))
+        down.append((max(-high, 0.0), max(-low, 0.0)))
+    return up, down

@@ -1,4 +1,4 @@
-"""What would make a stack-up pass, in numbers: floors that pass, the thinnest blank, the thickest
+"""What a stack-up has room for, in numbers: floors that pass, the thinnest blank, the thickest
 core, where a plug can go.
 
 All figures are for the worst case: with them the checks window, floor, shows and clean-up are ok.
@@ -109,26 +109,30 @@ class Advice:
     def possible(self) -> bool:
         return self.short <= TIE
 
+    @property
+    def _least_blank(self) -> str:
+        floor = "" if self.floors is None else f", with groove.floor = {mm(self.floors[0]):.2f}"
+        return f"the least blank for this core is {mm(self.least_blank or 0.0):.2f} thick{floor}"
+
+    @property
+    def _thickest(self) -> str:
+        return f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}"
+
     def lines(self) -> tuple[str, ...]:
-        """Return the advice in words, one sentence for each line."""
-        found = []
+        """Return the advice in words, one sentence for each line.
+
+        What would make a job pass of which nothing is cut is not told here: that is what fixes are
+        for, which were tried (`corepath.planning.fixing`).
+        """
+        found: list[str] = []
         if self.floors is None:
             if not self.possible:
                 found.append(f"what is cut is {mm(self.short):.2f} short of this core")
                 found += [casting.says for casting in self.deeper]
-        elif self.floors[0] <= self.floors[1] + TIE:
+            found.append(self._thickest)
+        elif self.possible:
             found.append("groove.floor passes from {:.2f} to {:.2f}".format(*map(mm, self.floors)))
-        else:
-            words = "no groove.floor passes: it would have to be at least {:.2f} and at most {:.2f}"
-            found.append(words.format(*map(mm, self.floors)))
-        if self.least_blank is not None:
-            floor = "" if self.floors is None else f", with groove.floor = {mm(self.floors[0]):.2f}"
-            found.append(
-                f"the least blank for this core is {mm(self.least_blank):.2f} thick{floor}"
-            )
-        found.append(
-            f"the thickest core that this blank still gives is {mm(self.thickest_core):.2f}"
-        )
+            found += [self._least_blank, self._thickest]
         if self.stop is None:
             low, keeps = self.lowest_plane, self.working_stop
             found.append(

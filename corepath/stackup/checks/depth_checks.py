@@ -1,5 +1,8 @@
 """The checks on heights: groove depth against final thickness first, then what depends on it.
 
+What only other values of the job would mend has no words here: fixes are tried
+(`corepath.planning.fixing`), and one value helps some checks and harms others.
+
 Each function gives one check (fill: one for each casting); formulas: docs/arithmetic.md.
 """
 
@@ -10,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from corepath.lengths import mm
-from corepath.stackup.advice.higher_stop import higher_stop
 from corepath.stackup.checks.judge import AtLeast, judge, weakest
 from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
@@ -86,15 +88,12 @@ def _window(stack: Stackup) -> Check:
             shows = stopped
         value = shows - deck
         spread = spread_of_depth(stack, casting, value)
-        missing = job.limits.window - value.worst()[0]
         return AtLeast(value, job.limits.window, spread=spread).check(
             "window",
             says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
             f"{mm(deck.nominal):.2f}",
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at "
             f"{_at(*at)}",
-            mend=f"a blank {mm(missing):.2f} thicker, or a core thinner by as much, or "
-            "groove.floor or deck.clean_up lower by as much",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -106,14 +105,12 @@ def _floor(stack: Stackup) -> Check:
     def judged(casting: CastingStack) -> Check:
         at = casting.widest_gap_at
         value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
-        needed = casting.casting.floor + limit - value.worst()[0]
         return AtLeast(value, limit, spread=spread_of_wood(stack, casting, value)).check(
             "floor",
             says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
             "blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
-            mend=f"set its floor to {mm(needed):.2f} or more; tape or seal below the places that "
-            "run thin",
+            mend="tape or seal below the places that run thin",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -143,10 +140,9 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     """
     skim = stack.skim
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
-    name, short = casting.casting.id, -value.worst()[0]
+    name, mend = casting.casting.id, ""
     verb = "shows" if value.nominal >= -TIE else "does not show"
     says = f"{name} {verb} at the pass at {mm(plane):.2f}"
-    mend = f"cut its floor {mm(short):.2f} lower, or take a blank {mm(short):.2f} thicker"
     if skim.recorded:
         says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
         mend = (
@@ -225,7 +221,7 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
         says=f"the deck pass removes at least {mm(value.nominal):.2f} at "
         f"{words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",
-        mend=_more_clean_up(stack, plane, wanted - value.worst()[0]),
+        mend="" if wanted > 0.0 else "plane the raw top flat, which may stay",
     )
 
 
@@ -244,17 +240,6 @@ def _raw_top(stack: Stackup, least: float) -> str:
         "; in the worst case raw top stays where the deck is more than "
         f"{mm(stack.weakest_deck + least):.2f} high"
     )
-
-
-def _more_clean_up(stack: Stackup, plane: float, short: float) -> str:
-    """Return in words what leaves `short` mm more to remove than a stop at `plane`."""
-    # Asking for less deck.clean_up does not help before the stop: all planes would lie lower by as
-    # much. Once the skim has stopped the planes are fixed, and it does.
-    if stack.job.deck.clean_up <= 0.0:
-        return "mill the raw top flat where it may stay, or ask for some deck.clean_up"
-    if stack.skim.recorded:
-        return f"a core {mm(short):.2f} thinner, or deck.clean_up lower by as much"
-    return higher_stop(stack, plane + short)
 
 
 def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
@@ -327,7 +312,6 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face "
         f"in a seat {mm(seat.nominal):.2f} deep",
         where=place.place.id,
-        mend=f"raise its recess by {mm(limit - value.worst()[0]):.2f}",
     )
 
 
@@ -341,7 +325,7 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         says=f"wood over the seat of {place.place.id}"
         + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
         where=place.place.id,
-        mend="a thinner flange, less recess, or a place where the deck is higher",
+        mend="a thinner flange, or a place where the deck is higher",
     )
 
 
@@ -368,8 +352,8 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         stack.job.limits.barrel,
         says=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
-        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, less "
-        "recess, or a place where the deck is higher",
+        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, or a "
+        "place where the deck is higher",
     )
 
 
@@ -412,15 +396,7 @@ def _bored(stack: Stackup, name: str, short: float) -> str:
     # What was measured is cut: a change of the job moves it no more, a drill does.
     if name in stack.heights.settled.bore_depth:
         return f"bore it {mm(short):.2f} deeper before the deck is cut, and record its depth again"
-    return f"bore it through (insert.through = true){_or_higher(stack, short)}"
-
-
-def _or_higher(stack: Stackup, short: float) -> str:
-    return (
-        ""
-        if stack.skim.recorded
-        else f", or {higher_stop(stack, stack.skim.planned_plane + short)}"
-    )
+    return "bore it through (insert.through = true)"
 
 
 def hold_at(stack: Stackup, plane: float) -> Check:

@@ -110,10 +110,10 @@ def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
     reaches it."""
     factor = limit / max(load.chip, 1e-9)
     rpm, word = work.cutting.rpm / factor, "at least" if factor > 1.0 else "at most"
-    ways = [f"feed {word} {feed(load.cut.feed * factor):.0f~}"]
+    ways = [f"cutter.feed {word} {feed(load.cut.feed * factor):.0f~}"]
     slowest, fastest = job.machine.spindle_rpm
     if slowest <= rpm <= fastest:
-        ways.append(f"rpm {'at most' if factor > 1.0 else 'at least'} {rpm:.0f}")
+        ways.append(f"cutter.rpm {'at most' if factor > 1.0 else 'at least'} {rpm:.0f}")
     if load.thinning < 1.0 and factor > 1.0:
         ways.append("a wider cut")
     return ", or ".join(ways)

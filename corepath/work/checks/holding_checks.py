@@ -297,7 +297,8 @@ def _collet(work: Work) -> Iterator[Check]:
         says=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes {mm(depth):.2f} "
         "deep",
         where=work.name,
-        mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further",
+        mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further "
+        "(cutter.stick_out)",
     )
     # Only beside pockets and holes: paths over faces and decks keep off obstacles by themselves
     # (`keepoff`).
