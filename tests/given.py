@@ -1,5 +1,4 @@
-"""What several tests ask and the package itself does not: a job from a text, one with suggested
-values, contrasts."""
+"""What several tests ask and the package itself does not: a job from a text, contrasts."""
 
 from __future__ import annotations
 
@@ -7,7 +6,6 @@ from corepath.errors import InputError
 from corepath.job.load import check_source
 from corepath.job.model import Job
 from corepath.job.text.source import parse
-from corepath.stackup.advice.suggest import Suggestion, with_values
 
 
 def load_text(text: str, file: str) -> Job:
@@ -18,11 +16,6 @@ def load_text(text: str, file: str) -> Job:
     if job is None or faults:
         raise InputError(faults)
     return job
-
-
-def suggested_job(job: Job, suggestion: Suggestion) -> Job:
-    """The job with the suggested values in it."""
-    return with_values(job, suggestion.values)
 
 
 def contrast(one: str, other: str) -> float:

@@ -24,7 +24,6 @@ from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import Apart
 from corepath.readback.result import Case, Outcome
 from corepath.reported import reported
-from corepath.stackup.advice.suggest import Suggestion
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.odds.odds import Odds, Spoiler
 from corepath.stackup.odds.outcome import Outcome as Verdict
@@ -94,9 +93,6 @@ class Planner:
         failed = tuple(check.id for check in self.checks if check.verdict == "fail")
         tight = tuple(Tight(check) for check in self.checks)
         return Verdict("no" if failed else "ready", ODDS, tight, "raise it", failed, ())
-
-    def suggestion(self, prepared: Any) -> Any:
-        return Suggestion({"groove.floor": 1.05}, least_margin=0.1)
 
     def measuring_path(self, path: Path) -> Path:
         return path.with_suffix(".measure.csv")
@@ -212,7 +208,6 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "questions.passes",
         "questions.pour_sheet",
         "questions.stops",
-        "questions.suggestion",
         "questions.measuring_path",
         "questions.outcome",
     ):
@@ -265,7 +260,7 @@ def test_the_verdict_is_first_and_last_on_a_small_terminal(planner: Planner, job
     assert "Comes out in 97 of 100. What spoils the others, of 100: clean-up 2.9." in short
     assert "93 of 100" in short  # of evenly drawn errors
     assert "\nFix: raise it\n" in short
-    assert "Next: fix the job, then: corepath check my-board.toml --suggest" in short
+    assert "Next: fix the job, then: corepath check my-board.toml" in short
     verdict = short[: short.index("\nMore: ")]
     assert "if the skim stops at" in long.partition(verdict)[0]
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import shlex
 import shutil
 from pathlib import Path
 
@@ -13,9 +14,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
-from corepath.cli.tables.stackup_tables import suggestion_lines
 from corepath.planning.prepare import prepare
-from corepath.stackup.advice.suggest import Suggestion
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PATH = "job.toml"
@@ -143,42 +142,16 @@ def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
     shop.type("check", PATH)
 
 
-def test_the_values_of_suggest_pass_when_they_are_typed(shop: Shop) -> None:
-    """As printed, rounding and all, into every place of that key; without them the wedge is a
-    caution."""
-    for name in ("board-1280-wedge.toml", "blank-wedge.csv"):
-        shutil.copy(SAMPLES / name, name)
-    job = Path("board-1280-wedge.toml")
-    output = shop.type("check", job, "--suggest", "--all").output
-    assert "caution: clean-up" in output
-    values = dict(
-        re.findall(
-            r"^  ([a-z_]+\.[a-z_]+) = "
-            r"([0-9.]+)$",
-            output.partition("These values pass")[2],
-            re.M,
-        )
-    )
-    assert {"groove.floor", "skim.step", "deck.clean_up"} <= set(values)
-    text = job.read_text()
-    for key, value in values.items():
-        section, name = key.split(".")
-        pattern = rf"(^\[+{section}\]+(?:(?!^\[).)*?^{name} = )[0-9.]+"
-        text, count = re.subn(pattern, rf"\g<1>{value}", text, flags=re.M | re.S)
-        assert count, key
-    job.write_text(text)
-    assert re.search(r"^\d+ ok \(", shop.type("check", job, "--all").output, re.M)
-
-
-def test_suggested_values_are_in_the_units_of_the_job() -> None:
-    """1.03 typed into a job in inches would be a floor of 26 mm."""
-    suggestion = Suggestion({"groove.floor": 1.03, "skim.step": 0.5}, 0.1)
-    assert "groove.floor = 1.03\n" in suggestion_lines(suggestion, "mm")
-    assert suggestion_lines(suggestion, "inch").splitlines()[1:] == [
-        "  groove.floor = 0.04055",
-        "  skim.step = 0.01969",
-    ]
-    assert "Nothing is left to choose" in suggestion_lines(Suggestion({}, 0.2), "mm")
+def test_a_fix_pasted_as_it_is_printed_leads_to_a_plan(shop: Shop) -> None:
+    """The last line of a check that fails is the command that mends it, rounding and quotes and
+    all; as tight as it is, its risks are named."""
+    text = Path(PATH).read_text().replace("floor = 1.2", "floor = 2.2", 1)
+    Path(PATH).write_text(text)
+    output = shop.type("check", PATH, exit_code=1).output
+    assert len(output.rstrip().split("\n")) <= 20 and "\nFix: groove.floor 2.2 → " in output
+    words = shlex.split(output.rstrip().rpartition("Next: corepath ")[2])
+    output = shop.type(*words).output
+    assert "-floor = 2.2" in output and output.rstrip().endswith(f"Next: corepath plan {PATH}")
 
 
 def fill_in_the_form(path: Path) -> None:

@@ -81,7 +81,7 @@ def test_nothing_is_left_behind(ran) -> None:  # type: ignore[no-untyped-def]
 def test_nothing_is_printed(ran, capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """A program's own output must stay its own; the page's `print` was its own too."""
     _, names, _, _, _ = ran
-    corepath.check(str(COUPON)).suggestion()
+    corepath.check(str(COUPON)).fixes()
     names["plan"].write(tmp_path / "again")
     assert capfd.readouterr() == ("", "")
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import html
 import json
 import re
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -225,12 +224,11 @@ def _near(one: Any, other: Any, at: str) -> None:
 @pytest.mark.whole
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_the_terminal_speaks_the_jobs_units_and_json_mm(tmp_path: Path, units: str) -> None:
-    """Tables were in mm in an inch job, and `--suggest` printed `insert.recess = 0.`, which is no
-    TOML."""
+    """Tables were in mm in an inch job."""
     job = tmp_path / "job.toml"
     text = COUPON if units == "mm" else twin()
     job.write_text(text)
-    result = CliRunner().invoke(app, ["check", str(job), "--suggest", "--all"])
+    result = CliRunner().invoke(app, ["check", str(job), "--all"])
     assert result.exit_code == 0, result.output
     words = {"mm": "lengths in mm", "inch": "lengths in inches"}
     assert (
@@ -241,14 +239,6 @@ def test_the_terminal_speaks_the_jobs_units_and_json_mm(tmp_path: Path, units: s
     # 1.00, 0.54 and a limit of 0 by hand in docs/arithmetic.md; 1.00 / 25.4 = 0.0394
     row = next(line for line in result.stdout.splitlines() if line.startswith(" window"))
     assert row.split()[2] == {"mm": "1.000", "inch": "0.0394"}[units]
-    values = [line for line in result.stdout.splitlines() if re.match(r"  [\w.]+ = ", line)]
-    assert len(values) >= 4
-    tomllib.loads("\n".join(line.strip() for line in values))
-    floor = tomllib.loads(next(line.strip() for line in values if "floor" in line))["groove"][
-        "floor"
-    ]
-    low, high = {"mm": (0.8, 1.4), "inch": (0.8 / 25.4, 1.4 / 25.4)}[units]
-    assert low < floor < high
     report = json.loads(CliRunner().invoke(app, ["check", str(job), "--json"]).stdout)
     window = next(check for check in report["checks"] if check["id"] == "window")
     assert window["value"] == pytest.approx(1.0, abs=1e-3) and window["unit"] == "mm"

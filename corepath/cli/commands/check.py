@@ -147,7 +147,7 @@ def _told(
     units = units_of(prepared.job.units)
     told = [text for part in parts for text in _tables(prepared, job, part)]
     if suggest:
-        told.append(fix_lines(found.fixes, job, units))
+        told.append(fix_lines(found, job, units))
     told.append(verdict_lines(prepared.job.title, found, prepared.cautions, units))
     if prepared.board.template is not None:
         told[-1] += "\n" + textwrap.fill(units.text(marked(prepared.board.template.line)), WIDTH)
@@ -204,9 +204,7 @@ def _recorded(job: Path) -> str:
     return f"{record_table(record_rows(record, record.entries, facts))}\nfrom {path}"
 
 
-def _ends(
-    prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: bool
-) -> list[str]:
+def _ends(prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: bool) -> list[str]:
     """Return the last lines: where to measure, what prints the rest, the next command."""
     settled, fixes, lines = prepared.known.settled, found.fixes.found, []
     unmeasured = prepared.known.measured is None and not (settled.thickness or settled.cut)

@@ -10,15 +10,19 @@ from corepath.cli.tables.paragraphs import WIDTH, next_command
 from corepath.lengths import Units, marked
 
 if TYPE_CHECKING:
-    from corepath.stackup.advice.fix import Fix, Fixes
+    from corepath.stackup.advice.fix import Fix
+    from corepath.stackup.odds.outcome import Outcome
 
 __all__ = ["fix_command", "fix_lines"]
 
 _MARGIN = "   "
 
 
-def fix_lines(fixes: Fixes, job: Path, units: Units) -> str:
+def fix_lines(found: Outcome, job: Path, units: Units) -> str:
     """Returns all fixes of a job, the cheapest first, or how near any came."""
+    fixes = found.fixes
+    if found.answer == "ready":
+        return "All checks hold: there is nothing to fix."
     if not fixes.found:
         if fixes.nearest is None:
             return "No value of the job changes what does not hold."

@@ -141,12 +141,18 @@ def _fills(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     that spoil one are not offered."""
     skim = found.stackup.skim
     higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
-    slopes = {"pour_short": -1.0, "floor": depth_loss(found.resolved.cast)}
+    slopes = _of_pour(found)
     fills = (check for check in found.checks if check.id == "fill")
     for check, casting in zip(fills, found.stackup.castings, strict=True):
         crown = _crown(found, casting.deck_highest)
         planes = {} if skim.recorded else {"clean_up": 1.0, "core": 1.0 - crown}
         yield Row("fill", _slack(check, goal) + higher, {**slopes, **planes})
+
+
+def _of_pour(found: Prepared) -> dict[str, float]:
+    """Returns how the height of the resin moves: a deeper pocket loses more of it."""
+    loss = depth_loss(found.resolved.cast)
+    return {"pour_short": -1.0, "floor": loss, "blank": -loss}
 
 
 def _crown(found: Prepared, height: float) -> float:
@@ -161,7 +167,7 @@ def _holds(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     skim = stack.skim
     in_b, in_c = holds_at(stack, skim.judged_plane)
     higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
-    below = {"least_height": -1.0, "pour_short": -1.0, **_OF_PLANE}
+    below = {**_of_pour(found), **_OF_PLANE, "least_height": -1.0}
     yield Row("hold", _slack(in_b, goal) + higher, below)
     yield Row("hold", _slack(in_c, goal), {"least_height": -1.0, "edge": 1.0})
 

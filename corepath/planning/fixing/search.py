@@ -119,7 +119,7 @@ class _Search:
 
     def _look(self) -> None:
         self._surer()
-        if not self._start.failed:
+        if not _failed(self._start):
             # a caution is no reason to lower a limit, or to look for other wood
             self._first(_KEPT, Goal.ALL)
             return
@@ -250,11 +250,10 @@ class _Search:
 
     def _good(self, made: Prepared, goal: Goal) -> bool:
         if goal is not Goal.ALL:
-            return not made.failed
+            return not _failed(made)
         fixed = beyond(made)
-        return all(check.verdict == "ok" or check in fixed for check in made.checks) and (
-            not made.failed
-        )
+        good = all(check.verdict == "ok" or check in fixed for check in made.checks)
+        return good and not _failed(made)
 
     def _keep(self, values: Mapping[str, Value], made: Prepared, goal: Goal) -> bool:
         """Keep what was tried, as a fix where it is good, else where it comes nearest."""
@@ -318,6 +317,11 @@ def _verb(check: Check) -> str:
 
 def _holds(check: Check, goal: Goal) -> bool:
     return check.verdict == "ok" or (goal is not Goal.ALL and check.verdict == "caution")
+
+
+def _failed(made: Prepared) -> bool:
+    """Returns whether a check fails, whatever risk the job accepts."""
+    return any(check.verdict == "fail" for check in made.checks)
 
 
 def _cautions(made: Prepared) -> tuple[str, ...]:
