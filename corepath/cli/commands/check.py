@@ -211,7 +211,7 @@ def _ends(prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: b
     # the lines of a fix leave no room for what does not lead to one
     if unmeasured and not fixes:
         lines.append(_where_to_measure(job))
-    more = [] if every else ["--all", f"--show {'|'.join(Part)}"]
+    more = [] if every else [f"--all, or --show {'|'.join(Part)}"]
     if len(fixes) > 1 and not suggest:
         more.insert(0, f"--suggest ({len(fixes)} fixes)")
     if more:
