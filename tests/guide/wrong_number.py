@@ -28,7 +28,7 @@ LARGEST = 64.0
 CLOSE = 0.02
 """Share of the present size within which the turning size is found."""
 
-NAMES = tuple(Tolerances.model_fields)
+NAMES = tuple(name for name, field in Tolerances.model_fields.items() if field.default is not None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -222,15 +222,20 @@ def _ends(prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: b
 def _where_to_measure(job: Path) -> str:
     """Return the path of the list of places to measure, or the command that writes it: `check`
     itself writes nothing."""
-    from corepath.cli.tables.paragraphs import next_command
+    from corepath.cli.tables.paragraphs import WIDTH, next_command, wrapped
     from corepath.planning.questions import measuring_path
 
     listed = measuring_path(job)
     if listed.exists():
-        return f"The blank was not measured: places to measure are in {listed}"
-    return "The blank was not measured. " + next_command("record", job).replace(
-        "Next:", "The places to measure:"
+        return wrapped(f"The blank was not measured: places to measure are in {listed}")
+    says, command = (
+        "The blank was not measured. The places to measure:",
+        next_command("record", job),
     )
+    # a command is never broken: where it does not fit it gets a line of its own
+    command = command.partition("corepath")[2]
+    apart = " " if len(f"{says} corepath{command}") <= WIDTH else "\n    "
+    return f"{says}{apart}corepath{command}"
 
 
 def _next(prepared: Prepared, found: Outcome, job: Path) -> str:
