@@ -193,7 +193,9 @@ def _bins(p: Array, radius: float, frame: Array, columns: int, rows: int) -> tup
     for turn in range(2):
         if turn == 1:
             starts = np.zeros(columns * rows + 1, np.int64)
-            starts[1:] = np.cumsum(counts[:-1])
+            # A slice assigned compiles numba's texts of mismatched shapes: two seconds.
+            for cell in range(columns * rows):
+                starts[cell + 1] = starts[cell] + counts[cell]
             at = starts.copy()
             items = np.empty(starts[-1], np.int64)
         for k in range(p.shape[0] - 1):
@@ -298,7 +300,8 @@ def finer(
         mine = moves[starts[cell] : starts[cell + 1]]
         if count + mine.shape[0] > items.shape[0]:
             longer = np.empty(2 * items.shape[0] + mine.shape[0], np.int64)
-            longer[:count] = items[:count]
+            for q in range(count):  # see `_bins` for why this is no slice
+                longer[q] = items[q]
             items = longer
         x, y = frame[0] + (i + 0.5) * size, frame[1] + (j + 0.5) * size
         count += _deciding(p, mine, x, y, half, profile, items[count:])
