@@ -169,19 +169,21 @@ def _planned_of(
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
-    report = _sealed(full_report(proof, results, despite_failures), files)
-    files["report.json"] = _json(report)
+    report = full_report(proof, results, despite_failures)
+    files["report.json"] = _sealed(report, files)
     return Plan(prepared, proof.made, readback, results, files, report)
 
 
-def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> dict[str, Any]:
-    """Add the names and digests of the other files to the report, and its own seal."""
+def _sealed(report: dict[str, Any], files: Mapping[str, str | bytes]) -> str:
+    """Add the names and digests of the other files to the report, and its own seal; return it as
+    text."""
     report["files"] = sorted((*files, "report.json"))
     report[FILES_KEY] = files_sha256(files)
-    # Through the text and back: the seal must match the report as it is read from the file, where
-    # tuples are lists and marked lengths plain text.
-    report[SEAL] = seal_of(json.loads(_json(report)))
-    return report
+    text = _json(report)
+    # From the text: the seal must match the report as it is read from the file, where tuples are
+    # lists and marked lengths plain text. It is put in by hand: to write all again takes as long.
+    report[SEAL] = seal_of(json.loads(text))
+    return text.removesuffix("\n}\n") + f',\n "{SEAL}": "{report[SEAL]}"\n}}\n'
 
 
 def preview(

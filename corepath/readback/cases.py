@@ -31,6 +31,7 @@ from corepath.readback.result import Case, Outcome
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import Singles, check_floor
 from corepath.readback.surfaces.hole_steps import is_open
+from corepath.readback.surfaces.left import measure_edge, measure_seats, measure_thinnest
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.material import Stock
 from corepath.stock.path import lay
@@ -135,11 +136,31 @@ class _Trial(Run):
     def _surface(self, deck: Deck) -> Singles:
         return super()._surface(deck) + np.float32(self.dz)
 
+    def _planed(self, work: Work, plane: float, done: Done) -> None:
+        self._check_planed(work, plane, done)
+        self._close(done)
+
+    def _close(self, done: Done) -> None:
+        """Take over the findings alone: a case reports nothing else of a file."""
+        self.findings.extend(done.findings)
+
+    def left(self, setup: str, works: Sequence[Work]) -> None:
+        """Measure what `figures` asks for."""
+        measures, shop = MeasureList(f"after {setup}"), self.shop
+        if setup == "A":
+            self._floors()
+        if setup == "C":
+            board = None if shop.outline is None else shop.mirrored_area(shop.outline, setup)
+            measure_thinnest(self.stock, board, measures)
+            measure_seats(self.stock, shop.seats, shop.bores, measures)
+            measure_edge(self.stock, board, self.castings, measures)
+        self.measures.extend(measures)
+
     def from_pass(self, number: int) -> _Trial:
         """Return a copy of the state after a pass of the skim, from which to go on."""
         stock = self.after_pass.get(number, self.stock).copy()
         other = _Trial(replace(self.shop, planned_pass=number), self.files, stock)
-        other.face, other.castings, other.heights = self.face, dict(self.castings), self.heights
+        other.face, other.castings = self.face, dict(self.castings)
         other.behind = list(self.behind)
         return other
 
@@ -212,6 +233,7 @@ def read_cases(
         (w for w in works if w.setup != "D"), key=lambda work: (work.setup, work.order, work.part)
     )
     cases, outcomes = tuple(cases), {}
+    deck: tuple[int, Singles] | None = None  # its heights: the columns stand alike in all cases
     # One blank after the other: each holds many columns, and the copies of its cases besides. All
     # cases of one thickness share A and the skim, which are cut once.
     for thicker in dict.fromkeys(case.thicker for case in cases):
@@ -219,8 +241,10 @@ def read_cases(
         first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same)
         for case in same:
             rest = first.from_pass(case.stop)
+            rest.heights = deck
             again = shop.z_zero == "face" and case.stop != shop.planned_pass
             rest.end(ordered, not again)
+            deck = rest.heights
             findings = (*first.findings, *rest.findings)
             outcomes[case] = Outcome(case, findings, rest.figures(first), again)
     return tuple(outcomes[case] for case in cases)

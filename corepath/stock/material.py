@@ -346,20 +346,25 @@ class Stock:
 
         Of `mask`, only those that were cut from above and still have wood under them are filled.
         """
-        level = self.raw - np.float32(below)
-        # The caller's mask is a little wider than the pocket. Uncut wood (within 0.001 mm of the
-        # raw top) and holes right through, such as those of the dowels, take no resin.
-        blind = (
-            mask
-            & self.has_wood
-            & (self.wood_top < self.raw - np.float32(1e-3))
-            & (self.wood_top < level)
-        )
-        self.cast_bottom = np.where(blind, self.wood_top, self.cast_bottom)
-        self.cast_top[blind] = level[blind]
-        self._settle()
+        rows, columns = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
+        if len(rows):
+            part = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+            self._fill(part, mask[part], below)
         # The paths so far met no resin: replayed over it, they would cut it away.
         self._begin()
+
+    def _fill(self, part: tuple[slice, slice], mask: Mask, below: float) -> None:
+        """Fill the columns of `mask`, which is of a part of the columns; see `pour`."""
+        raw, wood, bottom = self.raw[part], self.wood_top[part], self.wood_bottom[part]
+        level = raw - np.float32(below)
+        # The caller's mask is a little wider than the pocket. Uncut wood (within 0.001 mm of the
+        # raw top) and holes right through, such as those of the dowels, take no resin.
+        blind = mask & Stock.filled(bottom, wood) & (wood < raw - np.float32(1e-3)) & (wood < level)
+        # A new one: copies of this blank share the old.
+        self.cast_bottom = self.cast_bottom.copy()
+        self.cast_bottom[part][blind] = wood[blind]
+        self.cast_top[part][blind] = level[blind]
+        self._settle(part)
 
     def flip(self, about: Literal["x", "y"], onto: Singles | None = None) -> None:
         """Turn the blank over about the X axis (y becomes -y) or Y axis (x becomes -x).

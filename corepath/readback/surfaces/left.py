@@ -19,7 +19,9 @@ from corepath.readback.surfaces.floors import inside
 from corepath.readback.surfaces.measures import MeasureList, spread
 from corepath.stock.material import Mask, Stock
 
-__all__ = ["measure_edge", "measure_floors", "measure_left", "measure_seats"]
+__all__ = [
+    "measure_edge", "measure_floors", "measure_left", "measure_seats", "measure_thinnest",
+]  # fmt: skip
 
 # mm between the places along the board's edge.
 _STATION = 1.0
@@ -33,6 +35,11 @@ Singles = NDArray[np.float32]
 def _wood(stock: Stock) -> Singles:
     """Return the height of the wood of each column, mm; 0 where there is none."""
     return np.where(stock.has_wood, stock.wood_top - stock.wood_bottom, np.float32(0.0))
+
+
+def _whole(stock: Stock) -> Singles:
+    """Return the height of each column from its lowest to its highest solid, mm."""
+    return np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
 
 
 def _casting(stock: Stock) -> Singles:
@@ -51,26 +58,20 @@ def measure_left(
 ) -> None:
     """Measure the thinnest column left, of the whole blank and of the board, and how even the face
     on the bed is; `seats` cut from below are no part of that face."""
-    whole = np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
-    for name, area in (("blank", None), ("board", board)):
-        if name == "board" and area is None:
+    solid, has_wood, whole, wood = stock.solid, stock.has_wood, _whole(stock), _wood(stock)
+    bare = solid if board is None else solid & inside(stock, board)
+    for name, mask in (("blank", solid), ("board", bare)):
+        if (name == "board" and board is None) or not mask.any():
             continue
-        mask = stock.solid if area is None else stock.solid & inside(stock, area)
-        if not mask.any():
-            continue
-        least, at = _least(stock, whole, mask)
-        measures.take(
-            f"{name} thinnest", least, None, "thinnest place left, wood and casting together", at
-        )
-        wood = mask & stock.has_wood
-        if wood.any():
-            least, at = _least(stock, _wood(stock), wood)
+        _take_thinnest(name, stock, whole, mask, measures)
+        wooden = mask & has_wood
+        if wooden.any():
+            least, at = _least(stock, wood, wooden)
             measures.take(
                 f"{name} least wood", least, None, "least wood of a column that has any", at
             )
-    bare = stock.solid if board is None else stock.solid & inside(stock, board)
     for seat in seats:
-        bare &= ~inside(stock, shapely.buffer(seat, stock.grid.cell))
+        bare = bare & ~inside(stock, shapely.buffer(seat, stock.grid.cell))
     if bare.any():
         low = stock.bottom
         least, at = _least(stock, -low, bare)
@@ -78,21 +79,34 @@ def measure_left(
         measures.take("face below", -least, None, says, at, spread(low[bare]))
 
 
+def measure_thinnest(stock: Stock, board: Polygon | None, measures: MeasureList) -> None:
+    """Measure the thinnest column left of the board, as `measure_left` does; nothing without a
+    board."""
+    if board is None:
+        return
+    mask = stock.solid & inside(stock, board)
+    if mask.any():
+        _take_thinnest("board", stock, _whole(stock), mask, measures)
+
+
+def _take_thinnest(
+    name: str, stock: Stock, whole: Singles, mask: Mask, measures: MeasureList
+) -> None:
+    least, at = _least(stock, whole, mask)
+    says = "thinnest place left, wood and casting together"
+    measures.take(f"{name} thinnest", least, None, says, at)
+
+
 def measure_floors(stock: Stock, castings: Mapping[str, Polygon], measures: MeasureList) -> None:
     """Measure the wood left under the floor of each casting, before it is poured."""
+    wood, cut = _wood(stock), stock.raw - stock.top > np.float32(_THIN)
     for name, area in castings.items():
-        mask = inside(stock, area) & (stock.raw - stock.top > np.float32(_THIN))
+        mask = inside(stock, area) & cut
         if not mask.any():
             continue
-        least, at = _least(stock, _wood(stock), mask)
-        measures.take(
-            f"{name} wood under",
-            least,
-            None,
-            "least wood under its floor",
-            at,
-            spread(_wood(stock)[mask]),
-        )
+        least, at = _least(stock, wood, mask)
+        says = "least wood under its floor"
+        measures.take(f"{name} wood under", least, None, says, at, spread(wood[mask]))
 
 
 def measure_seats(
@@ -104,14 +118,14 @@ def measure_seats(
     """Measure the least wood over the flange of each insert once the deck is cut: over its seat,
     beside its bore (x, y, diameter); both by id in the frame of C."""
     # Half the diagonal of a cell, so that no column stands over the bore or beside the seat.
-    slack = 0.71 * stock.grid.cell
+    slack, wood = 0.71 * stock.grid.cell, _wood(stock)
     for name, seat in seats.items():
         x, y, diameter = bores[name]
         flange = inside(stock, shapely.buffer(seat, -slack))
         flange &= ~stock.grid.near(x, y, diameter / 2.0 + slack)
         if not flange.any():
             continue
-        least, at = _least(stock, _wood(stock), flange)
+        least, at = _least(stock, wood, flange)
         measures.take(
             f"{name} wood over", least, None, "least wood between its seat and the deck", at
         )

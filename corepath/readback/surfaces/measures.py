@@ -24,8 +24,10 @@ def spread(values: NDArray[np.floating]) -> Extra:
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())
-    edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
-    counts, _ = np.histogram(values.astype(np.float64), bins=edges)
+    # By their number and range, not by their edges, which numpy takes for uneven and sorts for.
+    counts, edges = np.histogram(
+        values.astype(np.float64), bins=_BARS, range=(low, max(high, low + 1e-3))
+    )
     return (
         ("edges", tuple(float(edge) for edge in edges)),
         ("counts", tuple(float(count) for count in counts)),

@@ -32,11 +32,33 @@ from corepath.views.player.play_model import (
 
 __all__ = ["PageHead", "page_data", "page_part", "preview_html"]
 
-Faces = dict[bytes, tuple[int, str]]
-"""Bytes of a face to its number and its packed text."""
-
 _SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
 """Parts of the page's script, in the order in which they need one another."""
+
+
+class _Faces:
+    """The faces of all states, each held once, packed; `step` is that of their heights, mm."""
+
+    def __init__(self, step: float) -> None:
+        self.step = step
+        self.packed: list[str] = []
+        self._by_bytes: dict[bytes, int] = {}
+        self._seen: dict[int, tuple[int, Heights]] = {}
+
+    def number(self, face: Heights) -> int:
+        """Return the number of a face, a new one for heights that no face before it had."""
+        # Most states share their faces: the same array is not read again. It is held, so that no
+        # other can take its place in memory.
+        if id(face) not in self._seen:
+            self._seen[id(face)] = self._number(face), face
+        return self._seen[id(face)][0]
+
+    def _number(self, face: Heights) -> int:
+        held = hashlib.blake2b(face.tobytes()).digest()
+        if held not in self._by_bytes:
+            self._by_bytes[held] = len(self.packed)
+            self.packed.append(pack.heights(face, self.step))
+        return self._by_bytes[held]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +110,10 @@ def page_data(
     """Return the figures of the page: each state of the blank once, each face of it once."""
     # The blank after one file is the blank before the next, and most files leave most faces as they
     # were: kept once, the page is a fraction as large.
-    faces: Faces = {}
     states: dict[str, int] = {}
     step = pack.height_step(_farthest(reels))
-    entries = [_entry(reel, faces, states, step) for reel in reels]
+    faces = _Faces(step)
+    entries = [_entry(reel, faces, states) for reel in reels]
     rim = size[0] / 2.0, size[1] / 2.0
     return {
         "inch": inch,
@@ -105,7 +127,7 @@ def page_data(
         "size": list(size),
         "reels": entries,
         "states": [json.loads(state) for state in states],
-        "faces": [packed for _, packed in faces.values()],
+        "faces": faces.packed,
         "solids": {setup: pack.text(glb(blank, rim)) for setup, blank in solids.items()},
         "viewer": pack.text(viewer()) if solids else "",
         "slot": SLOT,
@@ -122,13 +144,14 @@ def _cone(cutter: Cutter) -> dict[str, float]:
 def _farthest(reels: Sequence[PlayedFile]) -> float:
     """How far from 0 the farthest height of any state lies, mm."""
     blanks = [blank for reel in reels for blank in (reel.before, reel.after)]
-    faces = [face for blank in blanks for face in (*blank.faces.wood, *blank.faces.casting)]
+    faces = {id(one): one for blank in blanks for one in (*blank.faces.wood, *blank.faces.casting)}
     return max(
-        (float(np.abs(face[np.isfinite(face)]).max(initial=0.0)) for face in faces), default=0.0
+        (float(np.abs(face[np.isfinite(face)]).max(initial=0.0)) for face in faces.values()),
+        default=0.0,
     )
 
 
-def _entry(reel: PlayedFile, faces: Faces, states: dict[str, int], step: float) -> dict[str, Any]:
+def _entry(reel: PlayedFile, faces: _Faces, states: dict[str, int]) -> dict[str, Any]:
     cutter = reel.cutter
     return {
         "file": reel.file,
@@ -143,8 +166,8 @@ def _entry(reel: PlayedFile, faces: Faces, states: dict[str, int], step: float) 
             "cutting": cutter.cutting_length,
         },
         "zero": [round(value, 6) for value in reel.zero],
-        "before": _state(reel.before, faces, states, step),
-        "after": _state(reel.after, faces, states, step),
+        "before": _state(reel.before, faces, states),
+        "after": _state(reel.after, faces, states),
         "shapes": [
             {"kind": shape.kind, "points": shape.points.round(3).ravel().tolist()}
             for shape in reel.shapes
@@ -169,20 +192,13 @@ def _columns(motions: Motions) -> dict[str, str]:
     }
 
 
-def _state(blank: PlayedBlank, faces: Faces, states: dict[str, int], step: float) -> int:
+def _state(blank: PlayedBlank, faces: _Faces, states: dict[str, int]) -> int:
     """Return the number of a state; a state that is there already keeps its number."""
-
-    def number(face: Heights) -> int:
-        held = hashlib.blake2b(face.tobytes()).digest()
-        if held not in faces:
-            faces[held] = len(faces), pack.heights(face, step)
-        return faces[held][0]
-
     at = blank.lattice
     state = {
         "at": [at.x0, at.y0, at.px, at.py, at.nx, at.ny],
-        "wood": [number(face) for face in blank.faces.wood],
-        "casting": [number(face) for face in blank.faces.casting],
+        "wood": [faces.number(face) for face in blank.faces.wood],
+        "casting": [faces.number(face) for face in blank.faces.casting],
     }
     return states.setdefault(json.dumps(state), len(states))
 
