@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from os import PathLike
@@ -118,7 +118,9 @@ def plan(
             proof = judged(proof, read, progress=reading, steps=True, tried=results[0])
         progress("drawings", 0.75)
         pictured: _Pictured = results[-1]()
-    return _planned_of(proof, pictured, progress, despite_failures, bodies)
+    playing = partial(_played, proof, despite_failures)
+    with beside((playing,), cores) as (played,):
+        return _planned_of(proof, pictured, played, progress, despite_failures, bodies)
 
 
 class _Pictured(NamedTuple):
@@ -136,33 +138,41 @@ def _pictured(proof: Proof, store: Store) -> _Pictured:
     return _Pictured(_drawings(prepared, made), compared_cutters(prepared, made, store), skin)
 
 
+def _played(proof: Proof, despite_failures: bool) -> str:
+    """Return the page that plays the files; empty where they were not read back."""
+    prepared, readback = proof.prepared, proof.readback
+    if readback is None or not readback.steps:
+        return ""
+    texts = {one.name: one.text for one in proof.made}
+    return player_page(prepared, readback, texts, _warning(prepared, readback, despite_failures))
+
+
 def _planned_of(
-    proof: Proof, pictured: _Pictured, progress: Progress, despite_failures: bool, bodies: bool
+    proof: Proof,
+    pictured: _Pictured,
+    played: Callable[[], str],
+    progress: Progress,
+    despite_failures: bool,
+    bodies: bool,
 ) -> Plan:
-    """Put the files of a plan together."""
+    """Put the files of a plan together; `played` returns what `_played` does."""
     prepared, readback = proof.prepared, proof.readback
     files: dict[str, str | bytes] = {**pictured.drawings}
-    texts = {one.name: one.text for one in proof.made}
     if despite_failures or not proof.failed:
-        files.update(texts)
+        files.update({one.name: one.text for one in proof.made})
         files.update({one.name: one.text for one in proof.walks})
     results = results_of(proof, pictured.cutters)
     files.update(deviation_files(prepared, results.deviation))
     files["deck-and-casting.svg"] = deck_casting_sheet(
         prepared.job, prepared.board, results.casting, digest=prepared.digest
     )
-    if readback is not None and readback.steps:
-        progress("preview", 0.9)
-        files[PREVIEW] = player_page(
-            prepared, readback, texts, _warning(prepared, readback, despite_failures)
-        )
-    files["sheet.html"] = _sheet(
-        proof, results, despite_failures, PREVIEW if PREVIEW in files else ""
-    )
+    page = PREVIEW if readback is not None and readback.steps else ""
+    if page:
+        files[page] = ""  # its place among the files; it is made meanwhile
+    files["sheet.html"] = _sheet(proof, results, despite_failures, page)
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(pictured.skin)
-    progress("report", 0.97)
     if bodies and readback is not None:
         files.update(solids(readback, prepared.job.blank.length, prepared.job.blank.width))
     # Last, since the report holds the digests of all other files.
@@ -170,6 +180,10 @@ def _planned_of(
     files["job.resolved.json"] = _json({**resolved_dict(prepared.resolved), **held})
     files["geometry.json"] = json.dumps(geometry_dict(prepared), separators=(",", ":")) + "\n"
     report = full_report(proof, results, despite_failures)
+    if page:
+        progress("preview", 0.9)
+        files[page] = played()
+    progress("report", 0.97)
     files["report.json"] = _sealed(report, files)
     return Plan(prepared, proof.made, readback, results, files, report)
 

@@ -10,7 +10,7 @@ import pytest
 from shapely import box
 
 from corepath.readback.surfaces.left import measure_edge
-from corepath.readback.surfaces.measures import MeasureList
+from corepath.readback.surfaces.measures import MeasureList, spread
 from corepath.reported import reported
 from corepath.stock.material import Stock
 
@@ -81,3 +81,16 @@ def test_an_edge_with_a_gap_in_its_casting_is_told():
     assert least.value == 0.0 and least.where is not None
     assert least.where[0] > 24 and abs(least.where[1]) <= 5.5
     assert bare.value == pytest.approx(10 / 180, abs=0.02)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_bars_hold_other_values_than_numpys_histogram_has_in_them(kind):
+    """A column on the edge of two bars counted twice, or in neither: a flat face lies on one."""
+    drawn = np.random.default_rng(11).normal(12.0, 0.01, 3000)
+    whole = np.round(drawn, 2)
+    flat = np.full(500, 12.9)
+    for values in (drawn, whole, flat, np.linspace(11.0, 12.2, 13), drawn[:1]):
+        values = values.astype(kind)
+        edges, counts = (dict(spread(values))[key] for key in ("edges", "counts"))
+        held, _ = np.histogram(values.astype(np.float64), bins=np.array(edges))
+        assert counts == tuple(held) and sum(counts) == len(values)

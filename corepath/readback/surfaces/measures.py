@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,14 +25,26 @@ def spread(values: NDArray[np.floating]) -> Extra:
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())
-    # By their number and range, not by their edges, which numpy takes for uneven and sorts for.
-    counts, edges = np.histogram(
-        values.astype(np.float64), bins=_BARS, range=(low, max(high, low + 1e-3))
-    )
+    edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
+    counts = _counts(values, edges)
     return (
         ("edges", tuple(float(edge) for edge in edges)),
         ("counts", tuple(float(count) for count in counts)),
     )
+
+
+def _counts(values: NDArray[np.floating], edges: NDArray[np.float64]) -> list[int]:
+    """Return how many of `values` lie in each bar: from its lower edge on, below its upper one; the
+    first bar begins at the least of them, the last one ends at the largest and holds it."""
+    # A count for each edge: `numpy.histogram` sorts the values of uneven bars and divides those of
+    # even ones, in double precision, which takes longer for millions of columns.
+    inner = edges[1:-1]
+    if values.dtype == np.float32:
+        # The next higher single: the same values reach it, and it is compared without conversion.
+        single = inner.astype(np.float32)
+        inner = np.where(single < inner, np.nextafter(single, np.float32(np.inf)), single)
+    reach = [values.size, *(int(np.count_nonzero(values >= edge)) for edge in inner), 0]
+    return [more - fewer for more, fewer in pairwise(reach)]
 
 
 @report_keys(

@@ -168,9 +168,10 @@ def check_walls(pocket: Pocket, mine: Pieces, seen: Inspection) -> None:
     floor = mine.below(pocket.floor + 0.01)
     reached = opened(pocket.area, radius)
     single = _unique(mine)
+    lines = _piece_lines(single)
     nearest = STRtree(_piece_lines(_unique(floor))) if len(floor) else None
     for name, points in _named_rings(pocket.area):
-        over, at, piece = _over_cut(points, single, radius)
+        over, at, piece = _over_cut(points, lines, radius)
         left, spot = _left_standing(reached, points, nearest, radius, pocket.cleared)
         worst = over if over > left else -left
         where = at if over > left else spot
@@ -206,12 +207,11 @@ def _named_rings(area: Polygon) -> list[tuple[str, Floats]]:
 
 
 def _over_cut(
-    ring: Floats, pieces: Pieces, radius: float
+    ring: Floats, lines: NDArray[np.object_], radius: float
 ) -> tuple[float, tuple[float, float], int]:
-    """Return how far the nearest piece cuts past a wall (mm, negative where it stays short), the
-    place, and the index of the piece."""
+    """Return how far the nearest of the pieces, `lines`, cuts past a wall (mm, negative where it
+    stays short), the place, and the index of the piece."""
     edges = _segments(ring)
-    lines = _piece_lines(pieces)
     tree = STRtree(edges)
     # Some of the pieces bound the distance, within which the tree finds the nearest of all fast.
     some = lines[:: max(len(lines) // _SOME, 1)]
