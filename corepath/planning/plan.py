@@ -37,6 +37,7 @@ from corepath.reported import PLACES
 from corepath.stackup import Check
 from corepath.stackup.odds.acceptance import risk_words
 from corepath.stackup.pass_shows import showing
+from corepath.stock.loading import load_loops
 from corepath.views.deck.casting_sheet import deck_casting_sheet
 from corepath.views.deck.deck_pictures import deck_pictures
 from corepath.views.drawings.drawing import drawings
@@ -111,6 +112,8 @@ def plan(
         )
     read = proof.plan_files
     read.read_all()
+    if wanted and cores > 1:
+        load_loops()
     tasks = (partial(try_files, proof.prepared, read), partial(_pictured, proof, store))
     with beside(tasks if wanted else tasks[1:], cores) as results:
         if wanted:
