@@ -1,24 +1,33 @@
-"""`corepath new`: a commented job to begin with: a test piece, or a copy of another job."""
+"""`corepath new`: a commented job to begin with: a test piece, a whole board of given sizes, or a
+copy of another job."""
 
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from corepath.cli.completing import jobs
-from corepath.cli.guard import as_json, guarded, say
+from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import json_option, quiet_option
 from corepath.cli.progress_line import Progress
 from corepath.errors import CorepathError, Fault, InputError
 
+if TYPE_CHECKING:
+    from corepath.lengths import Units
+    from corepath.planning.beginning import Begun, Hopeless
+    from corepath.planning.prepare import Prepared
+
 __all__ = ["Mirrored", "new"]
 
+_SIZES = ("length", "width", "blank", "core", "edge")
+_EXAMPLE = "--length 53 --width 16 --blank 0.5 --core 3/8 --edge 1/8 --inch"
 _FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/([1-9]\d*)")
 
 
@@ -31,12 +40,13 @@ class Mirrored(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class _Made:
-    """A job that was written: its title, what to tell of it, files written beside it, and more for
-    programs."""
+    """A job that was written: its title, what to tell of it, files written beside it, the job as
+    worked out where it has been already, and more for programs."""
 
     title: str
     told: tuple[str, ...]
     beside: tuple[Path, ...] = ()
+    prepared: Prepared | None = None
     more: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -48,7 +58,14 @@ def new(
     name: Annotated[
         Path, typer.Argument(metavar="NAME.toml", help="The job file to write.", show_default=False)
     ],
-    length: Annotated[str | None, _size("With --from: of the board, to scale it to.")] = None,
+    length: Annotated[str | None, _size("Of the board; with --from, to scale it to.")] = None,
+    width: Annotated[str | None, _size("Of the board, where it is widest.")] = None,
+    blank: Annotated[str | None, _size("Thickness of the blank.")] = None,
+    core: Annotated[str | None, _size("Thickness of the core.")] = None,
+    edge: Annotated[str | None, _size("Thickness of the core along its edge.")] = None,
+    inch: Annotated[
+        bool, typer.Option("--inch", help="Sizes and job are in inches: 0.4 or 3/8.")
+    ] = False,
     copy: Annotated[
         str | None,
         typer.Option(
@@ -68,15 +85,22 @@ def new(
 ) -> None:
     """Write a commented job to begin with; never overwrites.
 
-    Alone a small test piece, with --from a copy of another job.
+    Alone a small test piece, with all five sizes a whole board, with --from a copy.
     """
     with guarded(json_wanted=json):
         from corepath.cli.progress_line import showing
 
-        _refuse(length, copy, mirror)
+        given = dict(zip(_SIZES, (length, width, blank, core, edge), strict=True))
+        sizes = {size: text for size, text in given.items() if text is not None}
+        _refuse(sizes, inch, copy, mirror)
         with showing(quiet or json) as progress:
-            made = _starter(name) if copy is None else _copied(name, copy, length, mirror)
-            measuring = _measuring(name, progress)
+            if copy is not None:
+                made = _copied(name, copy, sizes.get("length"), mirror)
+            elif sizes:
+                made = _begun(name, sizes, inch, progress)
+            else:
+                made = _starter(name)
+            measuring = _measuring(name, made.prepared, progress)
         if json:
             listed = str(measuring) if measuring else None
             told = {"file": str(name), "title": made.title, "measuring": listed}
@@ -102,12 +126,20 @@ def _tell(name: Path, made: _Made, measuring: Path | None) -> None:
     say(next_command("check", name))
 
 
-def _refuse(length: str | None, copy: str | None, mirror: Mirrored | None) -> None:
+def _refuse(
+    sizes: Mapping[str, str], inch: bool, copy: str | None, mirror: Mirrored | None
+) -> None:
     """Raise InputError for options that do not go together."""
-    given = {"--length": length, "--mirror": mirror} if copy is None else {}
-    wrong = [name for name, value in given.items() if value is not None]
+    if copy is not None:
+        wrong = [f"--{name}" for name in sizes if name != "length"] + ["--inch"] * inch
+        says, allowed = "does not go with --from, which takes it from the job", "--length, --mirror"
+    elif mirror is not None:
+        wrong, says, allowed = ["--mirror"], "goes with --from", "--from JOB --mirror ends or sides"
+    else:
+        wrong = [f"--{name}" for name in _SIZES if name not in sizes] if sizes or inch else []
+        says, allowed = "missing: a whole board needs all five sizes", _EXAMPLE
     if wrong:
-        raise InputError([Fault(", ".join(wrong), "goes with --from", allowed="--from JOB")])
+        raise InputError([Fault(", ".join(wrong), says, allowed=allowed)])
 
 
 def _number(option: str, text: str) -> float:
@@ -132,6 +164,52 @@ def _starter(name: Path) -> _Made:
     )
 
 
+def _begun(name: Path, sizes: Mapping[str, str], inch: bool, progress: Progress) -> _Made:
+    """Write the job of a whole board, or end the command by what cannot be and what could."""
+    from corepath.job.text.full_board import BoardSizes
+    from corepath.job.text.starter import require_free, write_job
+    from corepath.lengths import INCH, MM
+    from corepath.planning.beginning import Begun, begin_board
+
+    require_free(name)
+    units = INCH if inch else MM
+    wanted = BoardSizes(**{one: units.scale * _number(one, text) for one, text in sizes.items()})
+    found = begin_board(name, wanted, units, _typed(name, sizes, inch), progress)
+    if not isinstance(found, Begun):
+        say(_hopeless(found, units), error=True)
+        end(True)
+    write_job(name, found.text)
+    return _of_board(name, found, units)
+
+
+def _typed(name: Path, sizes: Mapping[str, str], inch: bool) -> str:
+    words = [f"--{option} {shlex.quote(text)}" for option, text in sizes.items()]
+    return " ".join(["corepath new", shlex.quote(name.name), *words, *["--inch"] * inch])
+
+
+def _of_board(name: Path, found: Begun, units: Units) -> _Made:
+    from corepath.lengths import marked
+
+    told = [f'Wrote {name}, "{found.title}", a board that is ready to plan.']
+    more: dict[str, Any] = {"set": {}, "risks": list(found.risks)}
+    if found.fix is not None:
+        settings = ", ".join(marked(one.says) for one in found.fix.settings)
+        told.append(units.text(f"These thicknesses ask for {settings}."))
+        told += [units.text(f"RISK: {marked(risk)}.") for risk in found.risks]
+        more["set"] = dict(found.fix.values)
+    return _Made(found.title, tuple(told), prepared=found.prepared, more=more)
+
+
+def _hopeless(found: Hopeless, units: Units) -> str:
+    from corepath.lengths import marked
+
+    nearest = " or ".join(found.nearest) if found.nearest else "a thicker blank"
+    return units.text(
+        f"No such board comes out: {marked(found.fails)}.\n"
+        f"Nearest that works: {nearest}. Nothing has been written."
+    )
+
+
 def _copied(name: Path, wanted: str, length: str | None, mirror: Mirrored | None) -> _Made:
     from corepath.job.text.starter import require_free
     from corepath.planning.copying import copy_job
@@ -142,10 +220,10 @@ def _copied(name: Path, wanted: str, length: str | None, mirror: Mirrored | None
     found.write()
     told = (f'Wrote {name}, "{found.title}", from {wanted}.', *found.told)
     beside = tuple(name.parent / file for file, _ in found.files)
-    return _Made(found.title, told, beside, {"beside": [str(path) for path in beside]})
+    return _Made(found.title, told, beside, more={"beside": [str(path) for path in beside]})
 
 
-def _measuring(job: Path, progress: Progress) -> Path | None:
+def _measuring(job: Path, prepared: Prepared | None, progress: Progress) -> Path | None:
     """Write the list of places to measure and return its path; None where there was one before or
     it cannot be written."""
     from corepath.planning.prepare import prepare
@@ -154,6 +232,6 @@ def _measuring(job: Path, progress: Progress) -> Path | None:
     if measuring_path(job).exists():
         return None
     try:
-        return write_measuring(prepare(job, progress), job)
+        return write_measuring(prepared or prepare(job, progress), job)
     except CorepathError:
         return None  # what is wrong with a copy is told by check
