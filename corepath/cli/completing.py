@@ -16,7 +16,17 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-__all__ = ["castings", "cutters", "inserts", "jobs", "operations", "plans", "programs", "stages"]
+__all__ = [
+    "castings",
+    "cutters",
+    "inserts",
+    "jobs",
+    "jobs_and_samples",
+    "operations",
+    "plans",
+    "programs",
+    "stages",
+]
 
 _MOST = 500
 _LARGEST_JOB = 8 * 2**20
@@ -27,6 +37,13 @@ _RECORD = ".ascut.toml"
 def jobs(incomplete: str) -> list[str]:
     """Return job files in the current folder and in those directly below, such as `samples/`."""
     return _matching(incomplete, _is_job)
+
+
+def jobs_and_samples(incomplete: str) -> list[str]:
+    """Return job files, and the samples by their names."""
+    from corepath.job.text.samples import samples
+
+    return [*jobs(incomplete), *(name for name in samples() if name.startswith(incomplete))]
 
 
 def plans(incomplete: str) -> list[str]:

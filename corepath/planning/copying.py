@@ -17,12 +17,13 @@ from corepath.job.text.editing import edited, toml_text, with_head, without_line
 from corepath.job.text.positions import Path
 from corepath.job.text.regular import read_regular
 from corepath.job.text.reshaping import Reshape, changes_of
+from corepath.job.text.samples import samples, samples_folder
 from corepath.job.text.source import Source, parse, read_text
 from corepath.job.text.starter import title_of, write_job
 from corepath.job.text.writing import write_new
 from corepath.lengths import Units, plain, units_of
 
-__all__ = ["Copied", "copy_job", "samples", "samples_folder"]
+__all__ = ["Copied", "copy_job"]
 
 Mirror = Literal["ends", "sides"]
 
@@ -54,19 +55,6 @@ class Copied:
         for name, content in self.files:
             write_new(self.path.parent / name, content)
         write_job(self.path, self.text)
-
-
-def samples_folder() -> FilePath:
-    """Returns the folder of the samples: inside the package when installed from a wheel, beside it
-    in the source."""
-    package = FilePath(__file__).parents[1]
-    inside = package / "samples"
-    return inside if inside.is_dir() else package.parent / "samples"
-
-
-def samples() -> list[str]:
-    """Returns the names of the samples."""
-    return sorted(path.stem for path in samples_folder().glob("*.toml"))
 
 
 def copy_job(

@@ -35,6 +35,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_jobs_here_and_in_samples_are_offered(shop: Path) -> None:
     """Not the record, which has no outline, nor what other programs keep in TOML."""
     assert completing.jobs("") == ["core.toml", "samples/coupon.toml"]
+    assert completing.jobs_and_samples("co") == ["core.toml", "coupon"]
     assert completing.jobs("sam") == ["samples/coupon.toml"] == completing.jobs("samples/c")
     assert completing.jobs("./c") == ["./core.toml"] and completing.jobs(f"{shop}/co") == [
         f"{shop}/core.toml"

@@ -16,7 +16,8 @@ from corepath.errors import InputError
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.text.resolved import resolved_dict
-from corepath.planning.copying import copy_job, samples, samples_folder
+from corepath.job.text.samples import samples, samples_folder
+from corepath.planning.copying import copy_job
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "samples" / "board-1280.toml"

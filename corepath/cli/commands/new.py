@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from corepath.cli.completing import jobs
+from corepath.cli.completing import jobs_and_samples
 from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import json_option, quiet_option
 from corepath.cli.progress_line import Progress
@@ -73,7 +73,7 @@ def new(
             metavar="JOB",
             help="Copy a job file, or a sample by its name.",
             show_default=False,
-            autocompletion=jobs,
+            autocompletion=jobs_and_samples,
         ),
     ] = None,
     mirror: Annotated[
@@ -97,7 +97,7 @@ def new(
             if copy is not None:
                 made = _copied(name, copy, sizes.get("length"), mirror)
             elif sizes:
-                made = _begun(name, sizes, inch, progress)
+                made = _begun(name, sizes, inch, json, progress)
             else:
                 made = _starter(name)
             measuring = _measuring(name, made.prepared, progress)
@@ -164,7 +164,9 @@ def _starter(name: Path) -> _Made:
     )
 
 
-def _begun(name: Path, sizes: Mapping[str, str], inch: bool, progress: Progress) -> _Made:
+def _begun(
+    name: Path, sizes: Mapping[str, str], inch: bool, json: bool, progress: Progress
+) -> _Made:
     """Write the job of a whole board, or end the command by what cannot be and what could."""
     from corepath.job.text.full_board import BoardSizes
     from corepath.job.text.starter import require_free, write_job
@@ -176,7 +178,10 @@ def _begun(name: Path, sizes: Mapping[str, str], inch: bool, progress: Progress)
     wanted = BoardSizes(**{one: units.scale * _number(one, text) for one, text in sizes.items()})
     found = begin_board(name, wanted, units, _typed(name, sizes, inch), progress)
     if not isinstance(found, Begun):
-        say(_hopeless(found, units), error=True)
+        if json:
+            say(as_json({"fails": found.fails, "nearest": list(found.nearest)}))
+        else:
+            say(_hopeless(found, units), error=True)
         end(True)
     write_job(name, found.text)
     return _of_board(name, found, units)
