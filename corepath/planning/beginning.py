@@ -4,6 +4,7 @@ before anything is written."""
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -24,6 +25,9 @@ __all__ = ["Begun", "Hopeless", "begin_board"]
 
 _NOT_OURS = ("tolerances.", "blank.", "board.", "deck.stations")
 """What is not for `new` to choose: how well the shop works, and the thicknesses it was given."""
+
+_WIDE = 110
+"""Letters of a comment's line."""
 
 _TRIES = 3
 """Thicknesses that are tried from the nearest one on."""
@@ -87,7 +91,8 @@ def _try(
     if fix is None:
         return first, found
     text = edited(text, settings_of(fix.typed(units)))
-    text = with_head(text, [units.text(one) for one in _told(fix)])
+    told = (textwrap.wrap(units.text(one), _WIDE, subsequent_indent="  ") for one in _told(fix))
+    text = with_head(text, [line for lines in told for line in lines])
     return Begun(path, title_of(path), text, _prepared(text, path, progress), fix)
 
 

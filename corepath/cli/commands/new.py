@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -193,13 +194,15 @@ def _typed(name: Path, sizes: Mapping[str, str], inch: bool) -> str:
 
 
 def _of_board(name: Path, found: Begun, units: Units) -> _Made:
+    from corepath.cli.tables.paragraphs import WIDTH
     from corepath.lengths import marked
 
     told = [f'Wrote {name}, "{found.title}", a board that is ready to plan.']
     more: dict[str, Any] = {"set": {}, "risks": list(found.risks)}
     if found.fix is not None:
         settings = ", ".join(marked(one.says) for one in found.fix.settings)
-        told.append(units.text(f"These thicknesses ask for {settings}."))
+        asked = units.text(f"These thicknesses ask for {settings}.")
+        told.append(textwrap.fill(asked, WIDTH, subsequent_indent="  "))
         told += [units.text(f"RISK: {marked(risk)}.") for risk in found.risks]
         more["set"] = dict(found.fix.values)
     return _Made(found.title, tuple(told), prepared=found.prepared, more=more)
