@@ -21,6 +21,7 @@ from corepath.lengths import MM, marked
 from corepath.plain_text import safe
 
 __all__ = [
+    "FAILED",
     "WELL",
     "WRONG",
     "as_dict",

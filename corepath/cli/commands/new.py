@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from corepath.cli.completing import jobs_and_samples
-from corepath.cli.guard import as_json, end, guarded, say
+from corepath.cli.guard import FAILED, as_json, guarded, say
 from corepath.cli.options import json_option, quiet_option
 from corepath.cli.progress_line import Progress
 from corepath.errors import CorepathError, Fault, InputError
@@ -178,14 +178,14 @@ def _begun(
     units = INCH if inch else MM
     wanted = BoardSizes(**{one: units.scale * _number(one, text) for one, text in sizes.items()})
     found = begin_board(name, wanted, units, _typed(name, sizes, inch), progress)
-    if not isinstance(found, Begun):
-        if json:
-            say(as_json({"fails": found.fails, "nearest": list(found.nearest)}))
-        else:
-            say(_hopeless(found, units), error=True)
-        end(True)
-    write_job(name, found.text)
-    return _of_board(name, found, units)
+    if isinstance(found, Begun):
+        write_job(name, found.text)
+        return _of_board(name, found, units)
+    if json:
+        say(as_json({"fails": found.fails, "nearest": list(found.nearest)}))
+    else:
+        say(_hopeless(found, units), error=True)
+    raise typer.Exit(FAILED)
 
 
 def _typed(name: Path, sizes: Mapping[str, str], inch: bool) -> str:
