@@ -125,7 +125,9 @@ def _new(*words: object) -> Result:
         (["--from", "coupon", "--length", "9000"], "--length: is another board, not this one"),
         (["--from", "coupon", "--length", "100"], "plug P1 reaches into the groove"),
         (["--mirror", "ends"], "--mirror: goes with --from"),
-        (["--length", "1350"], "--length: goes with --from"),
+        (["--from", "coupon", "--width", "9"], "--width: does not go with --from"),
+        (["--length", "1350", "--core", "9"], "--width, --blank, --edge: missing"),
+        (["--inch"], "--length, --width, --blank, --core, --edge: missing"),
     ],
 )
 def test_what_cannot_be_copied_writes_nothing(tmp_path: Path, words: list[str], says: str) -> None:
