@@ -174,6 +174,14 @@ def test_it_goes_down_from_the_safe_height_at_the_plunge_feed(tmp_path: Path):
     assert "(Job: a square)" in one.text.splitlines()
 
 
+def test_a_risk_that_the_file_names_stays_named(tmp_path: Path):
+    """Who restarts a file takes the risk of the file."""
+    risk = ["(Risk accepted: comes out in 97 of 100, these checks fail: window,)", "(  shows)"]
+    text = "\n".join([*risk, PLAIN])
+    lines = made(tmp_path, text, number_of(text, "Y0")).text.splitlines()
+    assert lines[lines.index(risk[0]) :][:3] == [*risk, "(Job: a square)"]
+
+
 def test_in_a_ramp_it_goes_back_to_where_the_ramp_began(tmp_path: Path):
     """In the middle of a ramp the wood ahead stands at full height against the side of the
     cutter."""
