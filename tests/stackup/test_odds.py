@@ -18,6 +18,7 @@ from corepath.job.record.settled import Settled
 from corepath.stackup import build_stackup
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
+from corepath.stackup.measuring.blank import Blank
 from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, even, normal
 from corepath.stackup.odds.odds import Odds, draw_odds, odds_words
 from corepath.stackup.odds.outcome import outcome_of
@@ -165,6 +166,23 @@ def test_the_same_job_has_the_same_odds_and_they_hold_on_other_draws() -> None:
     # the lower end of the interval: 1.6449 standard errors below, to within their curvature
     error = math.sqrt(once.share * (1.0 - once.share) / once.cores)
     assert once.share - once.at_least == pytest.approx(1.6449 * error, rel=0.05)
+
+
+def test_a_finer_grid_has_the_same_odds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Places half as far apart, along the castings and over the deck, find the same weakest one in
+    each cell: less than one core in a hundred."""
+    job, board = with_keys(coupon(), blank={"thickness": 9.26}, deck={"clean_up": 0.05})
+    found = odds_of(job, board)
+    assert 0.02 < found.share < 0.98
+    assert {"shows", "clean-up"} <= {one.check for one in found.spoilers}
+    nodes = Blank.nodes
+    monkeypatch.setattr("corepath.stackup.stations.STATION", 5.0)
+    monkeypatch.setattr("corepath.stackup.stations._LEAST_STATIONS", 144)
+    monkeypatch.setattr("corepath.stackup.stations._WITHIN", 1.5)
+    monkeypatch.setattr(Blank, "nodes", lambda self, step=5.0: nodes(self, step / 2.0))
+    finer = odds_of(job, board)
+    assert finer.share == pytest.approx(found.share, abs=0.01)
+    assert finer.share != 0.0 and finer.cores == found.cores
 
 
 @pytest.mark.parametrize(
