@@ -19,6 +19,7 @@ import pytest
 from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.record.settled import Settled
+from corepath.kept import Kept
 from corepath.lengths import INCH, MM
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.changing import changed_job, other_core
@@ -171,12 +172,9 @@ SEED = 18
 def drawn_pairs() -> list[tuple[float, float, float]]:
     """Core, what the blank is thicker, edge, mm: from roomy to hopeless; the first is a blank of
     0.4 in for a core of 3/8 in with an edge of 1/8 in (common practice, no source)."""
-    draw = random.Random(SEED)
-    rows = [
-        (draw.uniform(7.8, 11.0), draw.uniform(-0.4, 2.8), draw.uniform(2.7, 4.2))
-        for _ in range(PAIRS)
-    ]
-    return [(9.5, 0.7, 3.1), *((round(c, 1), round(r, 2), round(e, 1)) for c, r, e in rows)]
+    draw, shapes = random.Random(SEED), [(8.1, 3.4), (8.8, 3.2), (9.5, 3.1), (10.4, 4.0)]
+    rows = [(*draw.choice(shapes), round(draw.uniform(-0.1, 2.4), 2)) for _ in range(PAIRS)]
+    return [(9.5, 0.7, 3.1), *((core, room, edge) for core, edge, room in rows)]
 
 
 def paired(coupon: Job, core: float, room: float, edge: float) -> Job:
@@ -201,7 +199,7 @@ GRID: Mapping[str, tuple[Value, ...]] = {
 }
 
 
-def one_on_the_grid(job: Job, engine: Engine) -> dict[str, Value] | None:
+def one_on_the_grid(job: Job, kept: Kept) -> dict[str, Value] | None:
     """Values on the grid with which no check fails. A groove that nominally shows no higher than
     the core needs cannot do, whatever its errors."""
     for values in itertools.product(*GRID.values()):
@@ -209,32 +207,32 @@ def one_on_the_grid(job: Job, engine: Engine) -> dict[str, Value] | None:
         needs = job.board.thickness + tried["groove.floor"] + tried["deck.clean_up"]
         if job.blank.thickness < needs:
             continue
-        checks = engine.prepared(changed_job(job, tried)).checks
+        checks = prepare_job(changed_job(job, tried), SAMPLES, kept=kept).checks
         if all(check.verdict != "fail" for check in checks):
             return tried
     return None
 
 
 @pytest.mark.whole
-def test_every_fix_holds_and_none_is_missed(coupon: Job, engine: Engine) -> None:
-    """Over pairs of blank and core from roomy to hopeless. That the jobs then plan: `python -m
-    tests.planning.fixes_planned`."""
-    told = []
+def test_every_fix_holds_and_none_is_missed(coupon: Job) -> None:
+    """Over pairs of blank and core from roomy to hopeless; only outline and decks are shared. That
+    the jobs then plan: `python -m tests.planning.fixes_planned`."""
+    told, kept = [], Kept(60)
     for pair in drawn_pairs():
         job = paired(coupon, *pair)
-        start = engine.prepared(job)
-        found = find_fixes(start)
+        start = prepare_job(job, SAMPLES, kept=kept)
+        found = find_fixes(start, kept)
         assert found.tried <= MOST_TRIALS and (found.found or found.nearest or not start.failed)
         for fix in found.found:
             if fix.measure:
                 continue
-            checks = engine.prepared(changed_job(job, fix.values)).checks
+            checks = prepare_job(changed_job(job, fix.values), SAMPLES, kept=kept).checks
             ids = dict.fromkeys(check.id for check in checks if check.verdict != "ok")
             assert "fail" not in {check.verdict for check in checks}, (pair, fix.says)
             assert tuple(ids) == fix.cautions, (pair, fix.says)
         own = [fix for fix in found.found if not STOCK & set(fix.values)]
         told.append(bool(own))
         if start.failed and not own:
-            assert one_on_the_grid(job, engine) is None, pair
-    # some can be fixed as they are, some need other wood
-    assert 5 <= sum(told) <= len(told) - 3
+            assert one_on_the_grid(job, kept) is None, pair
+    # most can be fixed as they are, some need other wood
+    assert 10 <= sum(told) <= len(told) - 2

@@ -136,11 +136,20 @@ def _clean_up(found: Prepared, goal: Goal, up: float | None) -> Iterator[Row]:
     yield Row("shows", room + lowest - (up or 0.0), _deeper(found))
 
 
-def _fills(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
-    """Yields the fills as they are at a stop `up` over the lowest plane: reserve passes below it
-    that spoil one are not offered."""
+def _judged_higher(found: Prepared, goal: Goal, up: float) -> float:
+    """Returns how much higher than now the last pass is that is offered, mm, for a stop `up` over
+    the lowest plane: reserve passes below it at which anything fails are left out. One at which
+    something holds with care stays, and its check with it."""
     skim = found.stackup.skim
-    higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
+    if skim.recorded or goal is Goal.ALL:
+        return 0.0
+    return skim.lowest_plane + up - skim.judged_plane
+
+
+def _fills(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
+    """Yields the fills as they are at the last pass that is offered."""
+    skim = found.stackup.skim
+    higher = _judged_higher(found, goal, up)
     slopes = _of_pour(found)
     fills = (check for check in found.checks if check.id == "fill")
     for check, casting in zip(fills, found.stackup.castings, strict=True):
@@ -166,7 +175,7 @@ def _holds(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     stack = found.stackup
     skim = stack.skim
     in_b, in_c = holds_at(stack, skim.judged_plane)
-    higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
+    higher = _judged_higher(found, goal, up)
     below = {**_of_pour(found), **_OF_PLANE, "least_height": -1.0}
     yield Row("hold", _slack(in_b, goal) + higher, below)
     yield Row("hold", _slack(in_c, goal), {"least_height": -1.0, "edge": 1.0})
@@ -186,8 +195,7 @@ def _inserts(found: Prepared, goal: Goal) -> Iterator[Row]:
 
 
 def _dowels(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
-    skim = found.stackup.skim
-    higher = 0.0 if skim.recorded else skim.lowest_plane + up - skim.judged_plane
+    higher = _judged_higher(found, goal, up)
     for check in standing(found.stackup, found.board):
         number = check.where.split()[1]
         in_b = check.where.endswith(" B")

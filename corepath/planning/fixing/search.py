@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from corepath.kept import Kept
 from corepath.lengths import marked, units_of
 from corepath.planning.fixing.changing import other_core, value_of
 from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
@@ -68,13 +69,13 @@ _NEAREST = (
 _BOTH = _Way({**_ANYTHING, "core": 100.0, "blank": 100.0})
 
 
-def find_fixes(prepared: Prepared) -> Fixes:
+def find_fixes(prepared: Prepared, kept: Kept | None = None) -> Fixes:
     """Returns fixes of a job, each tried, the cheapest kind first; none where every check holds, or
-    only such do not as no lever moves."""
+    only such do not as no lever moves. `kept` holds parts of boards made before."""
     fixed = beyond(prepared)
     if all(check in fixed for check in prepared.checks if check.verdict != "ok"):
         return NO_FIXES
-    return _Search(prepared).found()
+    return _Search(prepared, kept).found()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +97,10 @@ class _Held:
 class _Search:
     """One search: what it tried, and what of it held."""
 
-    def __init__(self, start: Prepared) -> None:
+    def __init__(self, start: Prepared, kept: Kept | None) -> None:
         self._start = start
         self._units = units_of(start.job.units)
-        self._trials = Trials(start)
+        self._trials = Trials(start, kept)
         self._levers = levers_of(start)
         self._held: list[_Held] = []
         # what fails and no lever moves: ids
@@ -167,7 +168,9 @@ class _Search:
                 return False
             moved, step = proposed
             base.update(self._bored_through(made, way, goal))
-            values = {**base, **self._values(moved, step)}
+            before, values = values, {**base, **self._values(moved, step)}
+            if values == before:  # what was tried tells nothing more
+                break
             made = self._trials.of(values)
         if made is None or not values:
             return False

@@ -34,16 +34,16 @@ class Spent(Exception):
 
 
 class Trials:
-    """Works out `start` with other values.
+    """Works out `start` with other values; `kept` holds parts of boards made before.
 
     What a job costs is counted, never timed: the same job must get the same answer everywhere.
     """
 
-    def __init__(self, start: Prepared) -> None:
+    def __init__(self, start: Prepared, kept: Kept | None = None) -> None:
         self.start = start
         self.count = 0
         self._left = MOST_TRIALS
-        self._kept = Kept(_PARTS)
+        self._kept = kept or Kept(_PARTS)
         self._tried: dict[tuple[tuple[str, Value], ...], Prepared | None] = {}
 
     def of(self, values: Mapping[str, Value], known: Known | None = None) -> Prepared | None:
