@@ -86,6 +86,9 @@ def crowded_job(folder: Path) -> Path:
     plugs, inserts = places[:PLUGS], places[PLUGS : PLUGS + INSERTS]
     parts = tomllib.loads(text)
     plug, insert = dict(parts["plug"][0]), dict(parts["insert"][0])
+    for one in (plug, insert):
+        for key in ("pattern", "mirror"):  # all places stand in `at`
+            one.pop(key, None)
     plug["at"], insert["at"] = ([list(place) for place in some] for some in (plugs, inserts))
     tables = f"[[plug]]\n{_keys(plug)}\n[[insert]]\n{_keys(insert)}\n"
     job.write_text(text[:begin] + tables + text[end:])
