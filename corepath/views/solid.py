@@ -249,8 +249,10 @@ def _border(faces: Ints) -> Ints:
     """Return the edges (k, 2) that belong to one triangle only, in its direction."""
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     ordered = np.sort(edges, axis=1)
-    _, place, count = np.unique(ordered, axis=0, return_inverse=True, return_counts=True)
-    lone: Ints = edges[count[place.ravel()] == 1]
+    # One number an edge: of whole rows numpy finds the different ones five times as slowly.
+    number = ordered[:, 0] * (int(faces.max(initial=0)) + 1) + ordered[:, 1]
+    _, place, count = np.unique(number, return_inverse=True, return_counts=True)
+    lone: Ints = edges[count[place] == 1]
     return lone
 
 
