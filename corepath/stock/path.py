@@ -39,6 +39,10 @@ class Pieces:
     def pick(self, which: NDArray[np.bool_]) -> Pieces:
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
+    def at(self, which: Ints) -> Pieces:
+        """Return the pieces of these indices."""
+        return Pieces(self.lower[which], self.upper[which], self.owner[which])
+
     def below(self, level: float) -> Pieces:
         """Return the parts of the pieces that lie at or below a height, mm.
 

@@ -53,12 +53,20 @@ def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
     pieces = seen.path.pieces
     top = max((hole.top for hole in holes), default=0.0)
     free = pieces.low < top - 0.005
+    along = np.argsort(pieces.lower[:, 0], kind="stable")
+    begin = pieces.lower[along, 0]
     for hole in holes:
         # 0.5 mm more than the hole's radius, from which a motion's axis stays off by the cutter's
         # radius: a bore cut too wide is still measured as one, and not reported as a stray motion.
-        near = free & (_reach(pieces, hole.x, hole.y) <= hole.steps[0].diameter / 2.0 + 0.5)
-        free &= ~near
-        _check_hole(hole, pieces.pick(near), seen)
+        reach = hole.steps[0].diameter / 2.0 + 0.5
+        # Only pieces that begin within reach along X (and a little more, for rounding): to measure
+        # all pieces for each hole would take the square of their number.
+        first, last = np.searchsorted(begin, (hole.x - reach - 1e-6, hole.x + reach + 1e-6))
+        some = np.sort(along[first:last])
+        some = some[free[some]]
+        near = some[_reach(pieces.at(some), hole.x, hole.y) <= reach]
+        free[near] = False
+        _check_hole(hole, pieces.at(near), seen)
     stray = pieces.pick(free)
     for index in range(min(len(stray), seen.findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
