@@ -239,12 +239,13 @@ def _where_to_measure(job: Path) -> str:
 
 
 def _next(prepared: Prepared, found: Outcome, job: Path) -> str:
-    from corepath.cli.tables.fix_lines import fix_command
+    from corepath.cli.tables.fix_lines import fix_words
     from corepath.cli.tables.paragraphs import next_command
     from corepath.lengths import units_of
 
     if not prepared.failed:
         return next_command("plan", job)
     if found.fixes.found:
-        return f"Next: {fix_command(found.fixes.found[0], job, units_of(prepared.job.units))}"
+        units = units_of(prepared.job.units)
+        return next_command(*fix_words(found.fixes.found[0], job, units))
     return next_command("check", job, first="fix the job")

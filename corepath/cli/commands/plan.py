@@ -130,7 +130,7 @@ def _refuse(watch: bool, json: bool, explore: bool) -> None:
 
 
 def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failures: bool) -> str:
-    from corepath.cli.tables.fix_lines import fix_command
+    from corepath.cli.tables.fix_lines import fix_words
     from corepath.cli.tables.paragraphs import next_command, wrapped
     from corepath.lengths import units_of
 
@@ -138,7 +138,7 @@ def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failure
         fixes = made.results.lists.outcome.fixes.found
         if fixes and made.prepared.failed:
             units = units_of(made.prepared.job.units)
-            return f"\nNext: {fix_command(fixes[0], job, units)}"
+            return "\n" + next_command(*fix_words(fixes[0], job, units))
         return "\n" + next_command("check", job, first="fix the job")
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
     if "preview.html" in written.written:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import shlex
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corepath.cli.tables.paragraphs import WIDTH, next_command
+from corepath.cli.tables.paragraphs import WIDTH
 from corepath.lengths import Units, marked
 
 if TYPE_CHECKING:
     from corepath.stackup.advice.fix import Fix
     from corepath.stackup.odds.outcome import Outcome
 
-__all__ = ["fix_command", "fix_lines"]
+__all__ = ["fix_lines", "fix_words"]
 
 _MARGIN = "   "
 
@@ -32,15 +33,15 @@ def fix_lines(found: Outcome, job: Path, units: Units) -> str:
     for number, fix in enumerate(fixes.found, 1):
         text = units.text(f"{number}. {marked(fix.says)}")
         told.append(textwrap.fill(text, WIDTH, subsequent_indent=_MARGIN, break_on_hyphens=False))
-        told.append(f"{_MARGIN}{fix_command(fix, job, units)}")
+        told.append(f"{_MARGIN}{shlex.join(['corepath', *fix_words(fix, job, units)])}")
     return "\n".join(told)
 
 
-def fix_command(fix: Fix, job: Path, units: Units) -> str:
-    """Returns the command that takes a fix, on one line, so that it can be pasted."""
+def fix_words(fix: Fix, job: Path, units: Units) -> tuple[str, ...]:
+    """Returns the words of the command that takes a fix, behind `corepath`."""
     if fix.measure:
-        return next_command("record", job).removeprefix("Next: ")
-    return next_command("check", job, "--apply", *fix.typed(units)).removeprefix("Next: ")
+        return "record", str(job)
+    return "check", str(job), "--apply", *fix.typed(units)
 
 
 def _capital(text: str) -> str:

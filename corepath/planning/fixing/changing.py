@@ -49,7 +49,7 @@ def value_of(job: Job, key: str) -> Any:
 def other_core(job: Job, thickness: float) -> dict[str, float]:
     """Returns the values of a core `thickness` mm thick: the stations of the deck that are thicker,
     or else the thickest of them, are brought to it."""
-    highest = min(thickness, job.board.thickness)
+    highest = min(thickness, job.core_thickness)
     stations = enumerate(job.deck.stations or (), 1)
     values = {
         f"deck.stations[{k}][2]": thickness for k, (_, deck) in stations if deck > highest - TIE

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from corepath.job.model import Job
+from corepath.planning.fixing.changing import value_of
 from corepath.planning.prepare import Prepared
 from corepath.stackup.advice.remedies import is_cut
 
@@ -63,8 +64,12 @@ def levers_of(prepared: Prepared) -> dict[str, Lever]:
     return {one.name: one for one in found if one.low < 0.0 or one.high > 0.0}
 
 
-def _one(name: str, kind: Kind, key: str, now: float, low: float, high: float) -> Lever:
-    """Returns a lever of one value between `low` and `high`; a value beyond either stays there."""
+Bounds = tuple[float, float]
+
+
+def _one(name: str, kind: Kind, job: Job, key: str, bounds: Bounds) -> Lever:
+    """Returns the lever of one key between two values; a value beyond either stays there."""
+    now, (low, high) = float(value_of(job, key)), bounds
     return Lever(name, kind, ((key, now),), min(0.0, low - now), max(0.0, high - now))
 
 
@@ -72,58 +77,52 @@ def _of_heights(prepared: Prepared) -> Iterator[Lever]:
     job, stack = prepared.resolved, prepared.stackup
     settled, stopped = stack.heights.settled, stack.skim.recorded
     if not any(is_cut(stack, casting) for casting in stack.castings):
-        yield _floors(job)
-        least = job.groove.least_floor
-        yield _one("least_floor", Kind.DESIGN, "groove.least_floor", least, _LEAST_FLOOR, least)
+        yield _floors(prepared)
+        yield _one("least_floor", Kind.DESIGN, job, "groove.least_floor", (_LEAST_FLOOR, 0.0))
     if not {"deck", "deck-rough"} & settled.cut:
-        clean_up = job.deck.clean_up
-        yield _one("clean_up", Kind.DESIGN, "deck.clean_up", clean_up, 0.0, _LARGEST)
+        yield _one("clean_up", Kind.DESIGN, job, "deck.clean_up", (0.0, _LARGEST))
     if not stopped:
-        step = job.skim.step
-        yield _one("step", Kind.SET_UP, "skim.step", step, _LEAST_STEP, step)
+        yield _one("step", Kind.SET_UP, job, "skim.step", (_LEAST_STEP, 0.0))
     # a flush planes all resin to one height, whatever the line it is poured to
     if not (stopped or settled.fill) and job.cast.flush == "none":
-        short = job.cast.pour_short
-        yield _one("pour_short", Kind.SET_UP, "cast.pour_short", short, _LEAST_SHORT, _LARGEST)
-    height = job.hold.least_height
-    yield _one("least_height", Kind.SET_UP, "hold.least_height", height, _LEAST_HEIGHT, height)
+        yield _one("pour_short", Kind.SET_UP, job, "cast.pour_short", (_LEAST_SHORT, _LARGEST))
+    yield _one("least_height", Kind.SET_UP, job, "hold.least_height", (_LEAST_HEIGHT, 0.0))
 
 
-def _floors(job: Job) -> Lever:
-    now = [("groove.floor", job.groove.floor)]
-    now += [
-        (f"plug[{k}].floor", plug.floor)
-        for k, plug in enumerate(job.plug, 1)
-        if plug.floor is not None
-    ]
+def _floors(prepared: Prepared) -> Lever:
+    """Returns the lever of all floors: the groove's, and those that plugs have of their own."""
+    job = prepared.resolved
+    keys = ["groove.floor"]
+    keys += [f"plug[{k}].floor" for k, plug in enumerate(job.plug, 1) if plug.floor is not None]
+    now = tuple((key, float(value_of(job, key))) for key in keys)
     values = [value for _, value in now]
-    low = min(0.0, _LOWEST_FLOOR - min(values))
-    return Lever("floor", Kind.DESIGN, tuple(now), low, job.blank.thickness - max(values) - 0.5)
+    thick = prepared.stackup.heights.blank.nominal
+    low, high = min(0.0, _LOWEST_FLOOR - min(values)), max(0.0, thick - max(values) - 0.5)
+    return Lever("floor", Kind.DESIGN, now, low, high)
 
 
 def _of_hardware(prepared: Prepared) -> Iterator[Lever]:
     job, settled = prepared.resolved, prepared.stackup.heights.settled
     if "inserts" not in settled.cut:
-        for k, insert in enumerate(job.insert, 1):
-            key, now = f"insert[{k}].recess", insert.recess
-            yield _one(f"recess {k}", Kind.DESIGN, key, now, 0.0, _LARGEST)
+        for k in range(1, len(job.insert) + 1):
+            key = f"insert[{k}].recess"
+            yield _one(f"recess {k}", Kind.DESIGN, job, key, (0.0, _LARGEST))
     if "dowels" not in settled.cut:
-        for k, dowel in enumerate(job.dowel, 1):
-            key, now = f"dowel[{k}].stand", dowel.stand
-            yield _one(f"stand {k}", Kind.SET_UP, key, now, _LEAST_STAND, now)
+        for k in range(1, len(job.dowel) + 1):
+            yield _one(f"stand {k}", Kind.SET_UP, job, f"dowel[{k}].stand", (_LEAST_STAND, 0.0))
 
 
 def _of_stock(prepared: Prepared) -> Iterator[Lever]:
     """Yields the levers of edge, core and blank; edge and core only where the job gives the deck by
     stations: a mesh is changed where it was made."""
     job, known = prepared.resolved, prepared.known
-    thickness, edge = job.board.thickness, job.board.edge_thickness
+    thick, edge = job.core_thickness, job.board.edge_thickness
     if job.deck.stations is not None and not known.settled.cut & {"deck", "deck-rough"}:
         # no station may be thinner than the edge
         thinnest = min(deck for _, deck in job.deck.stations)
-        yield _one("edge", Kind.DESIGN, "board.edge_thickness", edge, edge, thinnest)
+        yield _one("edge", Kind.DESIGN, job, "board.edge_thickness", (edge, thinnest))
         if not job.deck.patch:
-            yield _one("core", Kind.CORE, "board.thickness", thickness, edge, thickness + _MORE)
+            yield _one("core", Kind.CORE, job, "board.thickness", (edge, thick + _MORE))
     if known.measured is None and not known.settled.thickness and not known.settled.cut:
-        now = job.blank.thickness
-        yield _one("blank", Kind.BLANK, "blank.thickness", now, now, now + _MORE)
+        now = prepared.stackup.heights.blank.nominal
+        yield _one("blank", Kind.BLANK, job, "blank.thickness", (now, now + _MORE))

@@ -167,7 +167,7 @@ def _of_pour(found: Prepared) -> dict[str, float]:
 def _crown(found: Prepared, height: float) -> float:
     """Returns by what share of it the deck rises with the core where it is `height` mm thick: all
     of it in the middle, nothing at the edge."""
-    edge, core = found.resolved.board.edge_thickness, found.resolved.board.thickness
+    edge, core = found.resolved.board.edge_thickness, found.resolved.core_thickness
     return (height - edge) / (core - edge) if core > edge else 1.0
 
 

@@ -48,7 +48,7 @@ def measured_as_assumed(trials: Trials) -> Surer | None:
     if not _may_help(start):
         return None
     places = measuring_places(start.resolved, start.board)
-    thick = start.job.blank.thickness
+    thick = start.stackup.heights.blank.nominal
     x, y = np.array([(place.x, place.y) for place in places]).T
     callipers = np.array([thick if "thickness" in place.what else math.nan for place in places])
     measured = Measured(x, y, callipers, np.full(len(places), thick))

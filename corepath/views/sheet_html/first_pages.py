@@ -63,7 +63,7 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
         blocks.append(Banner("DO NOT CUT", (says, *_failures(facts))))
     elif facts.withheld:
         says = "No G-code was written, since something fails. Fix it, plan again, print anew."
-        blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts))))
+        blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts), *_tried(facts))))
     if facts.lists.outcome.accepted:
         blocks.append(_accepted(facts))
     fills = tuple(line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.says)
@@ -92,6 +92,12 @@ def _failures(facts: Facts) -> tuple[str, ...]:
     found = [_failure(check) for check in facts.failing]
     found += [f"read-back: {marked(says)} ({file})" for says, file in facts.findings[:6]]
     return tuple(found)
+
+
+def _tried(facts: Facts) -> tuple[str, ...]:
+    """Return the fix that was tried where a check fails, in words; nothing without one."""
+    fix = facts.lists.outcome.fix
+    return (f"Fix, tried: {marked(fix)}",) if facts.failing and fix else ()
 
 
 def _failure(check: Check) -> str:
