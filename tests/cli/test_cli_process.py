@@ -66,7 +66,7 @@ def test_a_verdict_loads_no_more_than_it_needs() -> None:
     job = Path(__file__).parents[2] / "samples" / "coupon.toml"
     words = ["corepath", "check", str(job)]
     loaded = _loaded(f"sys.argv = {words}; from corepath.cli import main; main()")
-    assert {"numpy", "shapely", "corepath.cli.tables.stackup_tables"} <= loaded
+    assert {"numpy", "shapely", "corepath.cli.tables.verdict_lines"} <= loaded
     slow = ["numba", "llvmlite", "scipy", "trimesh", "ezdxf", "jinja2", "contourpy"]
     slow += [f"corepath.{name}" for name in ("readback", "stock", "operations", "views")]
     slow += ["corepath.gcode.write", "corepath.planning.plan"]
