@@ -124,7 +124,7 @@ def test_a_hopeless_blank_says_the_nearest_that_works(tmp_path: Path) -> None:
         found = _new(path, *_sizes(*sizes))
         assert found.exit_code == 1 and not path.exists(), found.output
         line = next(one for one in found.stderr.splitlines() if one.startswith("Nearest"))
-        named = re.findall(r"--(core|blank) ([0-9.]+)", line)
+        named = re.findall(r"--(core|blank) ([0-9]+(?:\.[0-9]+)?)", line)
         assert named, line
         for name, value in named:
             other = BoardSizes(**{**_named(sizes), name: float(value)})
@@ -143,7 +143,7 @@ def test_from_new_to_files_in_three_commands(tmp_path: Path) -> None:
     path = tmp_path / "short.toml"
     assert _new(path, *_sizes(620, 300, 10.2, 9.5, 3.1)).exit_code == 0
     assert CliRunner().invoke(app, ["check", str(path)]).exit_code == 0
-    planned = CliRunner().invoke(app, ["plan", str(path)])
+    planned = CliRunner().invoke(app, ["plan", str(path), "-o", str(tmp_path / "plan")])
     assert planned.exit_code == 0, planned.output
-    report = json.loads((tmp_path / "short-plan" / "report.json").read_text(encoding="utf-8"))
+    report = json.loads((tmp_path / "plan" / "report.json").read_text(encoding="utf-8"))
     assert report["readback"]["findings"] == [] and len(report["operations"]) >= 8
