@@ -26,7 +26,7 @@ def fix_lines(found: Outcome, job: Path, units: Units) -> str:
         return "All checks hold: there is nothing to fix."
     if not fixes.found:
         if fixes.nearest is None:
-            return "No value of the job changes what does not hold."
+            return "No fix was found that keeps all limits."
         return textwrap.fill(_capital(units.text(fixes.nearest.says.marked)) + ".", WIDTH)
     tried = f"after {fixes.tried} trials" if fixes.complete else "in as many trials as are made"
     told = [f"Fixes, each tried, the cheapest first (found {tried}):"]

@@ -115,7 +115,8 @@ class _Search:
         except Spent:
             complete = False
         fixes = tuple(self._fix(held) for held in _shown(self._held))
-        nearest = None if fixes else self._miss()
+        # what holds with care may be cut as it is
+        nearest = self._miss() if _failed(self._start) and not fixes else None
         return Fixes(fixes, nearest, self._trials.count, complete)
 
     def _look(self) -> None:
@@ -294,15 +295,13 @@ class _Search:
     def _miss(self) -> Miss:
         values, made = self._nearest
         fails = [check for check in made.checks if check.verdict == "fail"]
-        if not fails:
-            fails = [check for check in made.checks if check.verdict != "ok"]
         ids = tuple(dict.fromkeys(check.id for check in fails))
         first = fails[0]
         mend = f"; {marked(first.mend)}" if first.mend else ""
         return Miss(
             self._settings(values),
             ids,
-            f"{first.id} still {_verb(first)}, {marked(first.says)}{mend}",
+            f"{first.id} still fails, {marked(first.says)}{mend}",
         )
 
 
@@ -312,10 +311,6 @@ def _shown(found: Iterable[_Held]) -> list[_Held]:
     held = sorted(found, key=lambda one: one.rank)
     sure = [set(one.values) for one in held if not _cautions(one.made)]
     return [one for one in held if not _cautions(one.made) or set(one.values) not in sure]
-
-
-def _verb(check: Check) -> str:
-    return "fails" if check.verdict == "fail" else "holds only by root sum square"
 
 
 def _holds(check: Check, goal: Goal) -> bool:
