@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,20 +63,6 @@ _HILLY = 0.2
 """Share of the allowed ridge above which a square is tried at more places."""
 _WITHIN = 2
 """Places along each side of such a square."""
-_FOOT = 0.5
-"""Share of the allowed ridge above which climbing begins."""
-_HILL = 1.0
-"""mm; climbing begins at the highest place in each square of this size."""
-_STRIDES = (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004)
-"""mm; steps of the climb in eight directions, from coarse to fine. Ridges meet in cusps a tenth of
-a millimetre wide, which places a millimetre apart miss."""
-_CLOSE_FOOT = 0.8
-"""Share of the allowed ridge above which climbing by short steps alone begins."""
-_CLOSE_HILL = 0.5
-"""mm; it begins at the highest place in each square of this size."""
-_CLOSE_STRIDES = (0.06, *_STRIDES[2:])
-"""mm; a long step along a ridge may gain more than one across it, and leads away from a crest that
-is higher just here: short steps come to that crest first."""
 _EACH = 4
 """Most steps of one length."""
 _GAIN = 1e-5
@@ -83,7 +70,7 @@ _GAIN = 1e-5
 steps together gain less than `_SPARE`."""
 _SUMMIT = 0.9
 """Places left below this share of the allowed ridge are given up before the last stride; the limit
-rises from `_FOOT` to it."""
+rises from that at which climbing begins to it."""
 _SAME_SPOT = 0.25
 """mm; places that round to the same multiple of it count as one spot."""
 _AROUND = 4.0
@@ -106,6 +93,22 @@ _PLACES_A_CELL = 4
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
 _SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
+
+
+class _Climb(NamedTuple):
+    """A climb begins at the highest place in each square of `hill` mm, of those higher than the
+    share `foot` of the allowed ridge, by steps of `strides`, mm, in eight directions, in turn."""
+
+    foot: float
+    hill: float
+    strides: tuple[float, ...]
+
+
+# Ridges meet in cusps a tenth of a millimetre wide, which places a millimetre apart miss.
+_FAR = _Climb(0.5, 1.0, (0.5, 0.25, 0.12, 0.06, 0.03, 0.015, 0.008, 0.004))
+# A long step along a ridge may gain more than one across it, and leads away from a crest that is
+# higher just here: short steps come to that crest first.
+_CLOSE = _Climb(0.8, 0.5, (0.06, *_FAR.strides[2:]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,12 +235,9 @@ def _climbed(
     near = _beside(places[found > _HILLY * wanted], bounds)
     at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
     climbs = []
-    for foot, hill, strides in (
-        (_FOOT, _HILL, _STRIDES),
-        (_CLOSE_FOOT, _CLOSE_HILL, _CLOSE_STRIDES),
-    ):
-        start = _hills(at, best, foot * wanted, hill)
-        climbs.append(_climb(swept, at[start], best[start], bounds, foot, strides, wanted))
+    for climb in (_FAR, _CLOSE):
+        start = _hills(at, best, climb.foot * wanted, climb.hill)
+        climbs.append(_climb(swept, at[start], best[start], bounds, climb, wanted))
     return np.concatenate([at for at, _ in climbs]), np.concatenate([best for _, best in climbs])
 
 
@@ -246,20 +246,20 @@ def _climb(
     at: Array,
     best: Array,
     bounds: Bounds,
-    foot: float,
-    strides: tuple[float, ...],
+    climb: _Climb,
     wanted: float,
 ) -> tuple[Array, Array]:
-    """Where a climb by these strides, mm, leads from the places `at` (n, 2), `best` (n,) high, and
-    how high; those given up on the way are left out."""
+    """Where a climb leads from the places `at` (n, 2), `best` (n,) high, and how high; those given
+    up on the way are left out."""
     left, low, right, top = bounds
     # A climb tries about a hundred places: eight round each of a few steps at most strides.
     swept = swept.split(100 * len(at))
     ways = np.array([(math.cos(k * math.pi / 4.0), math.sin(k * math.pi / 4.0)) for k in range(8)])
-    for k, stride in enumerate(strides):
+    for k, stride in enumerate(climb.strides):
         # A hill that is still low after the coarse strides will not reach the limit by fine ones:
         # it is given up.
-        stay = best > (foot + (_SUMMIT - foot) * k / len(strides)) * wanted
+        share = climb.foot + (_SUMMIT - climb.foot) * k / len(climb.strides)
+        stay = best > share * wanted
         at, best = at[stay], best[stay]
         moving = np.arange(len(at))
         for _ in range(_EACH):
