@@ -10,7 +10,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from corepath.board.features import Board
-from corepath.job.model import InsertSection, Job
+from corepath.job.model import Job
+from corepath.job.tables.builtin import part_words
 from corepath.lengths import MM_PER_INCH, Said, either, marked, mm
 from corepath.motion.cutter import cutter_words
 from corepath.reported import report_keys
@@ -84,16 +85,8 @@ def _resin(pour: PourPlan) -> Iterator[Ready]:
 
 def _inserts(job: Job) -> Iterator[Ready]:
     for insert in job.insert:
-        says = Said(f"{insert.name}: {marked(_insert(insert))}")
+        says = Said(f"{insert.name}: {marked(part_words(insert))}")
         yield Ready("insert", len(insert.at), says)
-
-
-def _insert(insert: InsertSection) -> str:
-    size = (
-        f"barrel {mm(insert.barrel):g}, flange {mm(insert.flange):g} × "
-        f"{mm(insert.flange_thickness):g}, length {mm(insert.length):g}"
-    )
-    return Said(f"{insert.hardware}, {size}" if insert.hardware else size)
 
 
 def _tape(job: Job, board: Board) -> Iterator[Ready]:

@@ -15,7 +15,7 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from corepath.job.model import Millimetres
+from corepath.job.model import InsertSection, Millimetres
 from corepath.lengths import Said, mm
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "Resin",
     "Wood",
     "hardware",
+    "part_words",
     "resins",
     "threads",
     "woods",
@@ -194,3 +195,12 @@ def resins() -> Mapping[str, Resin]:
         source, cautions = row["density"]["source"], tuple(row["cautions"])
         found[name] = Resin(name, row["title"], (a, b), source, cautions=cautions, **figures)
     return MappingProxyType(found)
+
+
+def part_words(insert: InsertSection) -> Said:
+    """Returns what to buy for an insert: its name in the table, if it has one, and its sizes."""
+    size = (
+        f"barrel {mm(insert.barrel):g}, flange {mm(insert.flange):g} × "
+        f"{mm(insert.flange_thickness):g}, length {mm(insert.length):g}"
+    )
+    return Said(f"{insert.hardware}, {size}" if insert.hardware else size)
