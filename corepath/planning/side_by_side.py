@@ -46,7 +46,10 @@ def beside(tasks: Sequence[Task], cores: int) -> Iterator[tuple[Task, ...]]:
     count = min(cores - 1, len(tasks)) if _FORKS and _main_thread() else 0
     workers: list[_Worker] = []
     try:
-        workers += [_Worker(tasks[k::count]) for k in range(count)]
+        for k in range(count):
+            # Known before it is started: it must be ended even if Ctrl-C comes at that moment.
+            workers.append(_Worker())
+            workers[k].start(tasks[k::count])
         yield tuple(
             _result_of(task, workers[k % count], k // count) if count else task
             for k, task in enumerate(tasks)
@@ -73,20 +76,27 @@ def _result_of(task: Task, worker: _Worker, number: int) -> Task:
 class _Worker:
     """Another process that works on tasks, one after the other."""
 
-    def __init__(self, tasks: Sequence[Task]) -> None:
+    def __init__(self) -> None:
         self._results: list[Any] | None = None
+        self._reading = self._number = -1
+
+    def start(self, tasks: Sequence[Task]) -> None:
+        """Copy this process; the copy works on the tasks."""
         self._reading, writing = os.pipe()
         # Garbage collection writes into every object: without it the copy shares this one's memory.
         gc.freeze()
+        # Ctrl-C waits until the number of the copy is known, or nobody would end it.
+        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         try:
             self._number = _fork()
             if self._number == 0:
-                _work(tasks, writing)
+                _work(tasks, writing, mask)
         except OSError:  # no memory or no process left: nothing comes through the pipe then
             self._number = -1
         finally:
             gc.unfreeze()
             os.close(writing)
+            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
 
     def results(self) -> list[Any] | None:
         """Wait for the results; None where the process failed."""
@@ -125,11 +135,13 @@ def _fork() -> int:
         return os.fork()
 
 
-def _work(tasks: Sequence[Task], writing: int) -> None:
-    """Work on the tasks in the copied process, hand over the results, and end it."""
+def _work(tasks: Sequence[Task], writing: int, mask: set[Any]) -> None:
+    """Work on the tasks in the copied process, hand over the results, and end it; `mask` are the
+    signals that it is not to hear."""
     status = 1
     try:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
         results = pickle.dumps([task() for task in tasks], pickle.HIGHEST_PROTOCOL)
         with os.fdopen(writing, "wb") as pipe:
             pipe.write(results)

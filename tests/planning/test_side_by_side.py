@@ -194,3 +194,39 @@ def test_ctrl_c_leaves_a_process_behind(tmp_path: Path) -> None:
         finally:
             run.kill()  # or leaving the block would wait for a process that never ends
     assert gone(other)
+
+
+EARLY = """
+import os, signal, sys
+sys.path.insert(0, {root!r})
+from pathlib import Path
+from tests.planning.test_side_by_side import forever
+from corepath.planning import side_by_side
+
+def forked():
+    number = os.fork()
+    if number:  # Ctrl-C comes before anybody knows the number
+        Path({started!r}).write_text(str(number))
+        os.kill(os.getpid(), signal.SIGINT)
+    return number
+
+signal.signal(signal.SIGINT, signal.default_int_handler)
+side_by_side._fork = forked
+with side_by_side.beside([forever(Path({other!r}))], 2) as results:
+    results[0]()
+"""
+
+
+@forks
+def test_ctrl_c_at_the_moment_of_the_copy_leaves_a_process_behind(tmp_path: Path) -> None:
+    """The copy then held the terminal for ever."""
+    root, started = Path(__file__).parents[2], tmp_path / "started"
+    code = EARLY.format(root=str(root), started=str(started), other=str(tmp_path / "other"))
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stderr=subprocess.PIPE, start_new_session=True
+    ) as run:
+        try:
+            assert b"KeyboardInterrupt" in run.communicate(timeout=60)[1]
+        finally:
+            run.kill()
+    assert gone(int(started.read_text()))

@@ -2,14 +2,44 @@
 
 from __future__ import annotations
 
-from corepath.stock.column_kernels import cut_pieces, fill_polygon
-from corepath.stock.exact_kernels import sweep_points
-from corepath.stock.loading import load_loops
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from numba import typeof
+
+from corepath.readback.motion import descents
+from corepath.readback.surfaces import exact_deck
+from corepath.stock import loading, material
+
+CALLED_FROM = (
+    (material, "cut_pieces"),
+    (material, "fill_polygon"),
+    (loading, "sweep_points"),
+    (descents, "sweep_points"),
+    (exact_deck, "sweep_points"),
+)
 
 
-def test_a_loop_is_loaded_for_other_types_than_the_read_back_has(plan) -> None:
+def _watched(name: str, loop: Callable[..., Any], seen: set[tuple[str, str]]) -> Any:
+    """The loop, noting the types that it is called with: for each there is one compiled loop."""
+
+    def call(*given: Any) -> Any:
+        seen.add((name, str(tuple(typeof(one) for one in given))))
+        return loop(*given)
+
+    return call
+
+
+def test_a_loop_is_loaded_for_other_types_than_the_read_back_has(
+    plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Each process would load, or in a first run compile, the right one besides."""
-    load_loops()
+    seen: set[tuple[str, str]] = set()
+    for module, name in CALLED_FROM:
+        monkeypatch.setattr(module, name, _watched(name, getattr(module, name), seen))
+    loading.load_loops()
+    loaded = set(seen)
+    seen.clear()
     plan.read()
-    for loop in (cut_pieces, fill_polygon, sweep_points):
-        assert len(loop.signatures) == 1, loop
+    assert seen == loaded and {name for name, _ in seen} == {name for _, name in CALLED_FROM}
