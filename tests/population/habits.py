@@ -86,8 +86,11 @@ def _of_parts(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) -
             insert["prongs"] = Mm(0.0)
     for screw in job.get("screw", []):
         screw["counterbore"] = Mm(chance.even(0.0, 1.0, 0.5))
-    if "dxf" in job["outline"]:
-        job["outline"]["join"] = Mm(0.05)
+    if "dxf" in (outline := job["outline"]):
+        outline |= {"join": Mm(0.05), "template": outline["dxf"]}
+        outline |= {"template_layer": outline["layer"], "template_at": [Mm(0.0), Mm(0.0)]}
+        if "dxf_units" in outline:
+            outline["template_units"] = outline["dxf_units"]
     source = job["deck"].get("mesh") or job["deck"].get("grid")
     if source in files:
         job["deck"]["sha256"] = hashlib.sha256(files[source]).hexdigest()
