@@ -13,7 +13,7 @@ from corepath.cli.app import app
 from corepath.errors import InputError, OutputError
 from corepath.job.text.source import path_of
 from corepath.job.text.starter import starter_text
-from corepath.planning.applying import change_job, settings_of
+from corepath.planning.job_files.applying import change_job, settings_of
 
 MARK = "\ufeff"
 

@@ -17,7 +17,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job
 from corepath.job.text.resolved import resolved_dict
 from corepath.job.text.samples import samples, samples_folder
-from corepath.planning.copying import copy_job
+from corepath.planning.job_files.copying import copy_job
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "samples" / "board-1280.toml"

@@ -110,7 +110,7 @@ def _prepared(
         return prepared, None
     if not (apply and settings):
         raise InputError([_half_typed(job, settings)])
-    from corepath.planning.applying import change_job, settings_of
+    from corepath.planning.job_files.applying import change_job, settings_of
 
     changed = change_job(job, settings_of(settings), progress)
     changed.prepared.refuse_contradictions()

@@ -22,7 +22,7 @@ from corepath.errors import CorepathError, Fault, InputError
 
 if TYPE_CHECKING:
     from corepath.lengths import Units
-    from corepath.planning.beginning import Begun, Hopeless
+    from corepath.planning.job_files.beginning import Begun, Hopeless
     from corepath.planning.prepare import Prepared
 
 __all__ = ["Mirrored", "new"]
@@ -172,7 +172,7 @@ def _begun(
     from corepath.job.text.full_board import BoardSizes
     from corepath.job.text.starter import require_free, write_job
     from corepath.lengths import INCH, MM
-    from corepath.planning.beginning import Begun, begin_board
+    from corepath.planning.job_files.beginning import Begun, begin_board
 
     require_free(name)
     units = INCH if inch else MM
@@ -220,7 +220,7 @@ def _hopeless(found: Hopeless, units: Units) -> str:
 
 def _copied(name: Path, wanted: str, length: str | None, mirror: Mirrored | None) -> _Made:
     from corepath.job.text.starter import require_free
-    from corepath.planning.copying import copy_job
+    from corepath.planning.job_files.copying import copy_job
 
     require_free(name)
     new_length = None if length is None else _number("length", length)

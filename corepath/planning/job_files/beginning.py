@@ -15,8 +15,8 @@ from corepath.job.text.full_board import BoardSizes, board_text
 from corepath.job.text.source import parse
 from corepath.job.text.starter import title_of
 from corepath.lengths import Units, marked, plain
-from corepath.planning.applying import settings_of
 from corepath.planning.fixing.search import find_fixes
+from corepath.planning.job_files.applying import settings_of
 from corepath.planning.prepare import Prepared, prepare_source
 from corepath.planning.progress import Progress, quiet
 from corepath.stackup.advice.fix import Fix
