@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.geometry.correlation import correlated
 from corepath.skin.terms import Laminate, PlacedFigure, SkinCover, largest
 
 __all__ = ["SkinBending", "bend"]
@@ -125,8 +126,6 @@ def _angle(hxx: float, hxy: float, hyy: float, hollow: bool) -> float:
 def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
     """Means weighed by cubic B-splines of width 2 `over`, which spread as a plain mean over `over`
     does."""
-    from scipy.ndimage import correlate1d
-
     for axis, step in enumerate(steps):
         reach = math.ceil(over / step)
         if over <= step:
@@ -135,7 +134,7 @@ def _mean(values: Floats, over: float, steps: tuple[float, float]) -> Floats:
         weights = np.where(
             u < 1.0, 2.0 / 3.0 - u**2 + u**3 / 2.0, np.clip(2.0 - u, 0.0, None) ** 3 / 6.0
         )
-        values = correlate1d(values, weights / weights.sum(), axis=axis, mode="mirror")
+        values = correlated(values, weights / weights.sum(), axis, "reflect")
     return values
 
 

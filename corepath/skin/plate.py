@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.geometry.correlation import correlated
 from corepath.skin.terms import BAR, Laminate, PlacedFigure, SkinCover, largest
 
 __all__ = ["LineLoad", "Pressure", "bending_pressure"]
@@ -143,6 +144,4 @@ def _differences(m: int, weights: tuple[float, ...]) -> Floats:
 
 
 def _along(values: Floats, weights: Floats, axis: int) -> Floats:
-    from scipy.ndimage import correlate1d
-
-    return np.asarray(correlate1d(values, weights, axis=axis, mode="nearest"))
+    return correlated(values, weights, axis, "edge")
