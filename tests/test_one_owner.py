@@ -11,6 +11,7 @@ import importlib.util
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 
@@ -35,7 +36,13 @@ def _sources(*but: str) -> Iterator[tuple[str, ast.Module]]:
     for path in sorted(PACKAGE.glob("**/*.py")):
         name = path.relative_to(PACKAGE).as_posix()
         if not name.startswith(but):
-            yield name, ast.parse(path.read_text(encoding="utf-8"))
+            yield name, _parsed(path)
+
+
+@cache
+def _parsed(path: Path) -> ast.Module:
+    """The tree of a module, for all who look at it and change nothing."""
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 def _mirrors(tree: ast.Module) -> list[int]:
