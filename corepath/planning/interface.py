@@ -17,11 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from corepath.caching.folder_store import store_of
+from corepath.planning.fixing.search import find_fixes
 from corepath.planning.make import Progress, quiet
 from corepath.planning.plan import Plan
 from corepath.planning.plan import plan as make_plan
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.questions import PourSheet, outcome, passes, pour_sheet, stops
+from corepath.planning.questions import PourSheet, passes, pour_sheet, stops
 from corepath.planning.reading import Reading, read_folder
 from corepath.planning.report.checks_report import checks_report
 from corepath.stackup import Check
@@ -87,7 +88,7 @@ class Checked:
 
     def fixes(self) -> Fixes:
         """Return changes of the job after which no check fails, each tried; takes seconds."""
-        return outcome(self.prepared).fixes
+        return find_fixes(self.prepared)
 
     @property
     def report(self) -> dict[str, Any]:

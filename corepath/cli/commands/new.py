@@ -3,7 +3,6 @@ copy of another job."""
 
 from __future__ import annotations
 
-import re
 import shlex
 import textwrap
 from collections.abc import Mapping
@@ -29,7 +28,6 @@ __all__ = ["Mirrored", "new"]
 
 _SIZES = ("length", "width", "blank", "core", "edge")
 _EXAMPLE = "--length 53 --width 16 --blank 0.5 --core 3/8 --edge 1/8 --inch"
-_FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/([1-9]\d*)")
 
 
 class Mirrored(StrEnum):
@@ -145,14 +143,15 @@ def _refuse(
 
 def _number(option: str, text: str) -> float:
     """Return a size as typed: a number, or in inches a fraction such as 3/8 or 1-1/4."""
-    found = _FRACTION.fullmatch(text.strip())
-    if found:
-        return int(found[1] or 0) + int(found[2]) / int(found[3])
+    from corepath.job.text.slips import decimal_comma, fraction
+
+    found = fraction(text)
+    if found is not None:
+        return found
     try:
         return float(text)
     except ValueError:
-        comma = re.fullmatch(r"\d*,\d+", text.strip())
-        says = f"has a decimal comma: write {text.replace(',', '.')}" if comma else "is no number"
+        says = decimal_comma(text) or "is no number"
         raise InputError([Fault(f"--{option}", says, text, "such as 9.5 or 3/8")]) from None
 
 

@@ -19,9 +19,12 @@ from corepath.job.places import all_places
 from corepath.job.text.positions import Path
 from corepath.lengths import Units, plain
 
-__all__ = ["Reshape", "changes_of"]
+__all__ = ["Mirror", "Reshape", "changes_of"]
 
 _Place = tuple[float, float]
+Mirror = Literal["ends", "sides"]
+"""What a mirrored board exchanges."""
+
 _Number = tuple[Path, float, float]
 """Path of a number, its value now and the one it gets."""
 
@@ -38,7 +41,12 @@ class Reshape:
     length: float
     width: float
     factor: float = 1.0
-    mirror: Literal["ends", "sides"] | None = None
+    mirror: Mirror | None = None
+
+    @property
+    def changes(self) -> bool:
+        """Whether the board is another one."""
+        return self.factor != 1.0 or self.mirror is not None
 
     @property
     def signs(self) -> _Place:

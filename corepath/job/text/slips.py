@@ -11,7 +11,10 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
-__all__ = ["Slip", "slip_at"]
+__all__ = ["Slip", "decimal_comma", "fraction", "slip_at"]
+
+_COMMA = re.compile(r"[+-]?\d*,\d+")
+_FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/([1-9]\d*)")
 
 
 class Slip(NamedTuple):
@@ -67,6 +70,21 @@ def slip_at(message: str, lines: Sequence[str], line: int, column: int) -> Slip 
     return None
 
 
+def decimal_comma(text: str) -> str:
+    """Returns what is wrong with a number typed with a decimal comma; "" where it has none."""
+    if not _COMMA.fullmatch(text.strip()):
+        return ""
+    # a number needs a digit before its point
+    number = re.sub(r"(?<!\d),", "0.", text).replace(",", ".")
+    return f"has a decimal comma: write {number}"
+
+
+def fraction(text: str) -> float | None:
+    """Returns the number that a fraction such as 3/8 or 1-1/4 stands for; None where it is none."""
+    found = _FRACTION.fullmatch(text.strip())
+    return None if found is None else int(found[1] or 0) + int(found[2]) / int(found[3])
+
+
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 
 
@@ -81,8 +99,9 @@ def _after_value(place: _Place) -> Iterator[Slip]:
         yield slip("has a decimal comma; a number takes a point", value, value.replace(",", "."))
     if re.fullmatch(r"[+-]?\d+\.", value):
         yield slip("has no digit after the point", value, f"{value}0")
-    if found := re.fullmatch(r"(?:(\d+)[ -])?(\d+)/([1-9]\d*)(.*)", value):
-        yield slip("has a fraction", value, _decimal(found))
+    begins = _FRACTION.match(value)
+    if begins and (number := fraction(begins[0])) is not None:
+        yield slip("has a fraction", value, f"{number:.6g}")
     if found := re.fullmatch(rf"({_NUMBER})\s*([A-Za-z\"'′″]+)", value):
         yield slip("has a unit: a number stands alone, in the job's units", value, found[1])
     if re.fullmatch(r"[+-]?0\d+(\.\d+)?", value):
@@ -96,11 +115,6 @@ def _after_value(place: _Place) -> Iterator[Slip]:
 
 def _either(value: str, whole: str) -> str:
     return f"{value.replace(',', '.')} with a point, or {whole} without a sign for thousands"
-
-
-def _decimal(found: re.Match[str]) -> str:
-    whole, over, under = int(found[1] or 0), int(found[2]), int(found[3])
-    return f"{whole + over / under:.6g}"
 
 
 _TRUE = {"true": "true", "yes": "true", "on": "true", "false": "false", "no": "false"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from corepath.job.model import GrooveSection, HoldSection
@@ -62,4 +63,5 @@ def _of_dowels(values: Mapping[str, Value]) -> Iterator[str]:
 
 def _worst(made: Prepared, check_id: str) -> float:
     checks: Iterator[Check] = (check for check in made.checks if check.id == check_id)
-    return min(check.worst for check in checks)
+    # none is left of what is cut already: nothing can be at risk there
+    return min((check.worst for check in checks), default=math.inf)

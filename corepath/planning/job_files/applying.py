@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import difflib
 import itertools
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
@@ -14,6 +13,7 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.kinds import kind_at, wanted
 from corepath.job.text.editing import edited, is_value, toml_text
 from corepath.job.text.positions import Path
+from corepath.job.text.slips import decimal_comma
 from corepath.job.text.source import Source, key_of, locate, parse, path_of, read_text
 from corepath.job.text.writing import locked, replace_file, write_new
 from corepath.planning.prepare import Prepared, prepare_source
@@ -22,7 +22,6 @@ from corepath.planning.progress import Progress, quiet
 __all__ = ["Changed", "change_job", "settings_of"]
 
 _EXAMPLE = "KEY=VALUE, such as groove.floor=0.7 or insert[1].recess=0.4"
-_COMMA = re.compile(r"[+-]?\d+,\d+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +90,7 @@ def _as_toml(path: Path, typed: str, faults: list[Fault]) -> str:
     if is_value(typed):
         return typed
     key, allowed = key_of(path), wanted(kind) if kind is not None else ""
-    if _COMMA.fullmatch(typed):
-        says = f"has a decimal comma: write {typed.replace(',', '.')}"
+    if says := decimal_comma(typed):
         faults.append(Fault(key, says, value=typed, allowed=allowed))
     elif kind is not None:
         faults.append(Fault(key, "is no value for this key", value=typed, allowed=allowed))

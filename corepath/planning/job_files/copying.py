@@ -6,7 +6,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
-from typing import Literal
 
 from corepath.board.make_board import layout_faults
 from corepath.board.outline.make_outline import build_outline
@@ -16,7 +15,7 @@ from corepath.job.model import Job
 from corepath.job.text.editing import edited, toml_text, with_head, without_line
 from corepath.job.text.positions import Path
 from corepath.job.text.regular import read_regular
-from corepath.job.text.reshaping import Reshape, changes_of
+from corepath.job.text.reshaping import Mirror, Reshape, changes_of
 from corepath.job.text.samples import samples, samples_folder
 from corepath.job.text.source import Source, parse, read_text
 from corepath.job.text.starter import title_of, write_job
@@ -24,8 +23,6 @@ from corepath.job.text.writing import write_new
 from corepath.lengths import Units, plain, units_of
 
 __all__ = ["Copied", "copy_job"]
-
-Mirror = Literal["ends", "sides"]
 
 _FILES: tuple[Path, ...] = (
     ("outline", "dxf"),
@@ -78,19 +75,14 @@ def copy_job(
     if job.blank.measured is not None:
         text = without_line(text, ("blank", "measured"), "Of the other blank; measure yours:")
         told.append("blank.measured was of the other blank and is left out; measure yours.")
-    if job.outline.template is not None and changed(shape):
+    if job.outline.template is not None and shape.changes:
         for key in _OF_TEMPLATE:
             text = without_line(text, ("outline", key), "Of the board before it was changed:")
         told.append("outline.template does not fit the changed board and is left out.")
     _require_possible(text, folder, str(path))
     files, renamed = _files(text, folder, path)
-    head = _head(FilePath(source.file).name, shape, length, units)
+    head = list(_head(FilePath(source.file).name, shape, length, units))
     return Copied(path, title_of(path), with_head(edited(text, renamed), head), files, tuple(told))
-
-
-def changed(shape: Reshape) -> bool:
-    """Returns whether the board is another one."""
-    return shape.factor != 1.0 or shape.mirror is not None
 
 
 def _source(wanted: str) -> tuple[Source, FilePath]:
@@ -188,12 +180,8 @@ def _is_there(path: FilePath, content: bytes) -> bool:
     return True
 
 
-def _head(name: str, shape: Reshape, length: float | None, units: Units) -> list[str]:
-    """Returns the comment at the head of a copy."""
-    return list(_head_lines(name, shape, length, units))
-
-
-def _head_lines(name: str, shape: Reshape, length: float | None, units: Units) -> Iterator[str]:
+def _head(name: str, shape: Reshape, length: float | None, units: Units) -> Iterator[str]:
+    """Yields the comment at the head of a copy, line by line."""
     yield f"From {name}."
     if length is not None:
         before, after = plain(shape.length, 3), plain(length, 3)
