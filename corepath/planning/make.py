@@ -17,7 +17,7 @@ from corepath.planning.progress import Progress, quiet
 from corepath.planning.report.times import Apart, apart
 from corepath.stackup.odds.acceptance import risk_words
 from corepath.work import Work
-from corepath.work.least_time.minutes import Bound, bound
+from corepath.work.least_time.minutes import LeastTime, least_time
 
 __all__ = [
     "MadeFile",
@@ -36,9 +36,9 @@ _DECK = 30.0  # of the time that another operation's path takes, measured on the
 class MadeFile:
     """One `.nc` file: the work and program it comes from, its text and figures.
 
-    `minutes` is the time of cutting and rapids, from where the machine parks and back; `bound` the
-    least that any path takes; `apart` the stops and dwells; `cuts` the numbers of straight cuts and
-    of arcs in it.
+    `minutes` is the time of cutting and rapids, from where the machine parks and back; `least_time`
+    a lower bound of the time of any path; `apart` the stops and dwells; `cuts` the numbers of
+    straight cuts and of arcs in it.
     """
 
     name: str
@@ -48,7 +48,7 @@ class MadeFile:
     lines: int
     minutes: float
     extents: Extents
-    bound: Bound
+    least_time: LeastTime
     apart: Apart
     cuts: tuple[int, int]
 
@@ -76,7 +76,7 @@ def written_file(prepared: Prepared, work: Work, program: Program) -> MadeFile:
     spent = minutes_of(program, machine.motion_limits)
     heading = heading_of(prepared, work.setup, spent)
     written = write(program, heading, machine=machine, units=prepared.job.units)
-    least = bound(work, machine.motion_limits, planes=_planes(program))
+    least = least_time(work, machine.motion_limits, planes=_planes(program))
     name, text = f"{program.stem}.nc", written.text
     beside = apart(program, machine)
     cuts = written.cut_lines, written.cut_arcs

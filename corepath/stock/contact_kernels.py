@@ -62,7 +62,7 @@ def underside_of(cutter: Cutter) -> Underside:
 
 
 @njit(cache=True)
-def _land(end: Underside) -> float:
+def _flat_radius(end: Underside) -> float:
     """Radius of the level part, mm; a tapered ball has none, however wide its cone gets."""
     return 0.0 if end.steep < math.inf else end.radius - end.corner
 
@@ -78,11 +78,11 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     """Find the q in [0, w], w = sqrt(radius² - v²), at which rise(hypot(v, q)) begins to climb more
     steeply than `slope` (>= 0), for a bull."""
     radius, corner = end.radius, end.corner
-    land = _land(end)
+    flat = _flat_radius(end)
     # Over the flat the profile does not climb: the answer lies on the corner's part of the line.
     low = 0.0
-    if abs(v) < land:
-        low = math.sqrt(land * land - v * v)
+    if abs(v) < flat:
+        low = math.sqrt(flat * flat - v * v)
     high = math.sqrt(max(radius * radius - v * v, 0.0))
     # Bisection: the slope of the profile grows from 0 to infinity along the line, so there is one
     # crossing, and no start can lead away from it. 1e-7 mm ends it after about 26 halvings for a
@@ -90,7 +90,7 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     for _ in range(60):
         q = 0.5 * (low + high)
         d = math.sqrt(v * v + q * q)
-        e = min(d - land, end.bend)  # the flank goes on as steep as the corner ends
+        e = min(d - flat, end.bend)  # the flank goes on as steep as the corner ends
         under = corner * corner - e * e
         # At the rim the profile is vertical: steeper than any slope.
         if under <= 0.0:
@@ -124,13 +124,13 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     at = v * _NODES / radius
     k = min(int(at), _NODES - 1)
     q = table[k] + (table[k + 1] - table[k]) * (at - k)
-    land = _land(end)
-    inner = math.sqrt(max(land * land - v * v, 0.0))
+    flat = _flat_radius(end)
+    inner = math.sqrt(max(flat * flat - v * v, 0.0))
     # Interpolated, q may lie over the flat, where the slope of the profile is 0 and its derivative
     # says nothing of the corner: begin no nearer than the edge of the flat.
     q = max(q, inner)
     d = math.sqrt(v * v + q * q)
-    e = max(d - land, 0.0)
+    e = max(d - flat, 0.0)
     under = corner * corner - e * e
     if d > 0.0 and under > 0.0 and e < end.bend:
         # f(q) = steep * cos - slope is to be 0; bend is its derivative, d²rise/dq².
@@ -172,7 +172,7 @@ def rise(distance: float, end: Underside) -> float:
     """Return the tool profile z(r): height of the underside over the tip at `distance` from the
     axis, mm."""
     corner = end.corner
-    e = distance - _land(end)
+    e = distance - _flat_radius(end)
     if e <= 0.0 or corner <= 0.0:
         return 0.0
     if e > end.bend:
@@ -188,5 +188,5 @@ def meets_at(height: float, end: Underside) -> float:
     if end.steep < math.inf and height > _cone_base(end):
         return min(end.bend + (height - _cone_base(end)) / end.steep, radius)
     if 0.0 < height < corner:
-        return _land(end) + math.sqrt(height * (2.0 * corner - height))
+        return _flat_radius(end) + math.sqrt(height * (2.0 * corner - height))
     return radius

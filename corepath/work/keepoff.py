@@ -5,7 +5,7 @@ here.
 its top plus `CLEARANCE`; where even the collet (the widest part that turns, from the cutter's
 stick-out upwards) comes as low, grown by the collet's radius instead. *Room*: where the axis may
 go: the blank with a strip round it in which to stand beside the wood, or the inside of a frame less
-the cutter's radius; in both cases without the zones. *Land*: the flat part of the cutter's end, by
+the cutter's radius; in both cases without the zones. *Flat*: the flat part of the cutter's end, by
 which what is cut to full depth reaches beyond its axis. *Opened*: where a wider cutter has left no
 more than a layer; in the corners between clamps and a frame there stands more. Bed frame of the
 set-up, mm.
@@ -235,8 +235,8 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
     if room is None:
         return work
     cutter = work.cutter
-    land = cutter.flat_radius
-    reached = room.buffer(land, quad_segs=4 * _QUADS) if land > 0.0 else room
+    flat = cutter.flat_radius
+    reached = room.buffer(flat, quad_segs=4 * _QUADS) if flat > 0.0 else room
     asked = work.deck.area if work.deck is not None else work.blank
     spare = _area(asked.difference(reached))
     if work.deck is not None:
@@ -262,7 +262,7 @@ def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
     """Squares about the nodes of sloping ground that the cutter could touch only from outside the
     room.
 
-    Ground with the gradient g is touched by the cutter whose axis stands land·g/|g| +
+    Ground with the gradient g is touched by the cutter whose axis stands flat·g/|g| +
     corner·g/sqrt(1 + g²) down the slope from it. Ground so level that a whole width of the cutter
     leaves less than half a ridge there counts as level.
     """

@@ -34,7 +34,7 @@ from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.keepoff import opened_by, park_clear, spared
 from corepath.work.laid_works import after_layup, bed_below, laminate_at
-from corepath.work.least_time.minutes import bound
+from corepath.work.least_time.minutes import least_time
 from corepath.work.one_touch import one_touch, only_cutter
 from corepath.work.works import Deck, Facing, FileOf, Hole, Milling, Opening, Pocket, Step, Work
 
@@ -268,7 +268,10 @@ class _Builder:
 
         others = candidates(self.job, need)
         for share in shares(
-            usual, others, pockets, lambda share: bound(made(share), self.milling.limits).minutes
+            usual,
+            others,
+            pockets,
+            lambda share: least_time(made(share), self.milling.limits).minutes,
         ):
             self._add(made(share))
 
@@ -472,10 +475,10 @@ class _Builder:
             self.faults.append(found)
 
 
-def _rough_leave(depth: float, layer: float) -> float:
-    """What roughing leaves on, mm, for the fewest layers of at most `layer` mm in stock of `depth`
-    mm over the deck."""
+def _rough_leave(depth: float, axial_depth: float) -> float:
+    """What roughing leaves on, mm, for the fewest layers of at most `axial_depth` mm in stock of
+    `depth` mm over the deck."""
     # As few layers as leaving MOST_LEAVE would need; then no more is left than these layers ask
     # for.
-    layers = math.ceil((depth - MOST_LEAVE) / layer - 1e-9)
-    return round(max(ROUGH_LEAVE, depth - layers * layer), 6)
+    layers = math.ceil((depth - MOST_LEAVE) / axial_depth - 1e-9)
+    return round(max(ROUGH_LEAVE, depth - layers * axial_depth), 6)

@@ -130,7 +130,7 @@ def lengths() -> Iterator[Row]:
     from corepath.operations import programs
     from corepath.planning.make import heading_of, make_files
     from corepath.planning.prepare import prepare
-    from corepath.work.least_time.minutes import bound
+    from corepath.work.least_time.minutes import least_time
 
     spent: dict[str, list[tuple[float, Timed]]] = {}
     with tempfile.TemporaryDirectory() as name:
@@ -146,7 +146,7 @@ def lengths() -> Iterator[Row]:
 
             def bounds(prepared: Any = prepared, job: Any = job) -> None:
                 for work in prepared.works:
-                    bound(work, job.machine.motion_limits)
+                    least_time(work, job.machine.motion_limits)
 
             calls: dict[str, Callable[[], object]] = {
                 "path of the groove": lambda groove=groove: programs(groove),  # type: ignore[misc]

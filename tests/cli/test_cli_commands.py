@@ -169,9 +169,9 @@ def _file(minutes: float, combined: bool = False) -> Any:
         combined=combined,
         cutter=Cutter(2, "flat", 6.0, 0.0, 2, 20.0, 30.0),
     )
-    bound = SimpleNamespace(minutes=3.8, level=False)
+    least = SimpleNamespace(minutes=3.8, level=False)
     return SimpleNamespace(
-        name="03-A-groove.nc", program=program, minutes=minutes, lines=812, bound=bound
+        name="03-A-groove.nc", program=program, minutes=minutes, lines=812, least_time=least
     )
 
 

@@ -22,7 +22,7 @@ from corepath.operations import programs
 from corepath.planning.make import make_files
 from corepath.planning.prepare import prepare
 from corepath.work.least_time.areas import disc, edges, layer_seconds, ramp_seconds
-from corepath.work.least_time.minutes import bound, spanning_tree
+from corepath.work.least_time.minutes import least_time, spanning_tree
 from corepath.work.works import Facing, Hole, Milling, Pocket, Step, Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -89,8 +89,8 @@ def test_planing_counts_one_line_in_full() -> None:
     run = Cutting(12000, 5760, 2880, 1900, 4.0, 18.75)
     given_work = work(cutter=mill, cutting=run, facing=facing)
     line = 1400.0 + (1400 * 480 - math.pi * 625 / 4 - 25 * 1400) / 18.75
-    assert bound(given_work, LIMITS).sweep == pytest.approx(2 * line / 96.0)
-    assert bound(given_work, LIMITS, planes=(1, 2)).sweep == pytest.approx(line / 96.0)
+    assert least_time(given_work, LIMITS).sweep == pytest.approx(2 * line / 96.0)
+    assert least_time(given_work, LIMITS, planes=(1, 2)).sweep == pytest.approx(line / 96.0)
 
 
 def test_what_a_larger_cutter_cleared_is_not_counted_again() -> None:
@@ -98,8 +98,8 @@ def test_what_a_larger_cutter_cleared_is_not_counted_again() -> None:
     it beats."""
     area = box(0, 0, 60, 40)
     done = area.buffer(-10).buffer(10)
-    whole = bound(work(pockets=pockets(area)), LIMITS)
-    rest = bound(work(pockets=(Pocket("P", area, 13.6, 1.2, cleared=done),)), LIMITS)
+    whole = least_time(work(pockets=pockets(area)), LIMITS)
+    rest = least_time(work(pockets=(Pocket("P", area, 13.6, 1.2, cleared=done),)), LIMITS)
     assert rest.ramps == 0.0
     assert 0.0 < rest.sweep < 0.5 * whole.sweep
 
@@ -110,10 +110,10 @@ def test_slow_break_through_and_finishing_turns_are_counted() -> None:
     holes = (
         Hole("I", 0, 0, 12.0, (Step(19.0, 10.0, spring=True), Step(8.0, -1.0)), breaks_through=0.0),
     )
-    plain = bound(work(holes=(Hole("I", 0, 0, 12.0, holes[0].steps),)), LIMITS)
-    slow = bound(work(holes=holes), LIMITS)
+    plain = least_time(work(holes=(Hole("I", 0, 0, 12.0, holes[0].steps),)), LIMITS)
+    slow = least_time(work(holes=holes), LIMITS)
     assert slow.ramps > plain.ramps
-    finished = bound(work(holes=holes, milling=Milling(finish_allowance=0.2)), LIMITS)
+    finished = least_time(work(holes=holes, milling=Milling(finish_allowance=0.2)), LIMITS)
     seat, bore = math.tau * 6.5 / 50.0, math.tau * 1.0 / math.sqrt(500.0)
     assert finished.finish == pytest.approx(2 * seat + bore)
 
@@ -122,7 +122,7 @@ def test_drilling_takes_depth_over_plunge() -> None:
     """A hole of the drill's size, 13.6 deep and 8 into the bed, the last 1 of wood at half feed."""
     drill = Cutter(5, "drill", 6.0, 0.0, 2, 45.0, 50.0)
     holes = (Hole("d", 0, 0, 13.6, (Step(6.0, -8.0),), breaks_through=0.0),)
-    found = bound(work(cutter=drill, holes=holes), LIMITS)
+    found = least_time(work(cutter=drill, holes=holes), LIMITS)
     assert found.ramps == pytest.approx((13.6 + 8.0 + 1.0) * 60.0 / 1000.0)
 
 
@@ -151,7 +151,7 @@ def test_no_way_is_shorter_than_the_spanning_tree(found: list[tuple[int, int]]) 
 
 def least(given_work: Work, limits: Limits) -> tuple[float, float]:
     spent = sum(minutes(made.passes, limits, park=made.park) for made in programs(given_work))
-    return spent, bound(given_work, limits).minutes
+    return spent, least_time(given_work, limits).minutes
 
 
 circles = st.lists(
@@ -249,7 +249,9 @@ def test_no_sample_is_quicker_than_its_bound(name: str) -> None:
     flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
     made = make_files(flat)
     assert len(made) > 5
-    assert [one.name for one in made if one.minutes < one.bound.minutes or one.bound.level] == []
+    assert [
+        one.name for one in made if one.minutes < one.least_time.minutes or one.least_time.level
+    ] == []
 
 
 REACH = {"groove": 1.25, "skim": 1.25, "plug-pockets": 1.5, "inserts": 1.5, "dowels": 1.5}
@@ -260,7 +262,7 @@ def test_paths_of_the_board_come_near_their_bounds() -> None:
     """A path that wanders costs the shop its day: ratios that the sample must keep."""
     prepared = prepare(SAMPLES / "board-1280.toml")
     flat = replace(prepared, works=tuple(one for one in prepared.works if one.deck is None))
-    ratios = {one.name: one.minutes / one.bound.minutes for one in make_files(flat)}
+    ratios = {one.name: one.minutes / one.least_time.minutes for one in make_files(flat)}
     over = {
         name: ratio
         for name, ratio in ratios.items()

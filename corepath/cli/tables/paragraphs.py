@@ -118,7 +118,7 @@ def _apart(apart: Apart) -> str:
 def _least(file: MadeFile) -> tuple[str, str]:
     """Return the lower bound of the minutes, marked where it holds for level ground only, and the
     ratio of the file's minutes to it."""
-    least, mark = file.bound.minutes, "*" if file.bound.level else ""
+    least, mark = file.least_time.minutes, "*" if file.least_time.level else ""
     return f"{round(least, 3):.1f}{mark}", f"{round(file.minutes / least, 3):.2f}{mark}"
 
 

@@ -447,7 +447,7 @@ def _laid(
     split: list[Region],
     tables: list[StepTable],
     widest: float,
-    land: float,
+    flat: float,
     bounds: Bounds,
     open_sides: bool,
 ) -> Array:
@@ -458,7 +458,7 @@ def _laid(
         sheet, ends = _sheet(region, tables[1 if region.across else 0], bounds, open_sides)
         # Lines are laid in the region's own plane, u along them: for lines along Y, u is Y.
         start = here[::-1] if region.across else here
-        through, extra = region_lines(sheet, widest, land, ends)
+        through, extra = region_lines(sheet, widest, flat, ends)
         path = routed(through, start, 0.0)
         if extra:
             path = np.concatenate(

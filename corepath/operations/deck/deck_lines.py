@@ -76,27 +76,27 @@ class Ends:
 
 
 def region_lines(
-    sheet: Sheet, widest: float, land: float, ends: Ends
+    sheet: Sheet, widest: float, flat: float, ends: Ends
 ) -> tuple[list[Array], list[Array]]:
     """Through lines and extra lines, each (k, 2) points (u, v), mm, in the direction of rising u.
 
-    `widest` is the largest gap, `land` the radius of the cutter's flat part.
+    `widest` is the largest gap, `flat` the radius of the cutter's flat part.
     """
-    places = _places(sheet, widest, land, ends)
+    places = _places(sheet, widest, flat, ends)
     extra: list[Array] = []
     for low, high in itertools.pairwise(places):
         extra += _between(sheet, low, high)
-    return _through(sheet, places, land, ends), extra
+    return _through(sheet, places, flat, ends), extra
 
 
-def _through(sheet: Sheet, places: list[float], land: float, ends: Ends) -> list[Array]:
+def _through(sheet: Sheet, places: list[float], flat: float, ends: Ends) -> list[Array]:
     """The through lines. At a level side of the blank most end *inset*, the outermost run over it
     to clear the corners."""
     # A flat end that stops a little inside the side still sweeps up to it between two lines, as its
-    # disc is √(land² − half²) deep there; 0.9 of that is used. The outermost lines have no
+    # disc is √(flat² − half²) deep there; 0.9 of that is used. The outermost lines have no
     # neighbour to clear the corners, so they run over the side.
     half = 0.5 * max([b - a for a, b in itertools.pairwise(places)], default=0.0)
-    inset = 0.9 * math.sqrt(land**2 - half**2) if land > half else -_OVERHANG
+    inset = 0.9 * math.sqrt(flat**2 - half**2) if flat > half else -_OVERHANG
     lines = []
     for k, v in enumerate(places):
         outermost = k in (0, len(places) - 1)
@@ -106,10 +106,10 @@ def _through(sheet: Sheet, places: list[float], land: float, ends: Ends) -> list
     return lines
 
 
-def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]:
+def _places(sheet: Sheet, widest: float, flat: float, ends: Ends) -> list[float]:
     """v of the through lines."""
-    here = sheet.v + _margin(sheet, widest, land, ends.bottom, sheet.v, 1.0)
-    last = sheet.top - _margin(sheet, widest, land, ends.top, sheet.top, -1.0)
+    here = sheet.v + _margin(sheet, widest, flat, ends.bottom, sheet.v, 1.0)
+    last = sheet.top - _margin(sheet, widest, flat, ends.top, sheet.top, -1.0)
     if last <= here:
         return [0.5 * (sheet.v + sheet.top)]
     places = [here]
@@ -124,7 +124,7 @@ def _places(sheet: Sheet, widest: float, land: float, ends: Ends) -> list[float]
 
 
 def _margin(
-    sheet: Sheet, widest: float, land: float, level: bool, side: float, inward: float
+    sheet: Sheet, widest: float, flat: float, level: bool, side: float, inward: float
 ) -> float:
     """How far inside a side (mm) its first line lies.
 
@@ -132,7 +132,7 @@ def _margin(
     step, the largest that the bins between the side and the line allow.
     """
     if level:
-        return max(land - _OVERHANG, 0.0)
+        return max(flat - _OVERHANG, 0.0)
     for share in range(20, 0, -1):
         away = 0.5 * widest * share / 20.0
         low, high = sorted((side, side + inward * away))

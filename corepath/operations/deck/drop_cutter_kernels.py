@@ -2,7 +2,7 @@
 
 The surface is that of `corepath.board.deck.spline_kernels`, which evaluates it: `coef` and `frame`
 are its own. The end of a cutter is a `CutterProfile`, z(r); the radius of its flat part is called
-`land` here. Dropped on the surface at p, the cutter's tip stops at the largest of h(p + q) − z(|q|)
+`flat` here. Dropped on the surface at p, the cutter's tip stops at the largest of h(p + q) − z(|q|)
 over all q within its radius. All in mm; elementary geometry, no source needed.
 
 Each search below keeps the best of all places that it has looked at. Every place is a lower bound
@@ -33,7 +33,7 @@ _PLANE = 1e-12
 # rounding of the text costs (0.0005 mm).
 _GAIN = 1e-7
 _TIGHT = 0.3
-"""Curvature (1/mm) times land (mm) from which the ground under the land can touch it at several
+"""Curvature (1/mm) times flat (mm) from which the ground under the flat can touch it at several
 places, so that more starts are tried."""
 _GENTLE = 0.05
 """Below this value the height along the rim has at most two maxima; eight samples find them."""
@@ -48,7 +48,7 @@ then stood up to 0.1 too low; with 128 places they are 1.2 mm apart there, and t
 0.004 in the cases tried.
 """
 _STARTS = 8
-"""Places in a ring under the land from which a summit is climbed, besides the middle."""
+"""Places in a ring under the flat from which a summit is climbed, besides the middle."""
 _HILLS = 3
 """Most hills between axis and rim that are climbed, the highest first."""
 
@@ -97,12 +97,12 @@ def _rim(
     is known. Newton's method on the direction, with the contact moved out over the corner as the
     slope asks, until a further step would gain less than `_GAIN`.
     """
-    land, corner = profile.flat, profile.corner
+    flat, corner = profile.flat, profile.corner
     # A corner of radius r touches a slope s at r·s / sqrt(1 + s²) beyond the flat part.
     out = corner * slope / math.sqrt(1.0 + slope * slope)
     best = -math.inf
     for _ in range(8):
-        reach = land + out
+        reach = flat + out
         h, hx, hy, hxx, hxy, hyy = shape_at(coef, frame, x + reach * cos, y + reach * sin)
         best = max(best, h - height(out, profile))
         # Slope outward and sideways; `across` is the first derivative of the height along the rim
@@ -131,7 +131,7 @@ def _rim(
 
 @njit(cache=True)
 def _summit(
-    coef: Array, frame: Array, land: float, x: float, y: float, qx: float, qy: float
+    coef: Array, frame: Array, flat: float, x: float, y: float, qx: float, qy: float
 ) -> float:
     """Highest ground under the flat part, climbing from (qx, qy) by Newton's method.
 
@@ -159,9 +159,9 @@ def _summit(
         qx += first * cos - second * sin
         qy += first * sin + second * cos
         length = math.hypot(qx, qy)
-        if length > land:
-            qx *= land / length
-            qy *= land / length
+        if length > flat:
+            qx *= flat / length
+            qy *= flat / length
     return max(best, height_at(coef, frame, x + qx, y + qy))
 
 
@@ -177,7 +177,7 @@ def _hills(
     So the highest node of each block says where one is. `peaks` (n, m, 3) has their heights and
     places, `block` (mm) is the size of the blocks, the first of which begins at the first node.
     """
-    land, corner, radius = profile.flat, profile.corner, profile.radius
+    flat, corner, radius = profile.flat, profile.corner, profile.radius
     # Between two nodes the ground may be higher than at both: by half the curvature times the
     # square of half a diagonal of the lattice.
     rise = 0.25 * bend * frame[2] * frame[2]
@@ -201,14 +201,14 @@ def _hills(
                 away = math.hypot(px, py)
                 if away > radius:
                     continue
-                tall = peaks[i, j, 0] - height(away - land, profile)
+                tall = peaks[i, j, 0] - height(away - flat, profile)
                 if high < tall < below:
-                    high, qx, qy, out, found = tall, px, py, away - land, True
+                    high, qx, qy, out, found = tall, px, py, away - flat, True
         if not found:
             break
         below = high
         if out <= 0.0:
-            best = max(best, _summit(coef, frame, land, x, y, qx, qy))
+            best = max(best, _summit(coef, frame, flat, x, y, qx, qy))
         else:
             # On the corner: it touches there where the ground is as steep as the corner is.
             away = math.hypot(qx, qy)
@@ -230,9 +230,9 @@ def _disc(
     room for the heights there, `ring` (n, 2) has the places. `h` and `steep` are height and slope
     under the axis; `bend` bounds the curvature under the cutter, 1/mm.
     """
-    land = profile.flat
-    turn = bend * land
-    # 128, 32, 16 or 8 places: the tighter the ground may bend under the land, the more maxima the
+    flat = profile.flat
+    turn = bend * flat
+    # 128, 32, 16 or 8 places: the tighter the ground may bend under the flat, the more maxima the
     # rim can have.
     every = 1 if turn > _CREASED else 4 if turn > _TIGHT else 8 if turn > _GENTLE else 16
     count = ring.shape[0] // every
@@ -251,26 +251,26 @@ def _disc(
         left = at[(k + count - 1) % count]
         right = at[(k + 1) % count]
         # Only local maxima (of two equal neighbours the first), and only those that refining can
-        # lift to the top: between two places the rim cannot rise by more than bend·land².
-        if at[k] < left or at[k] <= right or at[k] < top - bend * land * land:
+        # lift to the top: between two places the rim cannot rise by more than bend·flat².
+        if at[k] < left or at[k] <= right or at[k] < top - bend * flat * flat:
             continue
         # The vertex of the parabola through three places is a better start than the place itself.
         hollow = left - 2.0 * at[k] + right
         shift = 0.5 * (left - right) / hollow if hollow < -1e-12 else 0.0
         angle = (k + shift) * 2.0 * math.pi / count
         # Mean slope from the axis to the rim: where the contact on the corner is first tried.
-        slope = max(at[k] - h, 0.0) / land
+        slope = max(at[k] - h, 0.0) / flat
         best = max(best, _rim(coef, frame, profile, x, y, math.cos(angle), math.sin(angle), slope))
-    # A summit under the land has slope 0, and over the land the slope changes by at most bend·land:
+    # A summit under the flat has slope 0, and over the flat the slope changes by at most bend·flat:
     # steeper ground has none. The 5 % is a margin: a few climbs too many, never a summit missed.
-    if steep < 1.05 * bend * land:
-        best = max(best, _summit(coef, frame, land, x, y, 0.0, 0.0))
+    if steep < 1.05 * bend * flat:
+        best = max(best, _summit(coef, frame, flat, x, y, 0.0, 0.0))
         # Tightly bent ground can have several summits, and a climb from the middle finds one of
         # them.
-        if bend * land > _TIGHT:
+        if bend * flat > _TIGHT:
             for k in range(0, ring.shape[0], ring.shape[0] // _STARTS):
                 best = max(
-                    best, _summit(coef, frame, land, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1])
+                    best, _summit(coef, frame, flat, x, y, 0.6 * ring[k, 0], 0.6 * ring[k, 1])
                 )
     return best
 
@@ -291,10 +291,10 @@ def _tip(
     """
     h, hx, hy = slope_at(coef, frame, x, y)
     slope = math.hypot(hx, hy)
-    land, corner = profile.flat, profile.corner
+    flat, corner = profile.flat, profile.corner
     if bend < _PLANE:
-        return h + slope * land + corner * (math.sqrt(1.0 + slope * slope) - 1.0)
-    if slope > (bend + up) * (land + corner):
+        return h + slope * flat + corner * (math.sqrt(1.0 + slope * slope) - 1.0)
+    if slope > (bend + up) * (flat + corner):
         return _rim(coef, frame, profile, x, y, hx / slope, hy / slope, slope)
     return _disc(coef, frame, profile, bend, x, y, h, slope, ring, at, peaks, block)
 
@@ -318,7 +318,7 @@ def tips(
     steps before (x0, y0). `peaks` (i, j, 3) are height and place of the highest node in each of the
     blocks of `block` mm that begin at (x0, y0).
     """
-    land, corner = profile.flat, profile.corner
+    flat, corner = profile.flat, profile.corner
     out = np.empty(x.shape[0])
     bend = bends.max()
     columns, rows, _both = bends.shape
@@ -329,14 +329,14 @@ def tips(
     at = np.empty(count)
     ring = np.empty((count, 2))
     for k in range(count):
-        ring[k, 0] = land * math.cos(2.0 * math.pi * k / count)
-        ring[k, 1] = land * math.sin(2.0 * math.pi * k / count)
+        ring[k, 0] = flat * math.cos(2.0 * math.pi * k / count)
+        ring[k, 1] = flat * math.sin(2.0 * math.pi * k / count)
     # For a ball: radius times curvature is the factor by which the fixed-point iteration contracts.
     # From 0.5 on it is slow or may settle on another contact, so 16 more starts are made,
     # alternately at 0.8 and 0.4 of the radius.
     tight = bend * corner > 0.5
     for n in range(x.shape[0]):
-        if land > 0.0:
+        if flat > 0.0:
             # Beyond the blocks the nearest one holds: its bound covers the level ground outside.
             i = min(max(int((x[n] - left) / block), 0), columns - 1)
             j = min(max(int((y[n] - low) / block), 0), rows - 1)

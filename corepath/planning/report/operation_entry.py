@@ -21,8 +21,8 @@ __all__ = ["OperationEntry", "operation_entry"]
     Key("zero", "program.zero"), Key("system", "program.zero.system"),
     Key("touch", "program.zero.touch"), Key("touch_again", "program.zero.again"),
     Key("watch", "program.watch"), Key("minutes", "made.minutes", 2),
-    Key("minutes_apart", "made.apart"), Key("bound", "made.bound.minutes", 3),
-    Key("over_bound", places=3), Key("bound_level_ground", "made.bound.level", optional=True),
+    Key("minutes_apart", "made.apart"), Key("bound", "made.least_time.minutes", 3),
+    Key("over_bound", places=3), Key("bound_level_ground", "made.least_time.level", optional=True),
     Key("lines", "made.lines"), Key("extents", "made.extents"),
     Key("rpm", "program.cutting.rpm", None), Key("feed", "program.cutting.feed", None),
     Key("feeds", places=None),
@@ -41,7 +41,7 @@ class OperationEntry(NamedTuple):
     @property
     def over_bound(self) -> float:
         """The minutes over the least that any path takes."""
-        return self.made.minutes / self.made.bound.minutes
+        return self.made.minutes / self.made.least_time.minutes
 
     @property
     def points(self) -> dict[str, int]:

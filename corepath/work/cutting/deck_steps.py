@@ -1,18 +1,18 @@
 """How far apart lines over a deck may lie for one cutter: from the section that it sweeps across
 its path.
 
-Bed frame of C, mm. A cutter is a flat disc of radius `land` with a corner of radius `corner` (a
-ball has land 0, a flat cutter corner 0). With gradient (hx, hy) and slope g = |(hx, hy)|, the
+Bed frame of C, mm. A cutter is a level disc of radius `flat` with a corner of radius `corner` (a
+ball has flat 0, a flat cutter corner 0). With gradient (hx, hy) and slope g = |(hx, hy)|, the
 section that a cutter moving along X sweeps across its path has at its contact the radius rho =
-land·hx²/g³ + corner: a tilted disc sweeps an ellipse, and the rounded corner adds its own radius.
-(For ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·land), and never wider than
-the land.) Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the
+flat·hx²/g³ + corner: a tilted disc sweeps an ellipse, and the rounded corner adds its own radius.
+(For ridges c high the ellipse is flatter than its vertex by 1 − c/(2·g·flat), and never wider than
+the flat.) Lines whose axes lie s apart then leave ridges s²/(8·rho·(1 + bend·rho)) high, with the
 bend of the ground across the path positive where it is convex; where 1 + bend·rho ≤ 0 the cutter
 cannot touch at all. That section ends at the rim: where the ridge would lie beyond it, with an
-allowed height c where |hy| + c/land > g, a disc leaves terraces of at most s·|hy| instead.
+allowed height c where |hy| + c/flat > g, a disc leaves terraces of at most s·|hy| instead.
 (Elementary geometry; s²/(8r) is the handbook formula for a ball on level ground, from memory.)
 
-A place with gradient g is finished by the cutter whose *axis* stands at place − land·g/|g| −
+A place with gradient g is finished by the cutter whose *axis* stands at place − flat·g/|g| −
 corner·g/√(1 + g²), so steps are also kept by the place of the axis. *Across* means lines along Y
 instead: across the grain.
 """
@@ -80,14 +80,14 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
     hx, hy = np.gradient(grid, spacing)
     slope2 = hx**2 + hy**2
     bend = -np.gradient(hy, spacing, axis=1)
-    corner, land = cutter.corner_radius, cutter.flat_radius
+    corner, flat = cutter.corner_radius, cutter.flat_radius
     # Level ground has no direction of slope: a floor in place of a division by 0; the cap by the
-    # land below decides there.
+    # flat below decides there.
     slope = np.maximum(np.sqrt(slope2), 1e-6)
     radius = corner + np.zeros_like(slope)
-    if land > 0.0:
-        ellipse = land * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * land), 0.5)
-        radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
+    if flat > 0.0:
+        ellipse = flat * hx**2 / slope**3 * np.maximum(1.0 - 0.5 * scallop / (slope * flat), 0.5)
+        radius += np.minimum(ellipse, 0.5 * flat**2 / scallop)
     # Ground of radius R under a section of radius rho: contacts t apart leave t²/8·(1/rho + 1/R),
     # and the axes lie (1 + rho/R) times as far apart as the contacts. Together s² = 8·c·rho·(1 +
     # rho/R).
@@ -98,12 +98,12 @@ def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -
     across = np.abs(hy)
     # Where the ridge would lie beyond the rim of the disc, that leaves terraces of step·|hy|
     # instead.
-    on_rim = across + scallop / max(land, 1e-9) > slope
+    on_rim = across + scallop / max(flat, 1e-9) > slope
     terraced = np.where(on_rim, scallop / np.maximum(across, 1e-12), 0.0)
     # Off level ground the corner's share of the ridge is added to that of the disc.
     if corner > 0.0:
-        tilted = slope2 > (0.05 * scallop / max(land, 1e-9)) ** 2
-        terraced = np.where(tilted, np.minimum(terraced, 2.0 * land), terraced)
+        tilted = slope2 > (0.05 * scallop / max(flat, 1e-9)) ** 2
+        terraced = np.where(tilted, np.minimum(terraced, 2.0 * flat), terraced)
     # cos^1.5 of the tilt: a ridge c high vertically is c·cos high square to the ground (a root of
     # it in the step), and a step along the ground is shorter by cos seen from above.
     result: Array = np.maximum(rounded, terraced) * (1.0 + slope2) ** -0.75
@@ -212,11 +212,11 @@ def surface_minutes(
     """
     slope, bend = slopes
     steep = np.maximum(slope, 1e-6)
-    land, corner = cutter.flat_radius, cutter.corner_radius
+    flat, corner = cutter.flat_radius, cutter.corner_radius
     radius = np.full_like(slope, corner)
-    if land > 0.0:
-        ellipse = land / steep * np.maximum(1.0 - 0.5 * scallop / (steep * land), 0.5)
-        radius += np.minimum(ellipse, 0.5 * land**2 / scallop)
+    if flat > 0.0:
+        ellipse = flat / steep * np.maximum(1.0 - 0.5 * scallop / (steep * flat), 0.5)
+        radius += np.minimum(ellipse, 0.5 * flat**2 / scallop)
     steps = np.minimum(
         np.sqrt(8.0 * scallop * radius / np.maximum(1.0 + bend * radius, _LEAST_ROOM)), widest
     )

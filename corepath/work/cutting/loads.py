@@ -105,8 +105,8 @@ def cuts_of(work: Work) -> tuple[PlannedCut, ...]:
         return tuple(_of_deck(work))
     if work.trim is not None:
         return tuple(_of_trim(work, work.trim))
-    layer = min(work.cutting.depth, depth_of(work))
-    return (PlannedCut("lines", work.cutting.stepover, layer, work.cutting.feed),)
+    axial_depth = min(work.cutting.depth, depth_of(work))
+    return (PlannedCut("lines", work.cutting.stepover, axial_depth, work.cutting.feed),)
 
 
 def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
@@ -145,14 +145,14 @@ def load_of(work: Work, cut: PlannedCut, energy: Energy) -> Load:
 def _of_pockets(work: Work) -> Iterator[PlannedCut]:
     cutter, run = work.cutter, work.cutting
     deep = max(pocket.top - pocket.floor for pocket in work.pockets)
-    layer = min(run.depth, deep)
+    axial_depth = min(run.depth, deep)
     proud = all(pocket.proud for pocket in work.pockets)
     light = 0.0 if proud else work.milling.finish_allowance
     yield PlannedCut(
-        "full width", cutter.diameter, layer, run.feed, wall=not proud and light <= 0.0
+        "full width", cutter.diameter, axial_depth, run.feed, wall=not proud and light <= 0.0
     )
-    yield PlannedCut("ramp", cutter.diameter, layer, run.ramp, brief=True)
-    yield PlannedCut("beside it", min(run.stepover, cutter.diameter), layer, run.feed)
+    yield PlannedCut("ramp", cutter.diameter, axial_depth, run.ramp, brief=True)
+    yield PlannedCut("beside it", min(run.stepover, cutter.diameter), axial_depth, run.feed)
     if light > 0.0:
         yield PlannedCut(
             "finishing lap", light, min(deep, cutter.cutting_length), run.finish, wall=True

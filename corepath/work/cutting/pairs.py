@@ -4,7 +4,7 @@ remaining stock.
 A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed
 one would reach. Otherwise a larger one may go first, in a file of its own (`cleared` of the second
 file's pockets is what the first sweeps to the floor). Of all choices that reach as much, the one
-with the fewest minutes is taken: the least time of each file (`bound`) and a change of cutter
+with the fewest minutes is taken: the least time of each file (`least_time`) and a change of cutter
 between them. Lengths in mm, minutes.
 """
 

@@ -63,7 +63,7 @@ from corepath.work.least_time.areas import (
 )
 from corepath.work.works import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 
-__all__ = ["Bound", "bound", "spanning_tree"]
+__all__ = ["LeastTime", "least_time", "spanning_tree"]
 
 _ROOM = 0.25
 """Share of the radius that the middle must have beside the allowance before a finishing lap is sure
@@ -73,9 +73,9 @@ _NEAR = 0.01  # mm: for chords of grown edges
 
 
 @dataclass(frozen=True, slots=True)
-class Bound:
-    """Seconds that the parts of an operation take at least; with `level` only a figure for level
-    ground and no bound."""
+class LeastTime:
+    """Lower bounds, in seconds, of the time that the parts of an operation take; with `level` only
+    a figure for level ground and no bound."""
 
     sweep: float = 0.0
     ramps: float = 0.0
@@ -87,8 +87,8 @@ class Bound:
     def minutes(self) -> float:
         return (self.sweep + self.ramps + self.finish + self.links) / 60.0
 
-    def __add__(self, other: Bound) -> Bound:
-        return Bound(
+    def __add__(self, other: LeastTime) -> LeastTime:
+        return LeastTime(
             self.sweep + other.sweep,
             self.ramps + other.ramps,
             self.finish + other.finish,
@@ -97,8 +97,8 @@ class Bound:
         )
 
 
-def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) -> Bound:
-    """Lower bound of the time of `work` on a machine with `limits`.
+def least_time(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) -> LeastTime:
+    """Return a lower bound of the time of `work` on a machine with `limits`.
 
     For a facing, `planes` picks those from the first index to before the second (a file of a single
     pass); all of them if not given.
@@ -106,7 +106,7 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
     if work.facing is not None:
         planes = planes or (0, len(work.facing.planes))
         return _facing(work, work.facing, limits, planes) + (
-            _approach(work) if planes[0] == 0 else Bound()
+            _approach(work) if planes[0] == 0 else LeastTime()
         )
     if work.deck is not None:
         return _deck(work) + _approach(work)
@@ -117,26 +117,26 @@ def bound(work: Work, limits: Limits, *, planes: tuple[int, int] | None = None) 
         total += _pocket(work, pocket, limits)
     for hole in work.holes:
         total += _hole(work, hole, limits)
-    return total + Bound(links=_links(work, limits))
+    return total + LeastTime(links=_links(work, limits))
 
 
-def _approach(work: Work) -> Bound:
+def _approach(work: Work) -> LeastTime:
     """The first descent at feed, with which every path of the work begins."""
     return (
-        Bound()
+        LeastTime()
         if work.approach is None
-        else Bound(links=60.0 * work.approach.minutes_from(work.park))
+        else LeastTime(links=60.0 * work.approach.minutes_from(work.park))
     )
 
 
-def _trim(work: Work, trim: Trim) -> Bound:
+def _trim(work: Work, trim: Trim) -> LeastTime:
     """A full-width lap for each layer, then a finishing lap."""
     radius = work.cutter.radius
     rough = trim.area.buffer(radius + trim.finish).exterior.length * layer_count(
         work.cutting.depth, trim.depth
     )
     last = trim.area.buffer(radius).exterior.length if trim.finish > 0.0 else 0.0
-    return Bound(sweep=60.0 * rough / work.cutting.feed, finish=60.0 * last / trim.feed)
+    return LeastTime(sweep=60.0 * rough / work.cutting.feed, finish=60.0 * last / trim.feed)
 
 
 def spanning_tree(distances: np.ndarray) -> list[float]:
@@ -155,11 +155,11 @@ def spanning_tree(distances: np.ndarray) -> list[float]:
     return found
 
 
-def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
+def _pocket(work: Work, pocket: Pocket, limits: Limits) -> LeastTime:
     radius, allowance = work.cutter.radius, work.milling.finish_allowance
     # Only what stands proud is planed: no walls, and edges may be run over.
     if pocket.proud:
-        return Bound(
+        return LeastTime(
             sweep=_planed(
                 work, pocket.area, layer_count(work.cutting.depth, pocket.top - pocket.floor)
             )
@@ -190,7 +190,7 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> Bound:
         finish = edges(centre, radius, pocket.cleared, wide, share=0.0).seconds(
             _finish_feed(work), limits.accel
         )
-    return Bound(sweep=floor + above, ramps=down, finish=finish)
+    return LeastTime(sweep=floor + above, ramps=down, finish=finish)
 
 
 def _pieces(shape: BaseGeometry) -> tuple[int, int]:
@@ -199,13 +199,13 @@ def _pieces(shape: BaseGeometry) -> tuple[int, int]:
     return len(parts), int(shapely.get_num_interior_rings(parts).sum())
 
 
-def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
-    total, top = Bound(), hole.top
+def _hole(work: Work, hole: Hole, limits: Limits) -> LeastTime:
+    total, top = LeastTime(), hole.top
     for step in hole.steps:
         rho = (step.diameter - work.cutter.diameter) / 2.0
         slowed = _slowed(hole, work.milling.break_through, top, step.floor)
         if rho <= SAME_SIZE / 2.0:
-            total += Bound(ramps=(top - step.floor + slowed) / (work.cutting.plunge / 60.0))
+            total += LeastTime(ramps=(top - step.floor + slowed) / (work.cutting.plunge / 60.0))
         else:
             allowance = turn_allowance(work.milling.finish_allowance, rho)
             finished = allowance > 0.0
@@ -215,10 +215,10 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> Bound:
             (floor, above), down = _levels(
                 work, lap, top - step.floor, False, limits, slowed=slowed
             )
-            total += Bound(sweep=floor + above, ramps=max(down - above, 0.0))
+            total += LeastTime(sweep=floor + above, ramps=max(down - above, 0.0))
             turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
-            total += Bound(
+            total += LeastTime(
                 finish=turns * wall.seconds(_finish_feed(work), limits.accel) if finished else 0.0
             )
         top = step.floor
@@ -270,7 +270,7 @@ def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
     return float(layers * way / (work.cutting.feed / 60.0))
 
 
-def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int]) -> Bound:
+def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int]) -> LeastTime:
     heights = (facing.top, *facing.planes)
     layers = sum(
         layer_count(work.cutting.depth, heights[k] - heights[k + 1]) for k in range(*planes)
@@ -278,25 +278,25 @@ def _facing(work: Work, facing: Facing, limits: Limits, planes: tuple[int, int])
     ends = corner_speed(limits, 90.0)
     legs = [work.clear - heights[planes[0]], work.clear - heights[planes[1]]]
     legs += 2 * [float(shapely.distance(facing.area, shapely.Point(work.park)))]
-    return Bound(
+    return LeastTime(
         sweep=_planed(work, facing.area, layers),
         links=sum(leg_seconds(leg, limits.rapid, limits.accel, ends) for leg in legs),
     )
 
 
-def _deck(work: Work) -> Bound:
+def _deck(work: Work) -> LeastTime:
     """Finishing: lines as far apart as the slope allows (`corepath.work.cutting.deck_steps`).
     Roughing: as if level."""
     deck, cutting = work.deck, work.cutting
     assert deck is not None
     widest = level_step(work.cutter, deck.scallop, cutting.stepover)
     if deck.rough:
-        return Bound(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
+        return LeastTime(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
     # The faster of both feeds: a bound may not count on which of them a path uses where.
     feed = max(cutting.feed, cutting.finish)
     slopes, step = slopes_over(deck.surface, deck.area.bounds), deck.surface.step
     whole, _ = surface_minutes(slopes, step, work.cutter, deck.scallop, widest, feed)
-    return Bound(sweep=60.0 * whole)
+    return LeastTime(sweep=60.0 * whole)
 
 
 def _links(work: Work, limits: Limits) -> float:
