@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from corepath.planning.plan import Plan
     from corepath.planning.prepare import Prepared
     from corepath.planning.progress import Progress
-    from corepath.planning.reading import Reading
+    from corepath.planning.proving.reading import Reading
     from corepath.readback.result import ReadBack
     from corepath.readback.surfaces.measures import Measure
     from corepath.stackup import Check
@@ -48,7 +48,7 @@ else:
         "corepath.planning.plan": ("Plan",),
         "corepath.planning.prepare": ("Prepared",),
         "corepath.planning.progress": ("Progress",),
-        "corepath.planning.reading": ("Reading",),
+        "corepath.planning.proving.reading": ("Reading",),
         "corepath.gcode.read.findings": ("Finding",),
         "corepath.readback.surfaces.measures": ("Measure",),
         "corepath.readback.result": ("ReadBack",),

@@ -75,3 +75,34 @@ def test_the_page_names_a_module_that_is_gone():
     named = re.findall(r"`([\w/]+\.py)`", text)
     assert len(named) > 50
     assert not [name for name in named if not any(path.endswith(f"/{name}") for path in known)]
+
+
+def _folders() -> dict[str, int]:
+    """Every folder of the package with modules in it, and how many."""
+    counts = {
+        path.parent.relative_to(PACKAGE).as_posix(): len(
+            [one for one in path.parent.glob("*.py") if one.name != "__init__.py"]
+        )
+        for path in PACKAGE.glob("**/__init__.py")
+    }
+    return {name: count for name, count in counts.items() if count and name != "."}
+
+
+def _rooms() -> set[str]:
+    """Folders that the first table names: in full, or below or beside the first of their row."""
+    found: set[str] = set()
+    for row in _table("How the folders follow the data"):
+        names = re.findall(r"`(?:…/)?([^`]+)/`", row.split("|")[1])
+        below = names[0], names[0].rpartition("/")[0]
+        found |= {names[0], *(f"{parent}/{name}" for name in names for parent in below)}
+        found |= set(names)
+    return found
+
+
+def test_a_folder_stands_not_in_the_table():
+    assert sorted(set(_folders()) - _rooms()) == []
+
+
+def test_a_folder_holds_more_than_anyone_finds_his_way_in():
+    """Fifteen names are read at a glance, thirty are not (from memory)."""
+    assert {name: count for name, count in _folders().items() if count > 15} == {}

@@ -18,7 +18,7 @@ from corepath.motion.pass_name import minutes_to_stop
 from corepath.planning.plan import Plan
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.proof import Proof, prove
+from corepath.planning.proving.proof import Proof, prove
 from corepath.reported import Key, report_keys
 
 __all__ = ["Explored", "explore"]

@@ -22,8 +22,8 @@ from corepath.planning.make import Progress, quiet
 from corepath.planning.plan import Plan
 from corepath.planning.plan import plan as make_plan
 from corepath.planning.prepare import Prepared, prepare
+from corepath.planning.proving.reading import Reading, read_folder
 from corepath.planning.questions import PourSheet, passes, pour_sheet, stops
-from corepath.planning.reading import Reading, read_folder
 from corepath.planning.report.checks_report import checks_report
 from corepath.stackup import Check
 from corepath.stackup.advice.fix import Fixes

@@ -24,8 +24,8 @@ from corepath.planning.player import NAME as PREVIEW
 from corepath.planning.player import player_page
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.proof import Proof, judged, written
-from corepath.planning.reading import try_files
+from corepath.planning.proving.proof import Proof, judged, written
+from corepath.planning.proving.reading import try_files
 from corepath.planning.report.deck_deviation import deviation_files
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.full_report import Results, full_report, results_of

@@ -33,7 +33,7 @@ from corepath.gcode.read.motions import read_program
 from corepath.motion.cutter import Cutter
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.reading import read_files
+from corepath.planning.proving.reading import read_files
 from corepath.readback.cutting import cut_path
 from corepath.stock.material import Grid, Stock
 from corepath.stock.path import Path, lay

@@ -30,8 +30,8 @@ from corepath.gcode.read.motions import read_program
 from corepath.planning.folder.plan_seal import DESIGN, check_design
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.reading import shop_of
-from corepath.planning.reading_cases import try_cases, with_cases
+from corepath.planning.proving.reading import shop_of
+from corepath.planning.proving.reading_cases import try_cases, with_cases
 from corepath.planning.restart.restart_program import Restart
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles

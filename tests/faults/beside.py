@@ -20,7 +20,7 @@ import numpy as np
 from corepath.gcode.read.motions import read_program
 from corepath.planning.plan import Plan
 from corepath.planning.prepare import Prepared
-from corepath.planning.reading import shop_of
+from corepath.planning.proving.reading import shop_of
 from corepath.planning.restart.restart_program import Restart, restart
 from corepath.planning.restart.restart_proof import differs
 from corepath.readback.words.rehearsed import check_rehearsals

@@ -36,7 +36,7 @@ from corepath.job.tables.builtin import hardware
 from corepath.plain_text import safe
 from corepath.planning.folder.limited import read_limited
 from corepath.planning.prepare import prepare
-from corepath.planning.reading import read_folder
+from corepath.planning.proving.reading import read_folder
 from corepath.planning.restart.restart_program import restart
 from tests.given import load_text
 

@@ -30,7 +30,7 @@ from corepath.errors import CorepathError, InputError
 from corepath.gcode.read.motions import read_program
 from corepath.job.measured import read_measured
 from corepath.job.model import DeckSection
-from corepath.planning.reading import read_folder
+from corepath.planning.proving.reading import read_folder
 from tests.fuzz.loop import Tally, case_of, run_case
 from tests.fuzz.targets import TARGETS
 from tests.given import load_text

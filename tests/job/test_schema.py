@@ -18,7 +18,7 @@ from corepath.job.text import schema
 from corepath.job.text.resolved import digest, from_resolved, resolved_dict
 from corepath.job.text.schema import Schema, comment_number
 from corepath.job.text.starter import starter_text
-from corepath.planning.reading import read_folder
+from corepath.planning.proving.reading import read_folder
 from tests.given import load_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"

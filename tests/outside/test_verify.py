@@ -29,8 +29,8 @@ from corepath.job.model import CutterSection
 from corepath.job.text.resolved import resolved_dict
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.planning.proof import Proof
-from corepath.planning.rehearsal import rehearsals
+from corepath.planning.proving.proof import Proof
+from corepath.planning.proving.rehearsal import rehearsals
 from corepath.planning.report.full_report import full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
 from corepath.planning.restart.restart_program import restart, write_restart

@@ -20,7 +20,7 @@ from corepath.operations import programs
 from corepath.operations.trim import lap_ring, reachable
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.planning.reading import shop_of
+from corepath.planning.proving.reading import shop_of
 from corepath.planning.report.after_layup import NO_PROGRAMS
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles

@@ -16,8 +16,8 @@ from corepath.job.model import DowelSection, Job
 from corepath.planning.explore import explore
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.planning.proof import Proof, prove, written
-from corepath.planning.reading import read_folder
+from corepath.planning.proving.proof import Proof, prove, written
+from corepath.planning.proving.reading import read_folder
 from corepath.planning.report.ridge_minutes import ridge_minutes
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -12,7 +12,7 @@ from corepath.caching.folder_store import store_of
 from corepath.job.load import load_job
 from corepath.job.model import ObstacleSection
 from corepath.planning.prepare import prepare_job
-from corepath.planning.proof import prove
+from corepath.planning.proving.proof import prove
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 CLAMP = ((-120.0, 30.0), (-90.0, 30.0), (-90.0, 45.0), (-120.0, 45.0))

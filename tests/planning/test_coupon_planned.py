@@ -31,7 +31,7 @@ from corepath.planning.plan import _warning, plan
 from corepath.planning.player import reels
 from corepath.planning.prepare import prepare
 from corepath.planning.progress import quiet
-from corepath.planning.reading import Reading, read_files, read_folder
+from corepath.planning.proving.reading import Reading, read_files, read_folder
 from corepath.views.player import DWELL, STOP
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
@@ -325,7 +325,7 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
     monkeypatch.setattr("corepath.planning.prepare.prepare", prepared)
     monkeypatch.setattr("corepath.planning.plan.plan", lambda job, **options: planned)
-    monkeypatch.setattr("corepath.planning.reading.read_folder", read_again)
+    monkeypatch.setattr("corepath.planning.proving.reading.read_folder", read_again)
     monkeypatch.setattr("corepath.planning.plan.make_files", lambda *words: planned.made)
     monkeypatch.setattr(
         "corepath.planning.plan._drawings", lambda *words: {"overview.svg": "<svg/>"}

@@ -29,7 +29,7 @@ from corepath.planning.folder import plan_folder as folder_module
 from corepath.planning.folder.exchange import CannotExchange
 from corepath.planning.folder.in_place import HALF_WRITTEN, Change
 from corepath.planning.folder.plan_folder import ensure_writable, write_folder
-from corepath.planning.reading import read_folder
+from corepath.planning.proving.reading import read_folder
 from corepath.planning.restart.restart_program import restart
 
 NAMES = [f"0{k}-A-groove.nc" for k in range(1, 10)] + [

@@ -15,7 +15,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection, ScrewSection
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import prepare_job
-from corepath.planning.reading import read_files
+from corepath.planning.proving.reading import read_files
 from corepath.work.works import Obstacle
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -13,7 +13,7 @@ from corepath.job.load import load_job
 from corepath.planning.make import make_files
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.planning.proof import prove
+from corepath.planning.proving.proof import prove
 
 GROOVE = "03-A-groove"
 SAMPLES = Path(__file__).parents[2] / "samples"

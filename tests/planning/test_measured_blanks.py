@@ -9,7 +9,7 @@ from corepath.planning.fixing.changing import changed_job
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare, prepare_job
-from corepath.planning.proof import prove
+from corepath.planning.proving.proof import prove
 from corepath.stackup.pass_shows import showing
 
 pytestmark = pytest.mark.slow

@@ -19,7 +19,7 @@ from corepath.job.load import load_job
 from corepath.job.model import Job, ObstacleSection
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import prepare_job
-from corepath.planning.reading import read_folder, shop_of
+from corepath.planning.proving.reading import read_folder, shop_of
 from corepath.planning.restart.restart_program import restart, write_restart
 from corepath.readback.words.rehearsed import check_rehearsals
 

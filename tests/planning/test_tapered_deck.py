@@ -18,8 +18,8 @@ from corepath.errors import Fault
 from corepath.job.load import load_job
 from corepath.job.text.resolved import resolved_dict
 from corepath.planning.prepare import prepare
-from corepath.planning.proof import prove
-from corepath.planning.rehearsal import rehearsals
+from corepath.planning.proving.proof import prove
+from corepath.planning.proving.rehearsal import rehearsals
 from corepath.planning.report.full_report import full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
 from corepath.work.cutting.cutters import Chosen

@@ -11,7 +11,7 @@ import pytest
 from corepath.caching.folder_store import store_of
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.reading import read_files
+from corepath.planning.proving.reading import read_files
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

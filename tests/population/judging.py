@@ -17,7 +17,7 @@ from corepath.job.text.resolved import resolved_dict
 from corepath.planning.folder.held_deck import seal
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.proof import Proof, prove
+from corepath.planning.proving.proof import Proof, prove
 from corepath.planning.report.full_report import full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
 from tests.population.drawing import Drawn

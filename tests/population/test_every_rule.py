@@ -21,7 +21,7 @@ from corepath.gcode.read.findings import KINDS
 from corepath.planning.make import make_files
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.reading import read_files, shop_of
+from corepath.planning.proving.reading import read_files, shop_of
 from corepath.readback.words.rehearsed import check_rehearsals
 from tests.faults.bench import FILE_RULES, ONLY_IN, Bench
 from tests.population.drawing import draw

@@ -21,7 +21,7 @@ from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.planning.make import make_files
 from corepath.planning.prepare import prepare
-from corepath.planning.reading import read_files
+from corepath.planning.proving.reading import read_files
 from corepath.readback.result import ReadBack
 from corepath.work.works import Work
 

@@ -9,7 +9,7 @@ from corepath.job.load import load_job
 from corepath.job.record.settled import Settled
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.planning.proof import prove
+from corepath.planning.proving.proof import prove
 from corepath.stackup.pass_shows import showing
 
 SAMPLES = Path(__file__).parents[2] / "samples"

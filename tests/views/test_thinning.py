@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from corepath.geometry.polylines import length
 from corepath.views.drawings.cuts import Bands, banded_paths
-from corepath.views.drawings.path_thinning import Cover, apart, straight_pieces
 from corepath.views.maps.contours import inner_levels
+from corepath.views.path_thinning import Cover, apart, straight_pieces
 
 
 def circle(radius: float, z: float, turns: int = 1, phase: float = 0.0) -> np.ndarray:

@@ -28,7 +28,7 @@ from corepath.lengths import INCH, Said
 from corepath.operations import programs
 from corepath.planning.make import make_files
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.planning.reading import shop_of
+from corepath.planning.proving.reading import shop_of
 from corepath.planning.report.after_layup import layup_cautions, layup_report
 from corepath.planning.template_files import template_of
 from corepath.readback.measure import read_back

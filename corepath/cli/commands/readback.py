@@ -17,7 +17,7 @@ from corepath.cli.options import json_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.planning.foreign.foreign_options import ForeignOptions
-    from corepath.planning.reading import Reading
+    from corepath.planning.proving.reading import Reading
 
 __all__ = ["readback"]
 
@@ -123,7 +123,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
     with showing(quiet or json) as progress:
         from corepath.planning.folder.plan_folder import ensure_writable
         from corepath.planning.folder.solids import write_solids
-        from corepath.planning.reading import read_folder
+        from corepath.planning.proving.reading import read_folder
 
         if stl:
             ensure_writable(folder)

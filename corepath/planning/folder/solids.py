@@ -15,7 +15,7 @@ from corepath.planning.folder.limited import read_limited
 from corepath.planning.folder.plan_folder import write_folder
 from corepath.planning.folder.plan_seal import KEY as FILES_KEY
 from corepath.planning.folder.plan_seal import SEAL, files_sha256, seal_of
-from corepath.planning.reading import Reading
+from corepath.planning.proving.reading import Reading
 from corepath.readback.result import ReadBack
 from corepath.views.solid import HeightMap, body, stl
 

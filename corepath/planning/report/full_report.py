@@ -7,7 +7,7 @@ from typing import Any
 
 from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.prepare import Prepared
-from corepath.planning.proof import Proof
+from corepath.planning.proving.proof import Proof
 from corepath.planning.report.checks_report import checks_report, lists_of
 from corepath.planning.report.deck_deviation import deck_deviation
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.cycles import expand
 from corepath.motion.program import Kind, Move, Pass
-from corepath.views.drawings.path_thinning import Cover, bounds_of
+from corepath.views.path_thinning import Cover, bounds_of
 from corepath.views.svg import polyline_path
 
 __all__ = [

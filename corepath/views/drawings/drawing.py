@@ -43,7 +43,6 @@ from corepath.views.drawings.marks import (
     zero_mark,
 )
 from corepath.views.drawings.overview import overview
-from corepath.views.drawings.path_thinning import apart
 from corepath.views.drawings.plan_view import (
     PlanView,
     draw_castings,
@@ -58,6 +57,7 @@ from corepath.views.drawings.plan_view import (
 )
 from corepath.views.drawings.scene import DrawnOperation, DrawnPlan, Scene
 from corepath.views.drawings.section import draw_section, section_of, section_y
+from corepath.views.path_thinning import apart
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, number, shown, wrapped
 from corepath.work.keepoff import uncut

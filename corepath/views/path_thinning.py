@@ -51,7 +51,7 @@ class Cover:
 
         Parts shorter than `least` are dropped, with `start` except the one at the start of the run.
         """
-        from corepath.views.drawings.path_thinning_kernels import kept
+        from corepath.views.path_thinning_kernels import kept
 
         points, places, along = self._sampled(run)
         lag = max(self._lag, least)

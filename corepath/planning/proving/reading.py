@@ -23,8 +23,8 @@ from corepath.planning.folder.plan_seal import check_design, found_content
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.reading_cases import Tried, lies_of, try_cases, with_cases
-from corepath.planning.rehearsal import FOLDER
+from corepath.planning.proving.reading_cases import Tried, lies_of, try_cases, with_cases
+from corepath.planning.proving.rehearsal import FOLDER
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles

@@ -9,9 +9,9 @@ from corepath.caching.store import NOTHING, Store
 from corepath.planning.make import MadeFile, make_files, written_file
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet, within
-from corepath.planning.reading import read_plan, shop_of
-from corepath.planning.reading_cases import Tried
-from corepath.planning.rehearsal import Rehearsal, rehearsals
+from corepath.planning.proving.reading import read_plan, shop_of
+from corepath.planning.proving.reading_cases import Tried
+from corepath.planning.proving.rehearsal import Rehearsal, rehearsals
 from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
 from corepath.readback.words.rehearsed import check_rehearsals
