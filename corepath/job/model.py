@@ -255,7 +255,9 @@ class BlankSection(Section):
     width: PositiveLength = Field(description="along Y")
     thickness: PositiveLength = Field(description="of the raw block")
     tolerance: NonNegativeLength | None = Field(
-        None, description="how far the thickness may be off; wins over tolerances.thickness"
+        None,
+        description="how far the thickness may be off; wins over tolerances.thickness where the "
+        "blank is not measured",
     )
     wood: str = Field("yellow-poplar", description="species, for its movement with moisture")
     grain: Literal["flat", "quarter"] = Field(
@@ -610,7 +612,9 @@ class MachineSection(Section):
 class Tolerances(Section):
     """The size of each contributor; all defaults are common practice, no source."""
 
-    thickness: NonNegativeLength = Field(0.10, description="thickness of the blank as measured, ±")
+    thickness: NonNegativeLength = Field(
+        0.10, description="thickness of the blank as measured, one figure, ±"
+    )
     bed: NonNegativeLength = Field(0.05, description="height of the bed after facing, ±")
     flat: NonNegativeLength = Field(0.10, description="gap under the blank as held, one-sided")
     bending: NonNegativeLength = Field(

@@ -63,6 +63,19 @@ def test_error_without_a_tolerance_of_its_own(job: Job) -> None:
     assert Blank.assumed(plain).error == job.tolerances.thickness
 
 
+@pytest.mark.parametrize(("tolerance", "error"), [(0.5, 0.10), (None, 0.10), (0.04, 0.04)])
+def test_a_figure_of_a_rough_blank_is_as_good_as_its_callipers(
+    job: Job, tolerance: float | None, error: float
+) -> None:
+    """A blank that may be 0.5 off is known as well as it was measured, to the 0.10 of
+    `tolerances.thickness`; one that is off by no more than 0.04 cannot be known worse than that."""
+    own = job.model_copy(update={"blank": job.blank.model_copy(update={"tolerance": tolerance})})
+    x, y = (places.ravel() for places in np.meshgrid([-600.0, 0.0, 600.0], [-200.0, 0.0, 200.0]))
+    thick = np.full(9, job.blank.thickness)
+    blank = Blank.from_measured(own, Measured(x, y, thick, thick))
+    assert at(blank.thickness_error(x, y)) == pytest.approx([error] * 9, abs=0.02)
+
+
 def test_wedge_of_the_sample(job: Job) -> None:
     """0.4 mm over the length are found within the noise of measuring; extremes lie at the ends."""
     blank = sample(job, "wedge")

@@ -427,24 +427,30 @@ class Blank:
             return Blank.assumed(
                 job, (f"no figure is filled in yet{named}",) if measured is not None else ()
             )
-        gaps = places.height - places.thickness
+        gaps, error = places.height - places.thickness, _of_one_figure(job)
         bending = Bending(bare.length / 2, bare.width / 2, job.tolerances.bending)
-        fitted_thickness = _fitted(places, thick, places.thickness, bare.error, bending)
+        fitted_thickness = _fitted(places, thick, places.thickness, error, bending)
         # Only places with both figures tell the gap. A negative one is noise (see `_sunk`).
         fitted_gap = _fitted(
-            places, both, np.maximum(gaps, 0.0), math.hypot(bare.error, bare.error), bending
+            places, both, np.maximum(gaps, 0.0), math.hypot(error, error), bending
         )
-        fitted_top = _fitted(places, high, places.height, bare.error, bending)
+        fitted_top = _fitted(places, high, places.height, error, bending)
         outliers = [
             *_named("thickness", fitted_thickness),
             *_named("height", fitted_top),
             *_sunk(places, gaps),
         ]
         return Blank(
-            bare.length, bare.width, bare.nominal, bare.error, fitted_thickness, fitted_gap,
+            bare.length, bare.width, bare.nominal, error, fitted_thickness, fitted_gap,
             fitted_top, bare.flat,
             (), tuple(outliers), bare.tolerance, bare.gauge,
         )  # fmt: skip
+
+
+def _of_one_figure(job: Job) -> float:
+    """Return the error of one measured figure, ± mm: no more than the thickness may be off."""
+    # How far a rough blank may be off says nothing of the callipers that it is measured with.
+    return min(job.tolerances.thickness, job.blank.tolerance or math.inf)
 
 
 def _fitted(
