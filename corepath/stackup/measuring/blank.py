@@ -431,9 +431,7 @@ class Blank:
         bending = Bending(bare.length / 2, bare.width / 2, job.tolerances.bending)
         fitted_thickness = _fitted(places, thick, places.thickness, error, bending)
         # Only places with both figures tell the gap. A negative one is noise (see `_sunk`).
-        fitted_gap = _fitted(
-            places, both, np.maximum(gaps, 0.0), math.hypot(error, error), bending
-        )
+        fitted_gap = _fitted(places, both, np.maximum(gaps, 0.0), math.hypot(error, error), bending)
         fitted_top = _fitted(places, high, places.height, error, bending)
         outliers = [
             *_named("thickness", fitted_thickness),
@@ -450,7 +448,8 @@ class Blank:
 def _of_one_figure(job: Job) -> float:
     """Return the error of one measured figure, ± mm: no more than the thickness may be off."""
     # How far a rough blank may be off says nothing of the callipers that it is measured with.
-    return min(job.tolerances.thickness, job.blank.tolerance or math.inf)
+    own = job.blank.tolerance
+    return job.tolerances.thickness if own is None else min(job.tolerances.thickness, own)
 
 
 def _fitted(
