@@ -8,7 +8,7 @@ those of another. Lengths are converted to mm here, once; messages use the units
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path as FilePath
 from typing import Any
@@ -22,10 +22,11 @@ from corepath.job.rules.beyond import beyond
 from corepath.job.rules.consistency import ValidSections, contradictions
 from corepath.job.rules.counts import too_many
 from corepath.job.rules.half_converted import half_converted
-from corepath.job.stand_ins import fill_hardware, with_stand_ins
+from corepath.job.stand_ins import fill_hardware, fill_resin, with_stand_ins
 from corepath.job.text.positions import Path
 from corepath.job.text.schema import JOB, KEY
-from corepath.job.text.source import Source, key_of, locate, read_source, value_at
+from corepath.job.text.shop_file import SHARED, joined
+from corepath.job.text.source import Source, key_of, locate, path_of, read_source, value_at
 from corepath.lengths import MM_PER_INCH
 from corepath.plain_text import unsafe_letter
 
@@ -59,6 +60,11 @@ def read_job(path: FilePath) -> tuple[Job | None, list[Fault]]:
     return (None, faults) if source is None else check_source(source)
 
 
+def _without_shop(faults: Iterable[Fault]) -> list[Fault]:
+    """Return faults without those of tables that the shop file, which cannot be used, may hold."""
+    return [fault for fault in faults if path_of(fault.key)[:1] not in {(name,) for name in SHARED}]
+
+
 def _sure(job: Job | None, faults: list[Fault]) -> Job:
     if job is None or faults:
         raise InputError(faults)
@@ -66,7 +72,16 @@ def _sure(job: Job | None, faults: list[Fault]) -> Job:
 
 
 def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
-    """Check a document that is already parsed; returns what `read_job` does."""
+    """Check a document that is already parsed; returns what `read_job` does. The shop file that it
+    names is read, unless it is joined with it."""
+    source, of_shop = joined(source)
+    job, faults = _checked(source)
+    if of_shop and source.shop is None:
+        return None, [*of_shop, *_without_shop(faults)]
+    return job, locate([*of_shop, *faults], source)
+
+
+def _checked(source: Source) -> tuple[Job | None, list[Fault]]:
     document, wrong = JOB.settle(source.document)
     faults: list[Fault] = [] if wrong is None else [wrong]
     if JOB.is_newer(source.document):
@@ -78,13 +93,14 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     known = _without_unknown(document, Job, (), faults)
     faults += _unsafe_texts(known, ())
     fill_hardware(known)
+    fill_resin(known)
     inch = known.get("units") == "inch"
     sections = _sections(known, inch, source, faults)
     for path, says, allowed in contradictions(ValidSections(sections)):
         faults.append(Fault(key_of(path), says, allowed=_in_inches(allowed) if inch else allowed))
     # Lengths left in mm are 25 times too large in a job in inches: they are named first, before
     # faults that they cause, and no geometry is made of them.
-    mixed = half_converted(sections, known) if inch else []
+    mixed = half_converted(sections, known, inch)
     if mixed:
         return None, locate([*mixed, *faults], source)
     enormous = [
@@ -271,12 +287,18 @@ def _validated_scalar(
         if not isinstance(value, str):
             faults.append(Fault(name, _what_it_is(value, kind), allowed=wanted(kind)))
             return None
-        longest = 60
+        longest = _longest(name)
         if not 1 <= len(value) <= longest:
             says = "is empty" if not value else f"is {len(value)} characters long"
             faults.append(Fault(name, says, allowed=f"1 to {longest} characters"))
             return None
     return value
+
+
+def _longest(name: str) -> int:
+    """Return how many letters a text at the top of the file may have."""
+    metadata = Job.model_fields[name].metadata
+    return next(int(one.max_length) for one in metadata if hasattr(one, "max_length"))
 
 
 def _validated(

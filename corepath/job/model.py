@@ -34,15 +34,21 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
-    "GrooveSection", "HoldSection", "InsertSection", "Job", "LayupSection", "LimitsSection",
-    "MachineSection", "Millimetres", "MillingSection", "ObstacleSection", "OutlineSection",
-    "PatchSection", "PatternSection", "PlacedSection", "PlugSection", "Point", "ScrewSection",
-    "SkimSection", "SkinSection", "Tolerances", "TrimSection",
+    "GrooveSection", "HardwareSection", "HoldSection", "Inches", "InsertSection", "Job",
+    "LayupSection", "LimitsSection", "MachineSection", "Millimetres", "MillingSection",
+    "ObstacleSection", "OutlineSection", "PatchSection", "PatternSection", "PlacedSection",
+    "PlugSection", "Point", "ResinSection", "ScrewSection", "SkimSection", "SkinSection",
+    "Tolerances", "TrimSection",
 ]  # fmt: skip
 
 
 class Millimetres(float):
     """A length that is in mm whatever the file's units, such as one from a table of hardware."""
+
+
+class Inches(Millimetres):
+    """A length in mm that somebody typed in inches, into a shop file of other units than the
+    job."""
 
 
 def _scaled(value: Any, info: ValidationInfo) -> Any:
@@ -467,6 +473,49 @@ class CastSection(Section):
     flush_band: PositiveLength = Field(
         10.0, description="how far a local flush reaches beyond each casting"
     )
+    _own: ResinSection | None = PrivateAttr(None)
+
+    @property
+    def own(self) -> ResinSection | None:
+        """The row of the job's own resins that is cast; None for one of the table."""
+        return self._own
+
+
+class ResinSection(Section):
+    name: str = Field(
+        min_length=1, max_length=24, description="as in cast.resin; none of the table's names"
+    )
+    kind: str = Field(
+        description="kind of resin, from the resin table, whose cautions and other figures hold"
+    )
+    ratio: tuple[Positive, Positive] | None = Field(None, description="parts A : B")
+    ratio_by: Literal["weight", "volume"] | None = Field(None, description="what the ratio counts")
+    density: tuple[Positive, ...] | None = Field(
+        None, min_length=1, max_length=2, description="of part A and B, g/cm³"
+    )
+    shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] | None = Field(
+        None, description="linear shrinkage in curing"
+    )
+    gel_loss: Annotated[float, Field(strict=True, ge=0, lt=0.2)] | None = Field(
+        None, description="share of its depth that a casting sinks before it gels"
+    )
+    pot_life: Positive | None = Field(None, description="minutes until a cup is poured")
+    cup: Positive | None = Field(None, description="g mixed at once at most")
+    layer: PositiveLength | None = Field(None, description="depth poured at once at most")
+
+
+class HardwareSection(Section):
+    name: str = Field(
+        min_length=1, max_length=24, description="as in insert.hardware; none of the table's names"
+    )
+    thread: str | None = Field(None, description="of its bolt, such as M6, to check its bore")
+    barrel: PositiveLength = Field(description="outer diameter of the barrel")
+    flange: PositiveLength = Field(description="diameter of the flange")
+    flange_thickness: PositiveLength = Field(description="thickness of the flange")
+    length: PositiveLength = Field(description="over all, the flange included")
+    prongs: NonNegativeLength = Field(
+        0.0, description="how far the prongs reach into the wood above the seat"
+    )
 
 
 class SkinSection(Section):
@@ -806,6 +855,15 @@ class Job(Section):
 
     title: str = Field(min_length=1, max_length=60)
     units: Literal["mm", "inch"] = "mm"
+    # All that the file says is in the sections below by the time a job is read, so a plan's folder
+    # needs no shop file.
+    shop: str | None = Field(
+        None,
+        min_length=1,
+        max_length=400,
+        exclude=True,
+        description="TOML file with what the jobs of a shop share, relative to the job file",
+    )
     board: BoardSection
     outline: OutlineSection
     deck: DeckSection
@@ -827,6 +885,25 @@ class Job(Section):
     milling: MillingSection = Field(default_factory=lambda: MillingSection())
     trim: TrimSection | None = None
     limits: LimitsSection = Field(default_factory=lambda: LimitsSection())
+    resin: tuple[ResinSection, ...] = ()
+    hardware: tuple[HardwareSection, ...] = ()
+
+    @model_validator(mode="after")
+    def _cast_knows_its_resin(self) -> Self:
+        own = next((row for row in self.resin if row.name == self.cast.resin), None)
+        if own is not None:  # the default, which all jobs share, is never changed
+            self.cast._own = own
+        return self
+
+    @model_serializer(mode="wrap")
+    def _tables_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; own resins and hardware only where there are any, so that they alone change a
+        digest."""
+        keys: dict[str, Any] = others(self)
+        for name in ("resin", "hardware"):
+            if not keys[name]:
+                del keys[name]
+        return keys
 
     @property
     def core_thickness(self) -> float:

@@ -14,10 +14,10 @@ from typing import Any
 
 from corepath.errors import Fault
 from corepath.job.model import MachineSection
-from corepath.job.tables.builtin import hardware
+from corepath.job.tables.builtin import HARDWARE_KEYS, hardware
 from corepath.job.text.source import path_of
 
-__all__ = ["fill_hardware", "with_stand_ins"]
+__all__ = ["fill_hardware", "fill_resin", "with_stand_ins"]
 
 # Sections, and below keys of other sections, on which no geometry of the board depends.
 _APART = frozenset({"skim", "cast", "skin", "layup", "hold", "tolerances", "limits", "trim"})
@@ -30,17 +30,45 @@ _APART_KEYS = {
 
 
 def fill_hardware(known: dict[str, Any]) -> None:
-    """Add to each insert of the document `known` the keys of its named hardware that it lacks."""
-    inserts = known.get("insert")
+    """Add to each insert of the document `known` the keys of its named hardware that it lacks; the
+    job's own rows come before the table."""
+    inserts, own = known.get("insert"), _rows(known, "hardware")
     for insert in inserts if isinstance(inserts, list) else ():
         name = insert.get("hardware") if isinstance(insert, dict) else None
         if not isinstance(name, str):
+            continue
+        if name in own:
+            _fill(insert, own[name], HARDWARE_KEYS)
             continue
         # cutoff 0: an unknown name takes the nearest row. The name alone is then reported as a
         # fault, not all the keys that are missing because of it.
         near = get_close_matches(name, list(hardware()), n=1, cutoff=0.0)
         for key, value in hardware()[near[0]].keys().items():
             insert.setdefault(key, value)
+
+
+_RESIN_KEYS = ("ratio", "ratio_by", "density", "shrinkage", "gel_loss")
+
+
+def fill_resin(known: dict[str, Any]) -> None:
+    """Add to the table `cast` of the document `known` the keys of its resin that it lacks, where
+    that is one of the job's own."""
+    cast, own = known.get("cast"), _rows(known, "resin")
+    if isinstance(cast, dict) and isinstance(cast.get("resin"), str) and cast["resin"] in own:
+        _fill(cast, own[cast["resin"]], _RESIN_KEYS)
+
+
+def _rows(known: Mapping[str, Any], name: str) -> dict[str, Mapping[str, Any]]:
+    """Return the tables of an array in a document by their names."""
+    rows = known.get(name)
+    tables = [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    return {row["name"]: row for row in tables if isinstance(row.get("name"), str)}
+
+
+def _fill(table: dict[str, Any], row: Mapping[str, Any], keys: Iterable[str]) -> None:
+    for key in keys:
+        if key in row:
+            table.setdefault(key, row[key])
 
 
 def with_stand_ins(known: Mapping[str, Any], faults: Iterable[Fault]) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from corepath.job.model import Job
 from corepath.job.record.ascut import record_path
 from corepath.job.tables.threads import fit_cautions
 from corepath.job.text.resolved import digest
-from corepath.job.text.source import Source, locate, read_source
+from corepath.job.text.shop_file import joined
+from corepath.job.text.source import Source, key_of, locate, read_source
 from corepath.kept import Kept
 from corepath.layup.curve import rocker_faults
 from corepath.lengths import said_all
@@ -66,6 +67,8 @@ class Prepared:
     file: str = "JOB.toml"
     odds: Odds | None = None
     """How likely the core comes out, where `tolerances.accept` hangs on it."""
+    of_shop: frozenset[str] = frozenset()
+    """Keys and tables that stand in the shop file, which other jobs share."""
 
     @property
     def failed(self) -> bool:
@@ -144,7 +147,9 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
 
 def prepare_source(source: Source, path: Path, progress: Progress = quiet) -> Prepared:
     """Do the same from the text of a job that need not be in its file, `path`, yet."""
+    source, of_shop = joined(source)
     job, faults = check_source(source)
+    faults = locate([*of_shop, *faults], source)
     if job is None:
         raise InputError(faults)
     known, more = read_known(job, path)
@@ -158,7 +163,8 @@ def prepare_source(source: Source, path: Path, progress: Progress = quiet) -> Pr
         raise InputError(locate([*faults, *error.faults], source)) from None
     if faults:
         raise InputError(faults)
-    return replace(prepared, file=path.name)
+    of_shop_file = frozenset(map(key_of, source.origins))
+    return replace(prepared, file=path.name, of_shop=of_shop_file)
 
 
 def prepare_job(

@@ -9,6 +9,7 @@ from typing import Any
 
 from corepath.job.record.ascut import record_path
 from corepath.job.text.regular import read_regular
+from corepath.job.text.shop_file import shop_path
 
 __all__ = ["inputs_of"]
 
@@ -35,4 +36,5 @@ def inputs_of(job: Path) -> tuple[Path, ...] | None:
         value = table.get(key) if isinstance(table, dict) else None
         if isinstance(value, str) and value and "\0" not in value:
             named.append(job.parent / value)
-    return (job, record_path(job), *named)
+    shop = shop_path(document, job.parent)
+    return (job, record_path(job), *named, *([] if shop is None else [shop]))

@@ -151,8 +151,8 @@ def test_the_wheel_carries_all_samples() -> None:
     """A sample that the wheel lacks can be copied in the source only."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     carried = project["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
-    data = [path for path in (ROOT / "samples").iterdir() if path.suffix not in (".py", "")]
-    assert {f"samples/{path.name}" for path in data} == {
+    data = [path for path in (ROOT / "samples").rglob("*.*") if path.suffix not in (".py", ".pyc")]
+    assert {path.relative_to(ROOT).as_posix() for path in data} == {
         name
         for name, place in carried.items()
         if name.startswith("samples/") and place == f"corepath/{name}"

@@ -34,6 +34,7 @@ class Part(StrEnum):
     FEEDS = "feeds"
     HOLES = "holes"
     RECORD = "record"
+    SHOP = "shop"
 
 
 def check(
@@ -81,7 +82,9 @@ def check(
         from corepath.planning.questions import outcome
 
         found = outcome(prepared)
-        parts = tuple(Part) if every else (show,) if show else ()
+        own = frozenset() if prepared.job.shop else {Part.SHOP}
+        parts = tuple(part for part in Part if part not in own) if every else ()
+        parts = (show,) if show else parts
         say(_told(prepared, found, job, parts, suggest))
         if not quiet:
             say("\n".join(_ends(prepared, found, job, every, suggest)))
@@ -187,8 +190,18 @@ def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
         yield feed_table(prepared.works, units)
     elif part is Part.HOLES:
         yield hole_table(hole_list(prepared), units)
-    else:
+    elif part is Part.RECORD:
         yield _recorded(job)
+    else:
+        yield _shared(job)
+
+
+def _shared(job: Path) -> str:
+    """Return where each key stands that the job may share with others, and what it wins over."""
+    from corepath.cli.tables.key_table import key_table
+    from corepath.planning.job_files.key_places import key_places
+
+    return key_table(key_places(job))
 
 
 def _recorded(job: Path) -> str:

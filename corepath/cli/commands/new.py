@@ -79,12 +79,17 @@ def new(
         Mirrored | None,
         typer.Option("--mirror", help="With --from: exchange ends or sides.", show_default=False),
     ] = None,
+    shop: Annotated[
+        bool,
+        typer.Option("--shop", help="A shop file instead: what all jobs share, commented."),
+    ] = False,
     json: Annotated[bool, json_option("the names of the files as JSON")] = False,
     quiet: Annotated[bool, quiet_option("Only the names of the files; no progress.")] = False,
 ) -> None:
     """Write a commented job to begin with; never overwrites.
 
-    Alone a small test piece, with all five sizes a whole board, with --from a copy.
+    Alone a small test piece, with all five sizes a whole board, with --from a copy, with --shop
+    what the jobs of a shop share.
     """
     with guarded(json_wanted=json):
         from corepath.cli.progress_line import showing
@@ -92,6 +97,9 @@ def new(
         given = dict(zip(_SIZES, (length, width, blank, core, edge), strict=True))
         sizes = {size: text for size, text in given.items() if text is not None}
         _refuse(sizes, inch, copy, mirror)
+        if shop:
+            _shop(name, bool(sizes or inch or copy), json)
+            return
         with showing(quiet or json) as progress:
             if copy is not None:
                 made = _copied(name, copy, sizes.get("length"), mirror)
@@ -153,6 +161,21 @@ def _number(option: str, text: str) -> float:
     except ValueError:
         says = decimal_comma(text) or "is no number"
         raise InputError([Fault(f"--{option}", says, text, "such as 9.5 or 3/8")]) from None
+
+
+def _shop(name: Path, sized: bool, json: bool) -> None:
+    """Write a shop file and tell how a job names it."""
+    from corepath.job.text.starter import write_shop
+
+    if sized:
+        says = "goes with no other: a shop file has no board"
+        raise InputError([Fault("--shop", says, allowed=f"corepath new {name} --shop")])
+    write_shop(name)
+    if json:
+        say(as_json({"file": str(name)}))
+        return
+    say(f"Wrote {name}. Put in your machine and your cutters.")
+    say(f'Next: name it in a job, before its first table: shop = "{name.name}"')
 
 
 def _starter(name: Path) -> _Made:

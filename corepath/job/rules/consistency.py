@@ -23,15 +23,18 @@ from corepath.job.model import (
     DeckSection,
     DowelSection,
     GrooveSection,
+    HardwareSection,
     InsertSection,
     LayupSection,
     MachineSection,
     OutlineSection,
     PlacedSection,
     PlugSection,
+    ResinSection,
     SkimSection,
 )
 from corepath.job.rules.deck_rules import deck_contradictions
+from corepath.job.rules.own_tables import own_contradictions
 from corepath.job.tables.builtin import hardware, resins, woods
 from corepath.job.text.positions import Path
 from corepath.motion.cutter import end_faults
@@ -206,12 +209,19 @@ def _names(parts: ValidSections) -> Iterator[Contradiction]:
             seen[name.lower()] = f"{table}[{place + 1}]"
 
 
+def _own_rows(parts: ValidSections) -> Iterator[Contradiction]:
+    yield from own_contradictions(
+        list(parts.all("resin", ResinSection)), list(parts.all("hardware", HardwareSection))
+    )
+
+
 def _inserts(parts: ValidSections) -> Iterator[Contradiction]:
+    names = (*(row.name for _, row in parts.all("hardware", HardwareSection)), *hardware())
     for place, insert in parts.all("insert", InsertSection):
         at = ("insert", place)
-        if insert.hardware is not None and insert.hardware not in hardware():
-            says = f"unknown hardware{_meant(insert.hardware, hardware())}"
-            yield (*at, "hardware"), says, ", ".join(hardware())
+        if insert.hardware is not None and insert.hardware not in names:
+            says = f"unknown hardware{_meant(insert.hardware, names)}"
+            yield (*at, "hardware"), says, ", ".join(names)
             continue
         if insert.flange <= insert.barrel:
             says = "the flange is no wider than the barrel"
@@ -265,8 +275,9 @@ def _cast(parts: ValidSections) -> Iterator[Contradiction]:
     cast = parts.one("cast", CastSection)
     if cast is None:
         return
-    if cast.resin not in resins():
-        yield ("cast", "resin"), f"unknown resin{_meant(cast.resin, resins())}", ", ".join(resins())
+    names = (*(row.name for _, row in parts.all("resin", ResinSection)), *resins())
+    if cast.resin not in names:
+        yield ("cast", "resin"), f"unknown resin{_meant(cast.resin, names)}", ", ".join(names)
     if cast.pour_short < 0 and cast.flush == "none":
         yield (
             ("cast", "pour_short"),
@@ -409,6 +420,6 @@ def _words(name: str) -> list[str]:
 
 
 _RULES: Sequence[Callable[[ValidSections], Iterator[Contradiction]]] = (
-    _board, _outline, _deck, _blank, _floors, _places, _plugs, _names, _inserts, _dowels, _skim,
-    _cast, _machine, _layup, _cutters,
+    _board, _outline, _deck, _blank, _floors, _places, _plugs, _names, _own_rows, _inserts,
+    _dowels, _skim, _cast, _machine, _layup, _cutters,
 )  # fmt: skip

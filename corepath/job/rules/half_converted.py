@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Any
 
 from corepath.errors import Fault
-from corepath.job.model import Millimetres
+from corepath.job.model import Inches, Millimetres
 from corepath.job.text.positions import Path
 from corepath.job.text.source import key_of
 from corepath.lengths import MM_PER_INCH
@@ -50,28 +50,42 @@ LARGEST: Mapping[str, Mapping[str, float]] = MappingProxyType(
 _MOST = 12
 
 
-def half_converted(sections: Mapping[str, Any], document: Mapping[str, Any]) -> list[Fault]:
-    """Return the faults for keys of an inch job that look like mm: one that names them all, and one
-    for each.
+def half_converted(
+    sections: Mapping[str, Any], document: Mapping[str, Any], inch: bool
+) -> list[Fault]:
+    """Return the faults for keys typed in inches that look like mm: one that names them all, and
+    one for each.
 
-    `sections` are the valid ones, lengths in mm; `document` is the job as typed. Values from a
-    table of hardware and defaults are not judged, since nobody typed them.
+    `sections` are the valid ones, lengths in mm; `document` is the job as typed, in inches where
+    `inch`. Values from a table of hardware and defaults are not judged, since nobody typed them.
     """
-    found = [key_of(path) for path in _suspects(sections, document)]
+    found = [key_of(path) for path in _suspects(sections, document, inch)]
     if not found:
         return []
     names = ", ".join(found[:_MOST]) + (
         f" and {len(found) - _MOST} more" if len(found) > _MOST else ""
     )
     says = f"the job is in inches, and these keys look like mm: {names}"
-    each = (
-        Fault(key, "looks like mm in a job in inches", allowed="inches: a length in mm by 25.4")
+    each = [
+        Fault(key, "looks like mm in a file in inches", allowed="inches: a length in mm by 25.4")
         for key in found
-    )
+    ]
+    if not inch:
+        return each
     return [Fault("units", says, allowed='all lengths in inches, or units = "mm"'), *each]
 
 
-def _suspects(sections: Mapping[str, Any], document: Mapping[str, Any]) -> Iterator[Path]:
+def _in_inches(value: Any, inch: bool) -> bool:
+    """Whether a value was typed in inches, into the job or into a shop file."""
+    first = value[0] if isinstance(value, list) and value else value
+    if isinstance(first, Millimetres):
+        return isinstance(first, Inches)
+    return inch and value is not None
+
+
+def _suspects(
+    sections: Mapping[str, Any], document: Mapping[str, Any], inch: bool
+) -> Iterator[Path]:
     for name, keys in LARGEST.items():
         held, typed = sections.get(name), document.get(name)
         rows = held if isinstance(held, tuple) else (held,)
@@ -81,7 +95,7 @@ def _suspects(sections: Mapping[str, Any], document: Mapping[str, Any]) -> Itera
                 if (
                     row is None
                     or not isinstance(table, dict)
-                    or isinstance(table.get(key), (type(None), Millimetres))
+                    or not _in_inches(table.get(key), inch)
                 ):
                     continue
                 value = getattr(row, key)

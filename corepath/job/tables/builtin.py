@@ -15,10 +15,11 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from corepath.job.model import InsertSection, Millimetres
+from corepath.job.model import CastSection, InsertSection, Millimetres, ResinSection
 from corepath.lengths import Said, mm
 
 __all__ = [
+    "HARDWARE_KEYS",
     "Clearance",
     "Figure",
     "Hardware",
@@ -26,6 +27,7 @@ __all__ = [
     "Wood",
     "hardware",
     "part_words",
+    "resin_of",
     "resins",
     "threads",
     "woods",
@@ -125,6 +127,7 @@ class Resin:
 
 
 HARDWARE_KEYS = ("barrel", "flange", "flange_thickness", "length", "prongs")
+"""Keys of `[[insert]]` that a row of hardware gives."""
 
 
 def _read(name: str) -> dict[str, dict[str, Any]]:
@@ -195,6 +198,33 @@ def resins() -> Mapping[str, Resin]:
         source, cautions = row["density"]["source"], tuple(row["cautions"])
         found[name] = Resin(name, row["title"], (a, b), source, cautions=cautions, **figures)
     return MappingProxyType(found)
+
+
+def resin_of(cast: CastSection) -> Resin | None:
+    """Return the resin that is cast: a row of the job's own over the kind that it names, or one of
+    the table; None where neither knows it."""
+    own = cast.own
+    if own is None:
+        return resins().get(cast.resin)
+    kind = resins().get(own.kind)
+    return None if kind is None else _over(kind, own)
+
+
+def _over(kind: Resin, own: ResinSection) -> Resin:
+    """Return a kind of resin with the figures that a row of the job's own gives."""
+
+    def figure(value: float | None, usual: Figure) -> Figure:
+        return usual if value is None else Figure(value, f"resin {own.name}")
+
+    return replace(
+        kind,
+        name=own.name,
+        shrinkage=figure(own.shrinkage, kind.shrinkage),
+        gel_loss=figure(own.gel_loss, kind.gel_loss),
+        pot_life=figure(own.pot_life, kind.pot_life),
+        cup=figure(own.cup, kind.cup),
+        layer=figure(own.layer, kind.layer),
+    )
 
 
 def part_words(insert: InsertSection) -> Said:

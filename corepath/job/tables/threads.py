@@ -6,8 +6,8 @@ Threads and their clearance holes stand with the hardware in `data/hardware.toml
 from __future__ import annotations
 
 from corepath.errors import Fault, InputError
-from corepath.job.model import Job
-from corepath.job.tables.builtin import Clearance, Hardware, hardware, threads
+from corepath.job.model import InsertSection, Job
+from corepath.job.tables.builtin import Clearance, hardware, threads
 from corepath.lengths import marked, mm, said_all
 
 __all__ = ["fit_cautions", "suits"]
@@ -38,31 +38,41 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
             )
     for insert in job.insert:
         row = hardware().get(insert.hardware or "")
-        if row is None:
-            continue
-        used = row.says(insert)
+        used = "" if row is None else row.says(insert)
         if used:
             said.append(f"insert {insert.name}: {marked(used)}")
-        hole, bore = _hole_of(row), insert.bore_diameter
-        if bore < hole.fine:
-            said.append(
-                f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine "
-                "clearance hole of "
-                f"{row.thread}, {mm(hole.fine):g~}; a bolt that comes through binds"
-            )
+        thread = _thread_of(insert, job) if row is None else row.thread
+        if thread is not None:
+            said += _binding(insert, thread, _hole_of(insert.hardware or "", thread))
     return said_all(said)
 
 
-def _hole_of(row: Hardware) -> Clearance:
+def _thread_of(insert: InsertSection, job: Job) -> str | None:
+    """Return the thread that the job's own row of hardware gives for an insert, if one does."""
+    return next((row.thread for row in job.hardware if row.name == insert.hardware), None)
+
+
+def _binding(insert: InsertSection, thread: str, hole: Clearance) -> list[str]:
+    """Return the caution that a bolt binds in the bore of an insert, or nothing."""
+    bore = insert.bore_diameter
+    if bore >= hole.fine:
+        return []
+    return [
+        f"insert {insert.name}: its bore of {mm(bore):g~} is narrower than the fine clearance "
+        f"hole of {thread}, {mm(hole.fine):g~}; a bolt that comes through binds"
+    ]
+
+
+def _hole_of(name: str, thread: str) -> Clearance:
     """Return the clearance holes of a row's bolt. Raises InputError for a thread that is not
     here."""
-    if row.thread not in threads():
+    if thread not in threads():
         says = (
-            f"its row {row.name} in the table of hardware has the thread {row.thread}, for which "
-            "no holes are known"
+            f"its row {name} in the table of hardware has the thread {thread}, for which no holes "
+            "are known"
         )
         raise InputError([Fault("insert.hardware", says, allowed=", ".join(threads()))])
-    return threads()[row.thread]
+    return threads()[thread]
 
 
 def _marked(bound: tuple[float, str]) -> tuple[float, str]:

@@ -170,7 +170,8 @@ def _around(document: Mapping[str, Any], shape: Reshape, units: Units) -> Iterat
     for row, table in enumerate(document.get("screw", ())):
         for place, point in enumerate(table["at"]):
             yield from _pair(("screw", row, "at", place), point, shape.held(point, point))
-    touch = document["machine"].get("touch_at")
+    # without a machine of its own the job has that of the shop file, which no copy changes
+    touch = document.get("machine", {}).get("touch_at")
     if touch is not None:
         yield from _pair(("machine", "touch_at"), touch, shape.held(touch, touch))
     yield from _rows(document.get("layup", {}), ("layup", "rocker"), shape, 1.0)

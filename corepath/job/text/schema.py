@@ -25,6 +25,7 @@ __all__ = [
     "RECORD",
     "REPORT",
     "RESOLVED",
+    "SHOP",
     "Schema",
     "comment_number",
 ]
@@ -90,6 +91,7 @@ class Schema:
 
 
 JOB = Schema("job file", 1, 1)
+SHOP = Schema("shop file", 1, 1)
 RECORD = Schema("record", 1, None)
 MEASURED = Schema("file of measured places", 1, 1)
 RESOLVED = Schema("job of a plan's folder", 1, 1)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Any
@@ -40,21 +40,44 @@ LARGEST_TEXT = 8 * 2**20
 @dataclass(frozen=True, slots=True)
 class Source:
     """One job file as text: `file` as messages name it, the parsed document and the positions of
-    its keys."""
+    its keys.
+
+    A job that names a shop file is *joined* with it (`corepath.job.text.shop_file`): `document`
+    then holds the keys of both, `shop` is the other file, `origins` leads from each path of the
+    document that stands there to its path in that file, and `beside` from each table that stands
+    in both. Files that it names lie in `folder`; beside it where that is None.
+    """
 
     file: str
     text: str
     document: dict[str, Any] = field(default_factory=dict)
     positions: Positions = field(default_factory=lambda: Positions({}))
+    shop: Source | None = None
+    origins: Mapping[Path, Path] = field(default_factory=dict)
+    beside: Mapping[Path, Path] = field(default_factory=dict)
+    folder: FilePath | None = None
 
     def position(self, key: str) -> Position | None:
         """Return the position of a key, or of the nearest table that contains it; None where the
         text has neither."""
         return self.positions.nearest(path_of(key))
 
+    def in_shop(self, path: Path) -> Path | None:
+        """Return the path in the shop file of a value that stands there; None for any other."""
+        for count in range(len(path), 0, -1):
+            if path[:count] in self.origins:
+                return (*self.origins[path[:count]], *path[count:])
+            if self.positions.find(path[:count]) is not None:
+                return None
+        return None
+
     def place(self, fault: Fault) -> Fault:
-        """Return the fault with file and line of its key and the value there filled in."""
+        """Return the fault with file and line of its key and the value there filled in; its key is
+        that of the shop file where it stands there."""
         path = path_of(fault.key)
+        theirs = None if fault.file else self.in_shop(path)
+        if self.shop is not None and theirs is not None:
+            return self.shop.place(replace(fault, key=key_of(theirs)))
         found = self.positions.nearest(path)
         line = fault.line if fault.line is not None else (found.line if found else None)
         value = fault.value
@@ -85,19 +108,22 @@ class Source:
 
 def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
     """Return faults with file and line filled in, one for each key and message, in the order of the
-    file.
+    file; those of a shop file after those of the job.
 
     A fault without a file comes from a later stage; it is left out where its key was found wrong
     before, since it is then a consequence.
     """
     faults = list(faults)
-    before = {fault.key for fault in faults if fault.file and fault.key}
-    new = [fault for fault in faults if fault.file or fault.key not in before]
-    placed = [source.place(fault) if source else fault for fault in new]
-    unique: dict[tuple[str, str], Fault] = {}
-    for fault in placed:
-        unique.setdefault((fault.key, fault.says), fault)
-    return sorted(unique.values(), key=lambda fault: (fault.line is None, fault.line or 0))
+    before = {(fault.file, fault.key) for fault in faults if fault.file and fault.key}
+    unique: dict[tuple[str, str, str], Fault] = {}
+    for fault in faults:
+        placed = source.place(fault) if source else fault
+        if fault.file or (placed.file, placed.key) not in before:
+            unique.setdefault((placed.file, placed.key, placed.says), placed)
+    shop = source.shop.file if source is not None and source.shop is not None else None
+    return sorted(
+        unique.values(), key=lambda one: (one.file == shop, one.line is None, one.line or 0)
+    )
 
 
 def read_text(path: FilePath) -> tuple[str, list[Fault]]:

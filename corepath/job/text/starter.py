@@ -10,7 +10,15 @@ from pathlib import Path
 from corepath.errors import Fault, InputError
 from corepath.job.text.writing import write_new
 
-__all__ = ["require_free", "starter_text", "title_of", "write_job", "write_starter"]
+__all__ = [
+    "require_free",
+    "shop_text",
+    "starter_text",
+    "title_of",
+    "write_job",
+    "write_shop",
+    "write_starter",
+]
 
 _LONGEST_TITLE = 60
 
@@ -28,10 +36,16 @@ def title_of(path: Path) -> str:
 
 def starter_text(title: str) -> str:
     """Return the text of the starter job with this title."""
-    text = (
-        resources.files("corepath.job").joinpath("data", "starter.toml").read_text(encoding="utf-8")
-    )
-    return text.replace("@TITLE@", json.dumps(title, ensure_ascii=False))
+    return _data("starter.toml").replace("@TITLE@", json.dumps(title, ensure_ascii=False))
+
+
+def shop_text(name: str) -> str:
+    """Return the text of a commented shop file that jobs name by `name`."""
+    return _data("shop.toml").replace('"@FILE@"', json.dumps(name, ensure_ascii=False))
+
+
+def _data(name: str) -> str:
+    return resources.files("corepath.job").joinpath("data", name).read_text(encoding="utf-8")
 
 
 def write_starter(path: Path) -> str:
@@ -44,6 +58,12 @@ def write_starter(path: Path) -> str:
     require_free(path)
     write_job(path, starter_text(title))
     return title
+
+
+def write_shop(path: Path) -> None:
+    """Write a commented shop file. Raises InputError as `write_starter` does."""
+    require_free(path)
+    write_job(path, shop_text(path.name))
 
 
 def require_free(path: Path) -> None:

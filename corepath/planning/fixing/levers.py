@@ -61,7 +61,9 @@ class Lever:
 def levers_of(prepared: Prepared) -> dict[str, Lever]:
     """Returns the levers that what is recorded leaves free, by name."""
     found = (*_of_heights(prepared), *_of_hardware(prepared), *_of_stock(prepared))
-    return {one.name: one for one in found if one.low < 0.0 or one.high > 0.0}
+    # what stands in the shop file is not changed for the sake of one job
+    free = (one for one in found if not prepared.of_shop & dict(one.now).keys())
+    return {one.name: one for one in free if one.low < 0.0 or one.high > 0.0}
 
 
 Bounds = tuple[float, float]

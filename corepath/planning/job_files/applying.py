@@ -13,8 +13,9 @@ from corepath.errors import Fault, InputError, OutputError
 from corepath.job.kinds import kind_at, wanted
 from corepath.job.text.editing import edited, is_value, toml_text
 from corepath.job.text.positions import Path
+from corepath.job.text.shop_file import joined
 from corepath.job.text.slips import decimal_comma
-from corepath.job.text.source import Source, key_of, locate, parse, path_of, read_text
+from corepath.job.text.source import Source, key_of, locate, parse, path_of, read_text, value_at
 from corepath.job.text.writing import locked, replace_file, write_new
 from corepath.planning.prepare import Prepared, prepare_source
 from corepath.planning.progress import Progress, quiet
@@ -107,6 +108,8 @@ def change_job(path: FilePath, values: Mapping[Path, str], progress: Progress = 
     old, faults = (None, faults) if faults else parse(before, str(path))
     if old is None:
         raise InputError(faults)
+    old, _ = joined(old)
+    _require_own(old, values)
     after = edited(before, values)
     new, faults = parse(after, str(path))
     if new is None:
@@ -116,6 +119,26 @@ def change_job(path: FilePath, values: Mapping[Path, str], progress: Progress = 
     except InputError as error:
         raise InputError(_told([*error.faults], values, old)) from None
     return Changed(path, before, after, prepared)
+
+
+def _require_own(old: Source, values: Mapping[Path, str]) -> None:
+    """Raise InputError for values that stand in the shop file: written into the job, they would
+    change for this job alone what the user reads there."""
+    faults = []
+    for path, value in values.items():
+        theirs = old.in_shop(path)
+        if old.shop is not None and theirs is not None and _is_there(old.shop, theirs):
+            says = "stands in the shop file, whose other jobs it would change too"
+            allowed = "change it there; or give the key in the job as well, where it wins"
+            placed = old.shop.place(Fault(key_of(theirs), says, value, allowed))
+            faults.append(placed)
+    if faults:
+        raise InputError(faults)
+
+
+def _is_there(shop: Source, path: Path) -> bool:
+    """Whether the shop file gives this key, or has the row to which it would belong."""
+    return value_at(shop.document, path)[0] or any(isinstance(part, int) for part in path)
 
 
 def _told(faults: list[Fault], values: Mapping[Path, str], old: Source) -> list[Fault]:

@@ -3,6 +3,7 @@ with the files that it names; comments and layout stay."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
@@ -16,19 +17,21 @@ from corepath.job.text.editing import edited, toml_text, with_head, without_line
 from corepath.job.text.positions import Path
 from corepath.job.text.regular import read_regular
 from corepath.job.text.reshaping import Mirror, Reshape, changes_of
-from corepath.job.text.samples import samples, samples_folder
-from corepath.job.text.source import Source, parse, read_text
+from corepath.job.text.samples import sample_path, samples, samples_folder
+from corepath.job.text.source import Source, parse, read_text, value_at
 from corepath.job.text.starter import title_of, write_job
 from corepath.job.text.writing import write_new
 from corepath.lengths import Units, plain, units_of
 
 __all__ = ["Copied", "copy_job"]
 
+_SHOP: Path = ("shop",)
 _FILES: tuple[Path, ...] = (
     ("outline", "dxf"),
     ("outline", "template"),
     ("deck", "mesh"),
     ("deck", "grid"),
+    _SHOP,
 )
 _UNSCALED = {("outline", "dxf"): "outline", ("deck", "mesh"): "deck", ("deck", "grid"): "deck"}
 _OF_TEMPLATE = ("template", "template_layer", "template_units", "template_at")
@@ -89,8 +92,8 @@ def _source(wanted: str) -> tuple[Source, FilePath]:
     """Returns the job of this path, or the sample of this name, as typed text, and its folder."""
     path = FilePath(wanted)
     if not path.exists():
-        sample = samples_folder() / f"{path.name.removesuffix('.toml')}.toml"
-        if path.parent != FilePath() or not sample.is_file():
+        sample = sample_path(path.name.removesuffix(".toml"))
+        if path.parent != FilePath() or sample is None:
             says = "there is no such job, and no sample of that name"
             raise InputError(
                 [Fault("--from", says, wanted, f"a job file, or {', '.join(samples())}")]
@@ -141,6 +144,9 @@ def _require_possible(text: str, folder: FilePath, file: str) -> None:
     """Raise InputError where the changed board cannot be: what overlaps now, or lies off the
     wood."""
     source, faults = parse(text, file)
+    if source is not None:
+        # the files that it names are not copied yet
+        source = replace(source, folder=folder)
     job, faults = (None, faults) if source is None else check_source(source)
     if job is not None and not faults:
         faults = layout_faults(job, folder)
@@ -159,8 +165,13 @@ def _files(
     files: dict[str, bytes] = {}
     renamed: dict[Path, str] = {}
     for key in _FILES:
-        named = document.get(str(key[0]), {}).get(str(key[1]))
-        if named is None or FilePath(named).is_absolute():
+        given, named = value_at(document, key)
+        if not given or FilePath(named).is_absolute():
+            continue
+        if key == _SHOP and folder.resolve() not in _sample_folders():
+            # all jobs of a shop share one file
+            shared = os.path.relpath((folder / named).resolve(), path.parent.resolve())
+            renamed[key] = toml_text(FilePath(shared).as_posix())
             continue
         content, name = read_regular(folder / named, _LARGEST_FILE), FilePath(named).name
         if name != named:
@@ -168,6 +179,13 @@ def _files(
         if not _is_there(path.parent / name, content):
             files[name] = content
     return tuple(files.items()), renamed
+
+
+def _sample_folders() -> set[FilePath]:
+    """Returns the folders of the samples: what they share is copied beside a copy, since an
+    installed package is no place to change it."""
+    top = samples_folder()
+    return {path.resolve() for path in (top, *top.iterdir()) if path.is_dir()}
 
 
 def _is_there(path: FilePath, content: bytes) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from corepath.job.model import CastSection
-from corepath.job.tables.builtin import Resin, resins
+from corepath.job.tables.builtin import Resin, resin_of
 from corepath.lengths import mm
 from corepath.reported import Key, report_keys
 from corepath.stackup.pour.mixing import LIGHT, Parts, parts
@@ -77,7 +77,7 @@ def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
 
     A resin that is not in the table is mixed in one cup, since its limit is not known.
     """
-    known = resins().get(cast.resin)
+    known = resin_of(cast)
     ordered = sorted(castings, key=lambda casting: casting.id == "groove")
     volume = math.fsum(casting.volume for casting in ordered)
     whole = parts(volume, cast)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from corepath.job.model import CastSection
-from corepath.job.tables.builtin import resins
+from corepath.job.tables.builtin import resin_of
 from corepath.lengths import MM_PER_INCH, Said, either, marked, mm, out_of_level, said_all
 from corepath.reported import Key, report_keys
 from corepath.stackup.linear import Linear
@@ -115,10 +115,14 @@ class Tilt:
 
 def depth_loss(cast: CastSection) -> float:
     """Return the share of its depth by which a casting sinks: what is lost before the resin gels,
-    and the linear shrinkage after. Raises KeyError for a resin not in the table, unless the job
+    and the linear shrinkage after. Raises KeyError for a resin that is not known, unless the job
     gives `gel_loss`."""
-    before = resins()[cast.resin].gel_loss.value if cast.gel_loss is None else cast.gel_loss
-    return before + cast.shrinkage
+    if cast.gel_loss is not None:
+        return cast.gel_loss + cast.shrinkage
+    resin = resin_of(cast)
+    if resin is None:
+        raise KeyError(cast.resin)
+    return resin.gel_loss.value + cast.shrinkage
 
 
 def resin_low(cast: CastSection, depth: float, rise: float, line: float = 0.0) -> float:

@@ -1,0 +1,76 @@
+"""Where each key stands that a job may share with others: in its own file or in that of the
+shop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Any
+
+from corepath.errors import InputError
+from corepath.job.text.positions import Path
+from corepath.job.text.shop_file import SHARED, joined
+from corepath.job.text.source import Source, key_of, read_source, shown, value_at
+
+__all__ = ["KeyPlace", "key_places"]
+
+
+@dataclass(frozen=True, slots=True)
+class KeyPlace:
+    """A key of the job with its value as typed, and `file:line` where it stands. `over` is where
+    the shop file gives it too; "" where it does not."""
+
+    key: str
+    value: str
+    place: str
+    over: str = ""
+
+
+def key_places(job: FilePath) -> tuple[KeyPlace, ...]:
+    """Return the keys of machine, holding, tolerances, cutters, own resins and hardware that a job
+    file or its shop file gives. Raises InputError where either cannot be read."""
+    source, faults = read_source(job)
+    if source is None:
+        raise InputError(faults)
+    whole, of_shop = joined(source)
+    if whole.shop is None and of_shop:
+        raise InputError(of_shop)
+    return tuple(_place(whole, path) for name in SHARED for path in _keys(whole, name))
+
+
+def _keys(source: Source, name: str) -> Iterator[Path]:
+    """Yield the paths of all keys in a table or in the rows of an array, without those within."""
+    held = source.document.get(name)
+    for at, row in enumerate(held) if isinstance(held, list) else [(None, held)]:
+        for key in row if isinstance(row, dict) else ():
+            yield (name, key) if at is None else (name, at, key)
+
+
+def _place(source: Source, path: Path) -> KeyPlace:
+    key, theirs = key_of(path), source.in_shop(path)
+    if source.shop is not None and theirs is not None:
+        return KeyPlace(key, _typed(source.shop, theirs), _line(source.shop, theirs))
+    return KeyPlace(key, _typed(source, path), _line(source, path), _beneath(source, path))
+
+
+def _beneath(source: Source, path: Path) -> str:
+    """Return where the shop gives a key that the job gives itself."""
+    shop = source.shop
+    if shop is None:
+        return ""
+    same = (theirs for ours, theirs in source.beside.items() if ours == path[:-1])
+    for theirs in same:
+        if value_at(shop.document, (*theirs, path[-1]))[0]:
+            return _line(shop, (*theirs, path[-1]))
+    return ""
+
+
+def _typed(source: Source, path: Path) -> str:
+    held: Any = value_at(source.document, path)[1]
+    return shown(held)
+
+
+def _line(source: Source, path: Path) -> str:
+    found = source.positions.nearest(path)
+    return f"{source.file}:{found.line}" if found is not None else source.file
