@@ -16,6 +16,7 @@ import typer
 import corepath
 from corepath import __version__
 from corepath.cli.commands.check import check
+from corepath.cli.commands.edit import edit
 from corepath.cli.commands.new import new
 from corepath.cli.commands.plan import plan
 from corepath.cli.commands.preview import preview
@@ -76,7 +77,7 @@ def _common(
     pass
 
 
-for _command in (new, plan, check, preview, readback, template, restart):
+for _command in (new, edit, plan, check, preview, readback, template, restart):
     app.command()(_command)
 app.command(cls=RecordCommand)(record_command())
 

@@ -221,6 +221,7 @@ class Document:
             self._parts.append(f" <desc>{escape(description)}</desc>")
         self._parts.append(f" <style>\n{css}{_SCREEN if fitted else ''} </style>")
         self.add("rect", class_="paper", x=0, y=0, width=width, height=height)
+        self._head = len(self._parts)
 
     def add(self, tag: str, **attributes: Any) -> None:
         """Add an empty element. `class_` becomes `class`, other underscores become hyphens;
@@ -321,6 +322,10 @@ class Document:
         self._parts.append(
             f'  <pattern id="{id_}" {box}><path class="{class_}" d="{data}"/></pattern>'
         )
+
+    def inner(self) -> str:
+        """Return its elements alone, for a page that has the sheet's size and style itself."""
+        return "\n".join(self._parts[self._head :])
 
     def render(self) -> str:
         """Return the document as text, one element on each line."""

@@ -20,7 +20,10 @@ from corepath.errors import Fault, InputError
 from corepath.job.text.positions import Layout, Line, Path, layout_of
 from corepath.job.text.source import key_of, value_at
 
-__all__ = ["edited", "is_value", "toml_key", "toml_text", "with_head", "without_line"]
+__all__ = [
+    "edited", "is_value", "line_end", "require", "toml_key", "toml_text", "with_head",
+    "without_line",
+]  # fmt: skip
 
 _MARK = "\ufeff"  # byte order mark
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -46,7 +49,7 @@ def edited(text: str, values: Mapping[Path, str]) -> str:
             raise _refused(path, "is not a value that can be written into the job", value)
         after = _with(after, path, value)
         _put(wanted, path, tomllib.loads(f"v = {value}")["v"])
-    _require(after, wanted, values)
+    require(after, wanted, values)
     return mark + after
 
 
@@ -60,10 +63,10 @@ def without_line(text: str, path: Path, why: str) -> str:
         return text
     start, end = before.rfind("\n", 0, found.start) + 1, _end_of_line(before, found.end)
     body = before[start:end].replace("\n", "\n# ")
-    after = f"{before[:start]}# {why}{_line_end(before, start)}# {body}{before[end:]}"
+    after = f"{before[:start]}# {why}{line_end(before, start)}# {body}{before[end:]}"
     wanted = tomllib.loads(before)
     del value_at(wanted, path[:-1])[1][path[-1]]
-    _require(after, wanted, {path: ""})
+    require(after, wanted, {path: ""})
     return mark + after
 
 
@@ -71,7 +74,7 @@ def with_head(text: str, lines: Sequence[str]) -> str:
     """Return the text with comment lines before all others, and a blank one behind them."""
     mark = _MARK if text.startswith(_MARK) else ""
     before = text.removeprefix(_MARK)
-    end = _line_end(before, 0)
+    end = line_end(before, 0)
     return mark + "".join(f"# {line}{end}" for line in lines) + end + before
 
 
@@ -184,7 +187,7 @@ def _under_header(text: str, layout: Layout, table: Path, under: list[Line], wri
     # No key stands outside the tables: before the first header, with what is said above it.
     first = min((start for start, _ in layout.headers.values()), default=len(text))
     place = _above_comments(text, text.rfind("\n", 0, first) + 1)
-    end = _line_end(text, 0)
+    end = line_end(text, 0)
     return f"{text[:place]}{written}{end}{end if text[place:] else ''}{text[place:]}"
 
 
@@ -211,7 +214,7 @@ def _with_header(text: str, layout: Layout, table: Path, written: str) -> str:
     ends = [end for path, (_, end) in layout.headers.items() if path[:row] == table[:row]]
     ends += [line.end for line in layout.lines if line.table[:row] == table[:row]]
     place = _end_of_line(text, max(ends) if row else len(text.rstrip()))
-    end = _line_end(text, place)
+    end = line_end(text, place)
     head = ".".join(toml_key(part) for part in table if isinstance(part, str))
     gap = end * 2 if text[:place].strip() else ""
     return f"{text[:place]}{gap}[{head}]{end}{written}{text[place:] or end}"
@@ -220,7 +223,7 @@ def _with_header(text: str, layout: Layout, table: Path, written: str) -> str:
 def _line_after(text: str, place: int, line: str) -> str:
     """Return the text with a new line behind the one that holds `place`."""
     at = _end_of_line(text, place)
-    return f"{text[:at]}{_line_end(text, at)}{line}{text[at:]}"
+    return f"{text[:at]}{line_end(text, at)}{line}{text[at:]}"
 
 
 def _end_of_line(text: str, place: int) -> int:
@@ -231,7 +234,7 @@ def _end_of_line(text: str, place: int) -> int:
     return feed - 1 if feed > place and text[feed - 1] == "\r" else feed
 
 
-def _line_end(text: str, place: int) -> str:
+def line_end(text: str, place: int) -> str:
     """Return the line end at `place` or, where there is none, the first of the text."""
     feed = text.find("\n", place)
     feed = text.find("\n") if feed < 0 else feed
@@ -268,7 +271,7 @@ def _put(document: Any, path: Path, value: Any) -> None:
     held[path[-1]] = value
 
 
-def _require(text: str, wanted: Any, values: Mapping[Path, str]) -> None:
+def require(text: str, wanted: Any, values: Mapping[Path, str]) -> None:
     """Raise InputError unless the text holds what is wanted and nothing else."""
     try:
         right = _same(tomllib.loads(text), wanted)

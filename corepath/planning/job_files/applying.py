@@ -20,7 +20,7 @@ from corepath.job.text.writing import locked, replace_file, write_new
 from corepath.planning.prepare import Prepared, prepare_source
 from corepath.planning.progress import Progress, quiet
 
-__all__ = ["Changed", "change_job", "settings_of"]
+__all__ = ["Changed", "change_job", "keep_beside", "settings_of", "typed_value"]
 
 _EXAMPLE = "KEY=VALUE, such as groove.floor=0.7 or insert[1].recess=0.4"
 
@@ -53,7 +53,7 @@ class Changed:
             if file.read_bytes() != self.before.encode("utf-8"):
                 says = "was changed by somebody else; nothing has been written, try again"
                 raise OutputError(f"{self.path}: {says}")
-            kept = _kept(file, self.before.encode("utf-8"))
+            kept = keep_beside(file, self.before.encode("utf-8"))
             replace_file(file, self.after.encode("utf-8"))
         return self.path.with_name(kept.name)
 
@@ -73,7 +73,7 @@ def settings_of(typed: Sequence[str]) -> dict[Path, str]:
         elif path in found:
             faults.append(Fault(key, "is given twice", allowed="each key once"))
         else:
-            found[path] = _as_toml(path, value, faults)
+            found[path] = typed_value(path, value, faults)
     if faults:
         raise InputError(faults)
     return found
@@ -83,7 +83,7 @@ def _places(path: Path) -> list[int]:
     return [part for part in path if isinstance(part, int)]
 
 
-def _as_toml(path: Path, typed: str, faults: list[Fault]) -> str:
+def typed_value(path: Path, typed: str, faults: list[Fault]) -> str:
     """Return a typed value as TOML text; adds a fault where it is none."""
     kind = kind_at(path)
     if kind is not None and kind.name in ("text", "choice"):
@@ -162,7 +162,7 @@ def _about(key: str, typed: Sequence[str]) -> bool:
     )
 
 
-def _kept(file: FilePath, content: bytes) -> FilePath:
+def keep_beside(file: FilePath, content: bytes) -> FilePath:
     """Keep the old content beside the file, under the first free name, and return that."""
     for number in itertools.count(1):
         kept = file.with_name(f"{file.name}.old" + (f"-{number}" if number > 1 else ""))

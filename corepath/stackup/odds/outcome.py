@@ -18,7 +18,7 @@ from corepath.stackup.odds.acceptance import accepted_ids
 from corepath.stackup.odds.odds import DRAWN, Odds, draw_odds, share_unmeasured
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["Outcome", "Tight", "outcome_of"]
+__all__ = ["Outcome", "Tight", "answer_of", "outcome_of", "tightest_of"]
 
 TIGHTEST = 3
 """Margins that are named: more than three nobody reads."""
@@ -98,21 +98,31 @@ def outcome_of(
 ) -> Outcome:
     """Returns the verdict on a job from all its checks, in their order; draws its odds, unless they
     are given."""
-    failed, cautions = (_ids(checks, verdict) for verdict in ("fail", "caution"))
-    ranked = _ranked(checks)
     odds = odds or draw_odds(stack, board)
     accepted = accepted_ids(checks, stack.job.tolerances.accept, odds)
-    no: Answer = "accepted" if accepted else "no"
     return Outcome(
-        answer=no if failed else "with care" if cautions else "ready",
+        answer=answer_of(checks, accepted),
         odds=odds,
-        tightest=tuple(Tight(check) for check in ranked[:TIGHTEST]),
+        tightest=tightest_of(checks),
         mend=next((check.mend for check in _wrong(checks) if check.mend), ""),
-        failed=failed,
-        cautions=cautions,
+        failed=_ids(checks, "fail"),
+        cautions=_ids(checks, "caution"),
         accepted=accepted,
         before=share_unmeasured(stack, board),
     )
+
+
+def answer_of(checks: Sequence[Check], accepted: Sequence[str] = ()) -> Answer:
+    """Returns the answer alone, which needs no odds; `accepted` are the ids of failed checks whose
+    risk the job takes."""
+    if any(check.verdict == "fail" for check in checks):
+        return "accepted" if accepted else "no"
+    return "with care" if any(check.verdict == "caution" for check in checks) else "ready"
+
+
+def tightest_of(checks: Sequence[Check]) -> tuple[Tight, ...]:
+    """Returns the tightest checks: what does not hold first, then the least margins."""
+    return tuple(Tight(check) for check in _ranked(checks)[:TIGHTEST])
 
 
 def _ids(checks: Sequence[Check], verdict: str) -> tuple[str, ...]:

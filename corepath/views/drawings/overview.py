@@ -42,7 +42,7 @@ from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
 from corepath.views.svg import Box, Document, polygon_path, shown
 
-__all__ = ["overview"]
+__all__ = ["draw_board", "overview"]
 
 _PLAN = Box(MAIN.x0 + 17, MAIN.y0 + 12, MAIN.x1 - 18, MAIN.y0 + 116)
 _STACK = Box(MAIN.x0, MAIN.y0 + 150, MAIN.x1, MAIN.y0 + 222)
@@ -80,7 +80,9 @@ def overview(plan: DrawnPlan) -> str:
     return units_of(scene.job.units).text(svg.render())
 
 
-def _plan(view: PlanView, scene: Scene) -> None:
+def draw_board(view: PlanView, scene: Scene) -> list[tuple[str, float, float]]:
+    """Draw blank, castings, contour lines of the deck, outline, inserts and dowels, deck up, in the
+    board frame; return what stands at contour lines: (figure, x, y), mm."""
     svg, board = view.svg, scene.board
     heights = np.asarray(board.deck.grid)
     with svg.group("plan", id="plan", transform=view.transform):
@@ -113,6 +115,12 @@ def _plan(view: PlanView, scene: Scene) -> None:
             draw_dowel(svg, dowel.at, dowel.diameter, "solid", f"dowel-{k}")
         svg.line(x0 - 2 * view.unit, 0, x1 + 2 * view.unit, 0, "centre")
         svg.line(0, y0 - 2 * view.unit, 0, y1 + 2 * view.unit, "centre")
+    return marks
+
+
+def _plan(view: PlanView, scene: Scene) -> None:
+    svg, board = view.svg, scene.board
+    marks = draw_board(view, scene)
     labels = Labels(svg, view.extent, [])
     labels.lines = lines_to_avoid(view, [board.outline, *(c.area for c in board.castings)], [])
     _dimensions(view, scene)

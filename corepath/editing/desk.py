@@ -1,0 +1,231 @@
+"""What joins one sitting, the workshop and the open pages: messages of pages come in, and what is
+new goes to all of them.
+
+One change at a time: it is worked out first, and written where it has no faults that were not there
+before. A change that was made from another text than the file's is asked about.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from corepath.editing.bench import Bench
+from corepath.editing.changing import changed, with_new_row, without
+from corepath.editing.forms import forms
+from corepath.editing.seen import faults as faults_told
+from corepath.editing.session import ChangedOutsideError, Session
+from corepath.errors import CorepathError, Fault, InputError
+from corepath.lengths import MM
+from corepath.watching import Changes, inputs_of
+
+__all__ = ["Desk"]
+
+Message = dict[str, Any]
+Send = Callable[[Message], None]
+_LOOK = 0.1
+"""Seconds between two looks at the files."""
+
+_WIDE, _NARROW = 220.0, 110.0
+"""Widths of drawings before a page has said its own, mm."""
+
+_CHANGES = ("set", "remove", "add")
+
+
+class Desk:
+    """One sitting with the job at `path`; `pages` are the functions that send to each open page."""
+
+    def __init__(self, path: Path) -> None:
+        self.session = Session(path)
+        self.pages: set[Send] = set()
+        self._bench = Bench(path, self._answered)
+        self._changes = Changes(lambda: inputs_of(path))
+        self._view = {"wide": _WIDE, "narrow": _NARROW, "at": 0.0}
+        self._held: dict[str, Message] = {}
+        """The last message of each kind, for a page that opens."""
+        self._asked = 0
+        self._faulty = False
+        self._outside = 0
+        """The revision of the last text that somebody else wrote."""
+        self._waiting: asyncio.Future[Message] | None = None
+        self._turn = asyncio.Lock()
+        self._watch: asyncio.Task[None] | None = None
+
+    async def open(self) -> None:
+        """Begin to work the job out and to watch its files."""
+        await self._ask("job", self.session.text)
+        self._watch = asyncio.create_task(self._watching())
+
+    async def close(self) -> None:
+        """End the workshop and the watch."""
+        if self._watch is not None:
+            self._watch.cancel()
+        await self._bench.close()
+
+    def welcome(self, send: Send) -> None:
+        """Send all that is known to a page that opens, and what follows from now on."""
+        self.pages.add(send)
+        send(self._job())
+        for message in self._held.values():
+            send(message)
+
+    async def heard(self, message: Message, reply: Send) -> None:
+        """Do what a page asks for; what concerns it alone is replied to it."""
+        kind = message.get("kind")
+        if kind == "view":
+            await self._seen_as(message)
+        elif kind == "cut":
+            self._view["at"] = float(message["at"])
+            await self._bench.ask("cross", text=self.session.text, **self._view)
+        elif kind == "draft":
+            await self._tried(message)
+        elif kind in _CHANGES:
+            async with self._turn:
+                await self._change(message, reply)
+        elif kind in ("undo", "redo"):
+            async with self._turn:
+                await self._back(kind, reply)
+
+    async def _seen_as(self, message: Message) -> None:
+        """Draw for a page of this width."""
+        wanted = {name: min(max(float(message[name]), 60.0), 600.0) for name in ("wide", "narrow")}
+        if any(abs(self._view[name] - wanted[name]) > 1.0 for name in wanted):
+            self._view.update(wanted)
+            await self._ask("job", self.session.text)
+
+    async def _tried(self, message: Message) -> None:
+        """Work out values that are dragged; without any, the file as it is."""
+        if self._turn.locked():
+            return  # a change is on its way: its own result follows
+        values = _texts(message["values"])
+        try:
+            text = changed(self.session.text, values) if values else self.session.text
+        except InputError:
+            return  # the value is on its way to one that can be written
+        await self._ask("draft" if values else "job", text)
+
+    async def _change(self, message: Message, reply: Send) -> None:
+        """Work a change out and write it, or say why not."""
+        if int(message.get("revision", self.session.revision)) < self._outside:
+            reply({"kind": "ask", "change": message})
+            return
+        try:
+            text = _changed(self.session.text, message)
+        except InputError as error:
+            reply(_refused(message, faults_told(error.faults, MM)))
+            return
+        if text == self.session.text:
+            await self._ask("job", text)
+            return
+        found = await self._worked_out(text)
+        if found["kind"] == "faults" and not self._faulty:
+            reply(_refused(message, found["faults"]))
+            await self._ask("job", self.session.text)
+            return
+        if await self._written(lambda: self.session.write(text), reply):
+            self._faulty = found["kind"] == "faults"
+        else:
+            reply({"kind": "ask", "change": message})
+
+    async def _back(self, kind: str, reply: Send) -> None:
+        step = self.session.undo if kind == "undo" else self.session.redo
+        await self._written(step, reply)
+        await self._ask("job", self.session.text)
+
+    async def _written(self, write: Callable[[], None], reply: Send) -> bool:
+        """Write, and tell all pages; return whether the file was as it was known to be."""
+        try:
+            await asyncio.to_thread(write)
+        except ChangedOutsideError:
+            await self._outside_changed()
+            return False
+        except (CorepathError, OSError) as error:
+            reply(_refused({}, faults_told([Fault("", f"cannot be written: {error}")], MM)))
+        self._changes.take()
+        self._send(self._job())
+        return True
+
+    async def _worked_out(self, text: str) -> Message:
+        """Return the verdict on a text, or its faults, which are then told to no page."""
+        self._waiting = asyncio.get_running_loop().create_future()
+        try:
+            await self._ask("job", text)
+            return await self._waiting
+        finally:
+            self._waiting = None
+
+    async def _ask(self, kind: str, text: str) -> None:
+        self._asked = await self._bench.ask(kind, text=text, **self._view)
+
+    def _answered(self, answer: Message) -> None:
+        if answer["kind"] == "cross":
+            self._send(answer)
+        elif answer["number"] == self._asked:
+            if answer["kind"] in ("verdict", "faults"):
+                if self._is_waited_for(answer):
+                    return
+                for kind in ("verdict", "faults", "odds", "fixes"):
+                    self._held.pop(kind, None)
+            self._held[answer["kind"]] = answer
+            self._send(answer)
+
+    def _is_waited_for(self, answer: Message) -> bool:
+        """Hand a verdict to the change that waits for it; return whether nobody else is to hear
+        it."""
+        if self._waiting is None:
+            self._faulty = answer["kind"] == "faults"
+            return False
+        if not self._waiting.done():
+            self._waiting.set_result(answer)
+        return answer["kind"] == "faults" and not self._faulty
+
+    def _job(self) -> Message:
+        session = self.session
+        return {
+            "kind": "job",
+            "file": session.path.name,
+            "revision": session.revision,
+            "undo": session.can_undo,
+            "redo": session.can_redo,
+            "first": session.first.name if session.first else "",
+            **forms(session.text, session.path),
+        }
+
+    def _send(self, message: Message) -> None:
+        for send in tuple(self.pages):
+            send(message)
+
+    async def _watching(self) -> None:
+        """Take over what changes outside, for ever."""
+        while True:
+            await asyncio.sleep(_LOOK)
+            if self._changes.look():
+                async with self._turn:
+                    await self._outside_changed()
+
+    async def _outside_changed(self) -> None:
+        self._changes.take()
+        if self.session.look():
+            self._outside = self.session.revision
+            self._send({**self._job(), "outside": True})
+        await self._ask("job", self.session.text)
+
+
+def _changed(text: str, message: Message) -> str:
+    """Return the text with what a message asks for; raises InputError."""
+    if message["kind"] == "remove":
+        return without(text, str(message["key"]))
+    values = _texts(message["values"])
+    if message["kind"] == "add":
+        return with_new_row(text, str(message["table"]), values)
+    return changed(text, values)
+
+
+def _texts(values: Mapping[str, Any]) -> dict[str, str]:
+    return {str(key): str(value) for key, value in values.items()}
+
+
+def _refused(message: Message, faults: list[dict[str, Any]]) -> Message:
+    return {"kind": "refused", "values": message.get("values", {}), "faults": faults}

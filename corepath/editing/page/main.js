@@ -1,0 +1,85 @@
+// Messages come in, what they say goes to the part of the page that shows it.
+import * as drawings from "./drawings.js";
+import * as forms from "./forms.js";
+import { at, fill, made } from "./parts.js";
+import * as verdict from "./verdict.js";
+
+const address = new URL("socket", location.href.replace(/^http/, "ws"));
+const changes = new Set(["set", "remove", "add"]);
+let socket, revision = 0;
+
+// A change carries the revision that it was made from: what was changed outside since is asked about.
+function send(message) {
+  if (socket?.readyState !== WebSocket.OPEN) return;
+  if (changes.has(message.kind)) {
+    fill("state", "…");
+    message = { revision, ...message };
+  }
+  socket.send(JSON.stringify(message));
+}
+
+const heard = {
+  job(it) {
+    document.title = `${it.file} – corepath edit`;
+    fill("file", it.file);
+    fill("state", it.outside ? "changed by another program: shown as it is now"
+      : it.first ? `saved; as it was before: ${it.first}` : "");
+    revision = it.revision;
+    at("undo").disabled = !it.undo;
+    at("redo").disabled = !it.redo;
+    at("ask").hidden = true;
+    forms.show(it);
+    drawings.job(it);
+    verdict.broken(it);
+  },
+  verdict: verdict.show,
+  odds: verdict.odds,
+  fixes: verdict.fixes,
+  faults: verdict.faults,
+  drawings: (it) => drawings.show(it.drawings),
+  cross: (it) => drawings.cross(it.cross),
+  refused(it) { fill("state", `not written: ${forms.refused(it)}`); },
+  ask(it) { ask(it.change); },
+};
+
+// Both at once: nothing is written until one of the two is chosen.
+function ask(change) {
+  const keys = Object.keys(change.values ?? { [change.key ?? change.table]: "" }).join(", ");
+  const mine = () => { at("ask").hidden = true; send({ ...change, revision }); };
+  const theirs = () => { at("ask").hidden = true; fill("state", "your change was not written"); };
+  at("ask").replaceChildren(
+    made("p", { id: "ask-words" }, `Another program changed the file while you changed ${keys}. Yours is not written yet.`),
+    made("button", { onclick: mine }, `Write my ${keys} into the file as it is now`), " ",
+    made("button", { onclick: theirs }, "Leave the file as it is"));
+  at("ask").hidden = false;
+  at("ask").querySelector("button").focus();
+}
+
+function open() {
+  socket = new WebSocket(address);
+  socket.onopen = () => { at("gone").hidden = true; drawings.measure(true); };
+  socket.onmessage = (event) => {
+    const message = JSON.parse(event.data);
+    heard[message.kind]?.(message);
+  };
+  socket.onclose = () => {
+    at("gone").hidden = false;
+    setTimeout(open, 1000);
+  };
+}
+
+function key(event) {
+  const typing = event.target.matches("input:not([type=range]), textarea");
+  if (!(event.ctrlKey || event.metaKey) || typing) return;
+  const name = event.key.toLowerCase();
+  if (name === "z" || name === "y") {
+    event.preventDefault();
+    send({ kind: name === "y" || event.shiftKey ? "redo" : "undo" });
+  }
+}
+
+at("undo").addEventListener("click", () => send({ kind: "undo" }));
+at("redo").addEventListener("click", () => send({ kind: "redo" }));
+document.addEventListener("keydown", key);
+for (const part of [drawings, forms, verdict]) part.start(send);
+open();

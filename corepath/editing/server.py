@@ -1,0 +1,189 @@
+"""The server of the page, on this machine alone.
+
+It listens on 127.0.0.1; every address begins with a token that only the terminal shows, and a
+request must name this machine as its host and, on the socket, this server as its origin: a page
+from elsewhere gets nothing. The page's policy allows nothing but what this server sends.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import socket
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager, suppress
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from corepath.editing.desk import Desk
+from corepath.editing.page_style import drawing_style
+from corepath.errors import Fault, InputError
+from corepath.watching.server import HERE, USUAL_PORT
+
+__all__ = ["EditServer"]
+
+_TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
+    "img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": _POLICY,
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+}
+_LONGEST = 2**22  # bytes of a message: a text of 5,000 stations is some 100 kB
+
+
+class EditServer:
+    """Serves the page of the job at `path`, on `port`, or the usual or any free one.
+
+    Raises InputError where a given port is not free. `url` is where the page is.
+    """
+
+    def __init__(self, path: Path, port: int | None = None) -> None:
+        self.desk = Desk(path)
+        self.token = secrets.token_urlsafe(16)
+        self._socket = _listening(port)
+        self.port: int = self._socket.getsockname()[1]
+        self.url = f"http://{HERE}:{self.port}/{self.token}/"
+        config = uvicorn.Config(
+            self._app(), log_level="critical", ws="wsproto", ws_max_size=_LONGEST,
+            lifespan="on", timeout_graceful_shutdown=1, server_header=False,
+        )  # fmt: skip
+        self._server = uvicorn.Server(config)
+
+    def run(self) -> None:
+        """Serve until Ctrl-C or `stop`."""
+        with self._socket:
+            self._server.run(sockets=[self._socket])
+
+    def start(self) -> threading.Thread:
+        """Serve in the background; return the thread, which ends after `stop`."""
+        thread = threading.Thread(target=self.run, daemon=True)
+        thread.start()
+        return thread
+
+    def stop(self) -> None:
+        """End the server soon."""
+        self._server.should_exit = True
+
+    def _app(self) -> ASGIApp:
+        desk, at = self.desk, f"/{self.token}"
+
+        @asynccontextmanager
+        async def open_desk(_: Starlette) -> AsyncIterator[None]:
+            await desk.open()
+            yield
+            await desk.close()
+
+        routes = [
+            Route(f"{at}/", lambda _: _asset("index.html")),
+            Route("/favicon.ico", lambda _: Response(status_code=204)),
+            Route(f"{at}/drawings.css", lambda _: Response(drawing_style(), media_type="text/css")),
+            Route(f"{at}/page/{{name}}", lambda asked: _asset(asked.path_params["name"])),
+            WebSocketRoute(f"{at}/socket", self._talk),
+        ]
+        return _Guard(Starlette(routes=routes, lifespan=open_desk), self.port)
+
+    async def _talk(self, page: WebSocket) -> None:
+        """Talk with one open page until it closes."""
+        await page.accept()
+        outbox: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+        sender = asyncio.create_task(_send_all(outbox, page))
+        send = outbox.put_nowait
+        self.desk.welcome(send)
+        try:
+            while True:
+                message = json.loads(await page.receive_text())
+                if isinstance(message, dict):
+                    await self.desk.heard(message, send)
+        except (WebSocketDisconnect, ValueError, KeyError, TypeError):
+            pass  # the page has gone, or is none of ours
+        finally:
+            self.desk.pages.discard(send)
+            sender.cancel()
+
+
+async def _send_all(outbox: asyncio.Queue[dict[str, Any]], page: WebSocket) -> None:
+    with suppress(WebSocketDisconnect, RuntimeError):
+        while True:
+            await page.send_text(json.dumps(await outbox.get(), ensure_ascii=False))
+
+
+def _asset(name: str) -> Response:
+    """Return a file of the page by its plain name."""
+    kind = _TYPES.get(Path(name).suffix)
+    file = resources.files("corepath.editing").joinpath("page", name)
+    if kind is None or "/" in name or "\\" in name or not file.is_file():
+        return PlainTextResponse("Not Found\n", 404)
+    return Response(file.read_bytes(), media_type=kind)
+
+
+def _listening(port: int | None) -> socket.socket:
+    wanted = (port,) if port is not None else (USUAL_PORT, 0)
+    for one in wanted:
+        try:
+            return socket.create_server((HERE, one))
+        except OSError as error:
+            says = f"cannot be listened on: {error.strerror or error}"
+    allowed = "a port that is free, or leave it out"
+    raise InputError([Fault("--port", says, str(port), allowed)])
+
+
+class _Guard:
+    """Lets through what comes from this machine's own page, and adds the headers."""
+
+    def __init__(self, app: ASGIApp, port: int) -> None:
+        self._app = app
+        self._hosts = {f"{name}:{port}".encode() for name in (HERE, "localhost")}
+        self._origins = {b"http://" + host for host in self._hosts}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan" or self._ours(scope):
+            await self._app(scope, receive, _with_headers(send))
+        elif scope["type"] == "websocket":
+            await receive()
+            await send({"type": "websocket.close", "code": 1008})
+        else:
+            refusal: Callable[[Scope, Receive, Send], Awaitable[None]] = PlainTextResponse(
+                "Forbidden\n", 403
+            )
+            await refusal(scope, receive, send)
+
+    def _ours(self, scope: Scope) -> bool:
+        # exactly one Host, and ours: any other is a name of somebody else's that leads here
+        hosts = [value for name, value in scope["headers"] if name == b"host"]
+        origins = [value for name, value in scope["headers"] if name == b"origin"]
+        named = len(hosts) == 1 and hosts[0] in self._hosts
+        # browsers send the origin with every socket, and with every request from another site
+        asked = all(one in self._origins for one in origins)
+        return named and asked and (scope["type"] != "websocket" or len(origins) == 1)
+
+
+def _with_headers(send: Send) -> Send:
+    async def sent(message: Any) -> None:
+        if message["type"] == "http.response.start":
+            held = {name.lower() for name, _ in message["headers"]}
+            message["headers"] = [
+                *message["headers"],
+                *((name.lower().encode(), value.encode()) for name, value in _HEADERS.items()
+                  if name.lower().encode() not in held),
+            ]  # fmt: skip
+        await send(message)
+
+    return sent

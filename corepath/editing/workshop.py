@@ -1,0 +1,237 @@
+"""The process that works out what a job's text becomes: one question a line comes in, answers go
+out as lines of JSON, the quick ones first.
+
+Of questions that wait only the newest is answered. Odds and fixes, which take seconds, are looked
+for by a copy of this process, which is ended at the next question; where processes cannot be
+copied, they are looked for here, and a question waits.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from corepath.editing import seen
+from corepath.errors import CorepathError, Fault, InputError
+from corepath.job.load import check_source
+from corepath.job.text.source import locate, parse
+from corepath.lengths import MM, units_of
+from corepath.planning.engine import Engine
+from corepath.planning.fixing.search import find_fixes
+from corepath.planning.known import read_known
+from corepath.planning.prepare import Prepared
+from corepath.stackup.odds.odds import draw_odds
+from corepath.stackup.odds.outcome import answer_of
+
+__all__ = ["Workshop", "main"]
+
+Answer = dict[str, Any]
+Question = dict[str, Any]
+
+
+class Workshop:
+    """Answers questions about the job at `path`, whose text comes with each question."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._engine = Engine(path.parent)
+        self._last: tuple[str, Prepared] | None = None
+
+    def answers(self, asked: Question) -> Iterator[Answer]:
+        """Yield the quick answers: the verdict or the faults, then the drawings."""
+        try:
+            prepared = self._prepared(asked["text"])
+        except InputError as error:
+            units = units_of(_units_name(asked["text"]))
+            yield {"kind": "faults", "faults": seen.faults(error.faults, units)}
+            return
+        if asked["kind"] == "cross":
+            yield {"kind": "cross", "cross": seen.cross(prepared, asked["narrow"], asked["at"])}
+            return
+        yield {"kind": "verdict", **seen.verdict(prepared)}
+        yield {
+            "kind": "drawings",
+            "drawings": seen.drawings(prepared, asked["wide"], asked["narrow"], asked["at"]),
+        }
+
+    def slow_answers(self) -> Iterator[Answer]:
+        """Yield the odds of the job that was asked for last, then its fixes."""
+        if self._last is None:
+            return
+        prepared = self._last[1]
+        found = prepared.odds or draw_odds(prepared.stackup, prepared.board)
+        yield {"kind": "odds", **seen.odds(found)}
+        if answer_of(prepared.checks) != "ready":
+            yield {"kind": "fixes", **seen.fixes(find_fixes(prepared), prepared.job.units)}
+
+    def _prepared(self, text: str) -> Prepared:
+        """Return the job of a text, worked out up to its checks; raises InputError with all
+        faults, placed in the text."""
+        source, faults = parse(text, str(self._path))
+        if source is None:
+            raise InputError(faults)
+        job, faults = check_source(source)
+        if job is None:
+            raise InputError(faults)
+        known, more = read_known(job, self._path)
+        faults += more
+        try:
+            made = self._engine.prepared(job, known)
+        except InputError as error:
+            raise InputError(locate([*faults, *error.faults], source)) from None
+        if faults:
+            raise InputError(faults)
+        prepared = replace(made, file=self._path.name)
+        self._last = text, prepared
+        return prepared
+
+
+def _units_name(text: str) -> str:
+    source, _ = parse(text, "")
+    name = "mm" if source is None else source.document.get("units", "mm")
+    return name if name in ("mm", "inch") else "mm"
+
+
+def guarded(make: Callable[[], Iterator[Answer]]) -> Iterator[Answer]:
+    """Yield what `make` yields; an error that is no fault of the job is told as one of our own."""
+    try:
+        yield from make()
+    except CorepathError as error:
+        yield {"kind": "faults", "faults": seen.faults([Fault("", str(error))], MM)}
+    except Exception as error:
+        says = f"corepath itself went wrong ({type(error).__name__}: {error})"
+        yield {"kind": "faults", "faults": seen.faults([Fault("", says)], MM)}
+
+
+class _Copy:
+    """A copy of this process that looks for odds and fixes, and the pipe that it answers by."""
+
+    def __init__(self, answers: Callable[[], Iterator[Answer]]) -> None:
+        self.pipe, end = os.pipe()
+        self._held = b""
+        self._number = os.fork()
+        if self._number == 0:
+            with suppress(BaseException):
+                os.close(self.pipe)
+                signal.signal(signal.SIGTERM, signal.SIG_DFL)
+                os.nice(5)  # whoever types goes first
+                for answer in guarded(answers):
+                    os.write(end, _line(answer))
+            os._exit(0)
+        os.close(end)
+
+    def lines(self) -> tuple[list[bytes], bool]:
+        """Return the whole lines that have come, and whether more may come."""
+        block = os.read(self.pipe, 2**16)
+        *lines, self._held = (self._held + block).split(b"\n")
+        return lines, bool(block)
+
+    def end(self) -> None:
+        """End it: what it has not said yet is dropped."""
+        os.kill(self._number, signal.SIGKILL)
+        os.waitpid(self._number, 0)
+        os.close(self.pipe)
+
+
+def _line(answer: Answer) -> bytes:
+    return json.dumps(answer, ensure_ascii=False).encode("utf-8") + b"\n"
+
+
+class _Loop:
+    """Reads questions, writes answers."""
+
+    def __init__(self, workshop: Workshop, inlet: BinaryIO, outlet: BinaryIO) -> None:
+        self._workshop = workshop
+        self._inlet, self._outlet = inlet.fileno(), outlet
+        self._held = b""
+        self._copy: _Copy | None = None
+        self._number = 0
+
+    def run(self) -> None:
+        while True:
+            waits = [self._inlet] + ([self._copy.pipe] if self._copy else [])
+            ready, _, _ = select.select(waits, [], [])
+            if self._copy and self._copy.pipe in ready:
+                self._forward()
+            if self._inlet in ready and not self._take():
+                self._drop()
+                return
+
+    def _take(self) -> bool:
+        """Answer the newest question that has come; return whether more may come."""
+        block = os.read(self._inlet, 2**20)
+        if not block:
+            return False
+        *lines, self._held = (self._held + block).split(b"\n")
+        while select.select([self._inlet], [], [], 0)[0]:
+            block = os.read(self._inlet, 2**20)
+            if not block:
+                return False
+            *more, self._held = (self._held + block).split(b"\n")
+            lines += more
+        for asked in _newest(lines):
+            self._answer(asked)
+        return True
+
+    def _answer(self, asked: Question) -> None:
+        slow = asked["kind"] != "cross"
+        if slow:
+            self._drop()
+            self._number = asked["number"]
+        for answer in guarded(lambda: self._workshop.answers(asked)):
+            self._say({**answer, "number": asked["number"]})
+            slow = slow and answer["kind"] != "faults"
+        if slow and asked["kind"] == "job":
+            self._look_on()
+
+    def _look_on(self) -> None:
+        if hasattr(os, "fork"):
+            self._copy = _Copy(self._workshop.slow_answers)
+            return
+        for answer in guarded(self._workshop.slow_answers):
+            self._say({**answer, "number": self._number})
+
+    def _forward(self) -> None:
+        assert self._copy is not None
+        lines, more = self._copy.lines()
+        for line in lines:
+            self._say({**json.loads(line), "number": self._number})
+        if not more:
+            self._drop()
+
+    def _drop(self) -> None:
+        if self._copy is not None:
+            self._copy.end()
+            self._copy = None
+
+    def _say(self, answer: Answer) -> None:
+        self._outlet.write(_line(answer))
+        self._outlet.flush()
+
+
+def _newest(lines: list[bytes]) -> list[Question]:
+    """Return the newest question about the job and the newest about a cross section, in the order
+    in which they came."""
+    asked = [json.loads(line) for line in lines]
+    newest = {one["kind"] == "cross": one for one in asked}
+    return sorted(newest.values(), key=lambda one: int(one["number"]))
+
+
+def main() -> None:
+    """Run as `python -m corepath.editing.workshop JOB.toml` until the questions end."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this
+    outlet = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nobody else may write among the answers
+    _Loop(Workshop(Path(sys.argv[1])), sys.stdin.buffer, outlet).run()
+
+
+if __name__ == "__main__":
+    main()
