@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
+from pathlib import Path as FilePath
 from typing import Any
 
 from corepath.errors import Fault, InputError
 from corepath.job.text.editing import edited, toml_text
 from corepath.job.text.positions import Path
 from corepath.job.text.removing import inserted, removed, with_row
-from corepath.job.text.source import path_of, value_at
-from corepath.planning.job_files.applying import typed_value
+from corepath.job.text.shop_file import joined
+from corepath.job.text.source import parse, path_of, value_at
+from corepath.planning.job_files.applying import require_own, typed_value
 
 __all__ = ["changed", "with_new_row", "without"]
 
@@ -23,11 +25,11 @@ _THICKNESS: Path = ("board", "thickness")
 _STATIONS: Path = ("deck", "stations")
 
 
-def changed(text: str, typed: Mapping[str, str]) -> str:
+def changed(text: str, typed: Mapping[str, str], file: FilePath | None = None) -> str:
     """Return the text with other values, as typed, by key; an empty one takes the key away.
 
-    A place one behind the end of a list is added to it. Raises InputError with all that is wrong
-    with what was typed.
+    A place one behind the end of a list is added to it. `file` is the job file, whose shop file is
+    looked at. Raises InputError with all that is wrong with what was typed.
     """
     faults: list[Fault] = []
     values: dict[Path, str] = {}
@@ -40,6 +42,8 @@ def changed(text: str, typed: Mapping[str, str]) -> str:
             gone.append(path)
     if faults:
         raise InputError(faults)
+    if file is not None:
+        _require_own(text, file, {**values, **dict.fromkeys(gone, "")})
     document = _document(text)
     values.update(_one_thickness(document, values))
     for path in [path for path in values if _is_new_element(document, path)]:
@@ -49,6 +53,13 @@ def changed(text: str, typed: Mapping[str, str]) -> str:
         if value_at(_document(text), path)[0]:
             text = removed(text, path)
     return text
+
+
+def _require_own(text: str, file: FilePath, values: Mapping[Path, str]) -> None:
+    """Raise InputError for keys of the shop file, which are changed there."""
+    source, _ = parse(text, str(file))
+    if source is not None:
+        require_own(joined(source)[0], values)
 
 
 def without(text: str, key: str) -> str:

@@ -101,7 +101,11 @@ class Desk:
             return  # a change is on its way: its own result follows
         values = _texts(message["values"])
         try:
-            text = changed(self.session.text, values) if values else self.session.text
+            text = (
+                changed(self.session.text, values, self.session.path)
+                if values
+                else self.session.text
+            )
         except InputError:
             return  # the value is on its way to one that can be written
         await self._ask("draft" if values else "job", text)
@@ -112,7 +116,7 @@ class Desk:
             reply({"kind": "ask", "change": message})
             return
         try:
-            text = _changed(self.session.text, message)
+            text = _changed(self.session, message)
         except InputError as error:
             reply(_refused(message, faults_told(error.faults, MM)))
             return
@@ -213,14 +217,15 @@ class Desk:
         await self._ask("job", self.session.text)
 
 
-def _changed(text: str, message: Message) -> str:
+def _changed(session: Session, message: Message) -> str:
     """Return the text with what a message asks for; raises InputError."""
+    text = session.text
     if message["kind"] == "remove":
         return without(text, str(message["key"]))
     values = _texts(message["values"])
     if message["kind"] == "add":
         return with_new_row(text, str(message["table"]), values)
-    return changed(text, values)
+    return changed(text, values, session.path)
 
 
 def _texts(values: Mapping[str, Any]) -> dict[str, str]:

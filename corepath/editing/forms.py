@@ -4,6 +4,7 @@ text, read from the model."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -14,6 +15,7 @@ from corepath.job.kinds import KeyKind, fields_of, wanted
 from corepath.job.model import Job
 from corepath.job.text.editing import toml_text
 from corepath.job.text.positions import Path, layout_of
+from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, key_of, parse, value_at
 from corepath.lengths import units_of
 
@@ -26,6 +28,7 @@ def forms(text: str, file: FilePath) -> dict[str, Any]:
     source, wrong = parse(text, file.name)
     if source is None:
         return {"broken": faults_told(wrong, units_of("mm")), "text": text, "tables": []}
+    source, _ = joined(replace(source, folder=file.parent))
     inch = source.document.get("units") == "inch"
     return {
         "broken": [],
@@ -85,12 +88,16 @@ def _key(
     text = typed.get(path, "")
     if kind.name in ("text", "choice") and isinstance(held, str):
         text = held
+    of_shop = source.in_shop(path) is not None
+    if of_shop and there and not text:
+        text = toml_text(held)
     return {
         "key": key_of(path),
         "name": str(path[-1]),
         "kind": kind.name,
         "text": text if there else "",
         "there": there,
+        "of_shop": of_shop and there,
         "required": field.is_required(),
         "default": _default(field.get_default(), kind, inch) if not field.is_required() else "",
         "unit": ("in" if inch else "mm") if _has_length(kind) else "",

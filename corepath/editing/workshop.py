@@ -15,18 +15,15 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from corepath.editing import seen
 from corepath.errors import CorepathError, Fault, InputError
-from corepath.job.load import check_source
-from corepath.job.text.source import locate, parse
+from corepath.job.text.source import parse
 from corepath.lengths import MM, units_of
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.search import find_fixes
-from corepath.planning.known import read_known
 from corepath.planning.prepare import Prepared
 from corepath.stackup.odds.odds import draw_odds
 from corepath.stackup.odds.outcome import answer_of
@@ -78,18 +75,7 @@ class Workshop:
         source, faults = parse(text, str(self._path))
         if source is None:
             raise InputError(faults)
-        job, faults = check_source(source)
-        if job is None:
-            raise InputError(faults)
-        known, more = read_known(job, self._path)
-        faults += more
-        try:
-            made = self._engine.prepared(job, known)
-        except InputError as error:
-            raise InputError(locate([*faults, *error.faults], source)) from None
-        if faults:
-            raise InputError(faults)
-        prepared = replace(made, file=self._path.name)
+        prepared = self._engine.prepared_source(source, self._path)
         self._last = text, prepared
         return prepared
 

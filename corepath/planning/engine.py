@@ -10,9 +10,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from corepath.job.model import Job
+from corepath.job.text.source import Source
 from corepath.kept import Kept
 from corepath.planning.known import Known
-from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.prepare import Prepared, prepare_job, prepare_source
 
 __all__ = ["Engine"]
 
@@ -32,3 +33,8 @@ class Engine:
         """Returns `job`, already checked for itself, worked out up to its checks. Raises InputError
         with all faults of its geometry."""
         return prepare_job(job, self._folder, known, kept=self._kept)
+
+    def prepared_source(self, source: Source, path: Path) -> Prepared:
+        """Returns the job of a text, as `corepath.planning.prepare.prepare_source` does. Raises
+        InputError with all faults, placed in the text."""
+        return prepare_source(source, path, kept=self._kept)

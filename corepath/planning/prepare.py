@@ -145,8 +145,11 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
     return prepare_source(source, path, progress)
 
 
-def prepare_source(source: Source, path: Path, progress: Progress = quiet) -> Prepared:
-    """Do the same from the text of a job that need not be in its file, `path`, yet."""
+def prepare_source(
+    source: Source, path: Path, progress: Progress = quiet, kept: Kept | None = None
+) -> Prepared:
+    """Do the same from the text of a job that need not be in its file, `path`, yet; `kept` as in
+    `prepare_job`."""
     source, of_shop = joined(source)
     job, faults = check_source(source)
     faults = locate([*of_shop, *faults], source)
@@ -157,7 +160,7 @@ def prepare_source(source: Source, path: Path, progress: Progress = quiet) -> Pr
     # Faults of the files do not end it here: the geometry is tried too, so that the user sees all
     # faults in one run.
     try:
-        prepared = prepare_job(job, path.parent, known, progress=progress)
+        prepared = prepare_job(job, path.parent, known, progress=progress, kept=kept)
     except InputError as error:
         # the geometry does not know the lines of the job file
         raise InputError(locate([*faults, *error.faults], source)) from None

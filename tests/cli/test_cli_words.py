@@ -14,7 +14,7 @@ from corepath.cli.app import app
 from corepath.cli.guard import in_letters_of, say
 
 runner = CliRunner()
-COMMANDS = ("new", "plan", "check", "preview", "readback", "template", "restart", "record")
+COMMANDS = ("new", "edit", "plan", "check", "preview", "readback", "template", "restart", "record")
 
 
 @pytest.fixture

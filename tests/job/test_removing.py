@@ -1,4 +1,4 @@
-"""Values taken out of a job's text and put in: nothing else of it may change, no comment be lost."""
+"""Values taken out of a text and put in: nothing else of it may change, no comment be lost."""
 
 from __future__ import annotations
 

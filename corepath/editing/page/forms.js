@@ -24,7 +24,7 @@ function rebuild() {
 }
 
 function table(of, open) {
-  const of_row = /\[\d+\]$/.test(of.key);
+  const of_row = of.there && !of.keys.some((one) => one.of_shop) && /\[\d+\]$/.test(of.key);
   return made("details", { "data-key": of.key, open },
     made("summary", {}, of.title, of.there ? "" : made("span", { class: "note" }, "  not in the file: defaults hold")),
     ...of.keys.map(key),
@@ -41,6 +41,7 @@ function key(one) {
 }
 
 function says(one) {
+  if (one.of_shop) return `${one.says}. It stands in the shop file, for all its jobs: change it there`;
   const bounds = one.choices.length ? "" : `${one.wanted}; `;
   return `${one.says}. ${bounds}${one.required ? "needed" : one.default ? `${one.default} if left empty` : "may be left empty"}`;
 }
@@ -57,6 +58,7 @@ function field(one) {
   } else {
     made_ = made("input", { ...common, ...on, autocomplete: "off", spellcheck: "false", inputmode: one.kind.includes("number") ? "decimal" : "text", placeholder: one.default });
   }
+  made_.disabled = one.of_shop;
   made_.value = made_.dataset.was = one.text;
   return made_;
 }

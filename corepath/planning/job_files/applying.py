@@ -20,7 +20,7 @@ from corepath.job.text.writing import locked, replace_file, write_new
 from corepath.planning.prepare import Prepared, prepare_source
 from corepath.planning.progress import Progress, quiet
 
-__all__ = ["Changed", "change_job", "keep_beside", "settings_of", "typed_value"]
+__all__ = ["Changed", "change_job", "keep_beside", "require_own", "settings_of", "typed_value"]
 
 _EXAMPLE = "KEY=VALUE, such as groove.floor=0.7 or insert[1].recess=0.4"
 
@@ -109,7 +109,7 @@ def change_job(path: FilePath, values: Mapping[Path, str], progress: Progress = 
     if old is None:
         raise InputError(faults)
     old, _ = joined(old)
-    _require_own(old, values)
+    require_own(old, values)
     after = edited(before, values)
     new, faults = parse(after, str(path))
     if new is None:
@@ -121,7 +121,7 @@ def change_job(path: FilePath, values: Mapping[Path, str], progress: Progress = 
     return Changed(path, before, after, prepared)
 
 
-def _require_own(old: Source, values: Mapping[Path, str]) -> None:
+def require_own(old: Source, values: Mapping[Path, str]) -> None:
     """Raise InputError for values that stand in the shop file: written into the job, they would
     change for this job alone what the user reads there."""
     faults = []
