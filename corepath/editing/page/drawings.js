@@ -25,7 +25,9 @@ export function measure(anew) {
 export function show(drawings) {
   for (const name of names) draw(name, drawings[name]);
   const { across, width } = drawings.plan, half = (width / 2 - 5) / across[1];
+  const first = !at("cut").min;
   Object.assign(at("cut"), { min: -half, max: half });
+  if (first) at("cut").value = 0;
 }
 
 export function cross(drawing) { draw("cross", drawing); waiting = false; }
