@@ -3,8 +3,10 @@ fits."""
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
+import numba
 import numpy as np
 import pytest
 from shapely import Polygon
@@ -138,10 +140,16 @@ def test_few_creases_and_many_are_rounded_by_one_arithmetic(monkeypatch):
     form = DeckForm(OutlineDistance(star), lambda x: 9.0 - 0.006 * x, 4.2, 4.0, 40.0)
     xs, ys = np.arange(-110.0, 111.0), np.arange(-110.0, 111.0)
     raw = form.on_grid(xs, ys)
+    asked, small = [], crease.open_small
+    monkeypatch.setattr(crease, "open_small", lambda *words: asked.append(1) or small(*words))
+    monkeypatch.delitem(sys.modules, "numba", raising=False)
     few = round_creases(4.2, xs, raw, 25.0)
-    asked = []
-    monkeypatch.setattr(crease, "open_small", lambda *words: asked.append(words))
-    monkeypatch.setattr(crease, "_FEW", 0)
+    assert asked
+    asked.clear()
+    monkeypatch.setitem(sys.modules, "numba", numba)
     many = round_creases(4.2, xs, raw, 25.0)
     assert not asked and np.array_equal(few, many)
+    monkeypatch.delitem(sys.modules, "numba")
+    monkeypatch.setattr(crease, "_FEW", 0)
+    assert np.array_equal(round_creases(4.2, xs, raw, 25.0), few) and not asked
     assert (raw - few).max() > 0.1

@@ -18,6 +18,7 @@ triangles, two by either diagonal, so that a mirrored deck is the mirror image.
 from __future__ import annotations
 
 import math
+import sys
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,8 @@ Mask = NDArray[np.bool_]
 # a search across the ball's cap looks at no more than this many places to either side of its
 # middle, so that the time for a cap does not grow with the square of the ball's reach
 _CELLS = 24
-# nodes times squared reach: up to here numpy is quicker than loading numba
+# nodes times squared reach: up to here numpy is quicker than loading numba; where that is loaded
+# already, its loops are some ten times as quick, and the same to the last bit
 _FEW = 8_000_000
 _SHARE = 0.9  # of the ball's curvature: anything less curved is left alone
 
@@ -56,7 +58,9 @@ def round_creases(edge: float, xs: Floats, raw: Floats, radius: float) -> Floats
     # opened in a box of its own.
     reach = _reach(height, ball)
     numbers, boxes = areas(grown(sharp, 2.0 * reach + 1.0))
-    few = reach <= _CELLS and np.count_nonzero(numbers) * reach * reach <= _FEW
+    few = reach <= _CELLS and (
+        "numba" not in sys.modules and np.count_nonzero(numbers) * reach * reach <= _FEW
+    )
     opened = height.copy()
     for number, (i, j) in enumerate(boxes, 1):
         # as far round the area as a ball at a ball's reach can touch
