@@ -235,6 +235,29 @@ def test_ends_within_the_tolerance_are_joined(draw):
     assert read(draw(square(0.2)), join=0.3).is_valid
 
 
+def _fine_circle(space, step, gap=0.0):
+    """A circle of radius 30 in lines of `step` mm, `gap` short of each other."""
+    n = round(60.0 * math.pi / step)
+    at = [(30.0 * math.cos(a), 30.0 * math.sin(a)) for a in np.arange(n + 1) * 2.0 * math.pi / n]
+    for (x, y), (u, v) in pairwise(at):
+        share = gap / step
+        space.add_line((x, y), (u - share * (u - x), v - share * (v - y)), LAYER)
+
+
+def test_a_curve_in_lines_shorter_than_the_tolerance_keeps_its_shape(draw):
+    """Each end lay within `join` of the next, so the whole curve became one joint."""
+    for step in (0.2, 0.03):
+        path = draw(lambda space, step=step: _fine_circle(space, step))
+        assert read(path).area == pytest.approx(900.0 * math.pi, rel=1e-5)
+
+
+def test_short_lines_that_do_not_meet_are_a_fault_and_no_corner(draw):
+    path = draw(lambda space: _fine_circle(space, 0.1, gap=0.04))
+    assert read(path).area == pytest.approx(900.0 * math.pi, rel=1e-3)  # gaps alone are joined
+    text = says(draw(lambda space: _fine_circle(space, 0.04, gap=0.01)))
+    assert "lie one after another, each within outline.join, 0.05 mm, of the next" in text, text
+
+
 def test_a_branch_is_named_with_its_place(draw):
     """Three lines at a corner: which two are the outline?"""
 

@@ -1,8 +1,9 @@
 """Joining pieces of line, whatever their order and direction, into the one closed loop of an
 outline, mm.
 
-Ends of pieces that lie within the *join* tolerance of each other form a *joint*. A joint of one end
-is a *gap*, of more than two a *branch*. The joint stands in the middle of its ends.
+Two ends of pieces that lie on each other form a *joint*, and so do ends that meet no other and lie
+within the *join* tolerance of each other. A joint of one end is a *gap*, of more than two a
+*branch*. The joint stands in the middle of its ends.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ __all__ = ["OutlinePiece", "close_loop"]
 
 KEY = "outline.dxf"
 _MOST = 10  # faults of a kind that are told; more would hide the first
+SAME_PLACE = 1e-3
+"""Ends this close, mm, are drawn on each other: a drawing rounds to three decimals at least."""
 MOST_NEAR = 50
 """Ends within the tolerance of one end, on average; two meet in a joint that is drawn well."""
 
@@ -113,6 +116,8 @@ def _joints(pieces: list[OutlinePiece], join: float) -> _Joints:
             pieces, {}, {}, {}, [(says, "lines longer than outline.join, each drawn once")]
         )
     group = _groups(at, join)
+    if (strung := _strung_out(at, group, join)) is not None:
+        return _Joints(pieces, {}, {}, {}, [strung])
     # A piece no longer than the tolerance closes into its own joint: the joint stays, the piece
     # goes.
     closing = (i for i in range(len(pieces)) if group[2 * i] == group[2 * i + 1])
@@ -144,15 +149,43 @@ def _crowded(at: Points, join: float) -> bool:
 
 
 def _groups(at: Points, join: float) -> NDArray[np.int64]:
-    """Group number of each place (n, 2): places within `join` of each other, or of a third, are one
-    group."""
+    """Joint number of each end (n, 2): pairs that lie on each other, then all others that lie
+    within `join` of each other, or of a third."""
+    # A curve may be drawn in lines shorter than `join`: its well-drawn joints must not run into
+    # each other, or the whole curve shrinks to one place.
+    group = _near(at, min(join, SAME_PLACE))
+    loose = np.flatnonzero(np.bincount(group)[group] != 2)
+    group[loose] = group.max() + 1 + _near(at[loose], join)
+    return np.unique(group, return_inverse=True)[1].astype(np.int64)
+
+
+def _near(at: Points, reach: float) -> NDArray[np.int64]:
+    """Group number of each place: within `reach` of each other, or of a third."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
-    pairs = cKDTree(at).query_pairs(join, output_type="ndarray")
+    if not len(at):
+        return np.empty(0, dtype=np.int64)
+    pairs = cKDTree(at).query_pairs(reach, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(at), len(at)))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+
+
+def _strung_out(at: Points, group: NDArray[np.int64], join: float) -> tuple[str, str] | None:
+    """What is wrong where loose ends, each near the next, reach much farther than `join`."""
+    means = _means(at, group)
+    off = np.hypot(*(at - np.array([means[int(g)] for g in group])).T)
+    worst = int(np.argmax(np.round(off, 9)))
+    if off[worst] <= 2.0 * join:
+        return None
+    x, y = at[worst]
+    count = int(np.sum(group == group[worst]))
+    says = (
+        f"{count} loose ends near ({mm(x):.3f}, {mm(y):.3f}) {UNIT} lie one after another, each "
+        f"within outline.join, {mm(join):g~}, of the next: no joint can be told"
+    )
+    return says, "ends that meet, or a smaller outline.join"
 
 
 def _twice(pieces: list[OutlinePiece]) -> list[tuple[str, str]]:
