@@ -675,7 +675,7 @@ class Tolerances(Section):
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
     gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")
     level: NonNegative = Field(
-        1.0, description="the blank out of level while the resin cures, mm/m"
+        1.0, description="the blank out of level while the resin cures; mm/m in an inch job too"
     )
     shrinkage: Annotated[float, Field(strict=True, ge=0, lt=0.2)] = Field(
         0.0025, description="of the linear shrinkage, ±"

@@ -209,7 +209,7 @@ def test_maps(tight: SkinFound) -> None:
         element.text or ""
         for element in ET.fromstring(files["deck-skin-membrane.svg"]).iter(f"{SVG}text")
     ]
-    assert f"most {tight.study.compression.value * 1000:.2f} mm/m" in membrane
+    assert f"most {tight.study.compression.value * 1000:.2f} ‰" in membrane
 
 
 @pytest.mark.slow

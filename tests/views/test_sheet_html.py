@@ -396,6 +396,9 @@ def test_a_changer_that_knows_lengths_asks_for_no_touch(
         line for line in asked if "is loaded by the file, which then waits. Touch Z with it" in line
     ]
     assert len(loaded) == len({work.cutter.number for work in coupon.works if work.setup == "A"})
+    # the zero of C, set with the control still in the inserts' system, would be lost to its files
+    other = does(made(second_zero="G55"), "b")
+    assert places_of(other, "Change to G55", "06-B-inserts.nc", "Change the control back to G54")
 
 
 def test_a_check_just_below_nothing_is_no_minus_nothing() -> None:

@@ -168,7 +168,7 @@ def _places(parts: ValidSections) -> Iterator[Contradiction]:
         for way, count in enumerate((one.columns, one.rows) if one else ()):
             if one and count > 1 and one.pitch[way] == 0.0:
                 says = f"puts {count} places on one spot"
-                yield (table, number, "pattern", "pitch", way), says, "more than 0 mm"
+                yield (table, number, "pattern", "pitch", way), says, "more than 0"
 
 
 def _plugs(parts: ValidSections) -> Iterator[Contradiction]:

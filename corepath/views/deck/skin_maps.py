@@ -4,7 +4,7 @@ causes. Board frame, mm.
 Two plans on each sheet. `deck-skin-pressure.svg`: the pressure needed by the plate alone, and with
 the stresses in its plane, bar, positive where it must be pressed down; where more is needed than is
 available an area is ringed: there it bridges. `deck-skin-membrane.svg`: compression and tension in
-its plane, mm per metre. Darker is what needs more attention.
+its plane, thousandths of its length. Darker is what needs more attention.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ Floats = NDArray[np.float64]
 
 _MOST_NODES = 320
 _PITCH = 4.4
-_PER_METRE = 1000.0
+_THOUSANDTHS = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +104,11 @@ def _pressure(study: SkinStudy) -> _Sheet:
 
 def _membrane(study: SkinStudy) -> _Sheet:
     membrane, skin = study.membrane, study.skin
-    squeezed = np.maximum(-membrane.compression, 0.0) * _PER_METRE
-    pulled = np.maximum(membrane.tension, 0.0) * _PER_METRE
+    squeezed = np.maximum(-membrane.compression, 0.0) * _THOUSANDTHS
+    pulled = np.maximum(membrane.tension, 0.0) * _THOUSANDTHS
     xs, ys = membrane.xs, membrane.ys
     most, least = (
-        PlacedFigure(max(place.value, 0.0) * _PER_METRE, place.x, place.y)
+        PlacedFigure(max(place.value, 0.0) * _THOUSANDTHS, place.x, place.y)
         for place in (study.compression, study.tension)
     )
     plans = (
@@ -119,18 +119,18 @@ def _membrane(study: SkinStudy) -> _Sheet:
             ys,
             squeezed,
             most,
-            skin.compression_limit * _PER_METRE,
+            skin.compression_limit * _THOUSANDTHS,
         ),
-        _Plan("tension", "Tension", xs, ys, pulled, least, skin.strain_limit * _PER_METRE),
+        _Plan("tension", "Tension", xs, ys, pulled, least, skin.strain_limit * _THOUSANDTHS),
     )
-    says = "mm a metre, forced in the skin's plane by double curvature, its edge free to slide"
+    says = "thousandths of its length, forced in the skin's plane by double curvature, its edge free to slide"
     limits = (
-        f"Compression beyond {skin.compression_limit * _PER_METRE:.2f} mm a metre may wrinkle it.",
-        f"Tension and bending together: {study.together.value * _PER_METRE:.2f} of "
-        f"{skin.strain_limit * _PER_METRE:.2f} mm a metre at {study.together.words}.",
+        f"Compression beyond {skin.compression_limit * _THOUSANDTHS:.2f} thousandths may wrinkle it.",
+        f"Tension and bending together: {study.together.value * _THOUSANDTHS:.2f} of "
+        f"{skin.strain_limit * _THOUSANDTHS:.2f} thousandths at {study.together.words}.",
     )
     return _Sheet(
-        "Strain in the skin's plane", says, "mm/m", "round it: over the limit", plans, limits
+        "Strain in the skin's plane", says, "‰", "round it: over the limit", plans, limits
     )
 
 

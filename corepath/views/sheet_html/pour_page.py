@@ -126,7 +126,7 @@ def _castings(facts: Facts, pour: PourPlan) -> Table:
         "may if the skim "
         "stops there, every error against it; * planned. Level: out of level at most, a card that "
         "thick under one "
-        "end of a 1 m level."
+        f"end of a {either('1 m', '1 ft')} level."
     )
     return Table(
         "Castings",

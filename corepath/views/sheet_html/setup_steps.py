@@ -167,6 +167,8 @@ def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
     lines = [(_run_words(facts, work), file, done) for file in files]
     if work.name == "dowels":
         lines.append(("Vacuum the holes and set the dowels before the next file.", "", done))
+    if work.zero.system != "G54":
+        lines.append(("Change the control back to G54: all other files count from it.", "", done))
     return lines
 
 
