@@ -138,7 +138,9 @@ def test_no_unit_of_the_other_twin_is_named(both: tuple[Any, Any]) -> None:
     """`mm` behind a figure in inches, or the other way round, is worse than no unit."""
     metric = [a for _, a, _ in pairs(both)]
     imperial = [b for _, _, b in pairs(both)]
-    assert not [text for text in imperial if re.search(r"\bmm\b|mm²|mm/|\bcm²|\bmetre|\b1 m\b", text)]
+    assert not [
+        text for text in imperial if re.search(r"\bmm\b|mm²|mm/|\bcm²|\bmetre|\b1 m\b", text)
+    ]
     assert not [
         text
         for text in metric

@@ -123,9 +123,13 @@ def _membrane(study: SkinStudy) -> _Sheet:
         ),
         _Plan("tension", "Tension", xs, ys, pulled, least, skin.strain_limit * _THOUSANDTHS),
     )
-    says = "thousandths of its length, forced in the skin's plane by double curvature, its edge free to slide"
+    says = (
+        "thousandths of its length, forced in the skin's plane by double curvature, its edge free "
+        "to slide"
+    )
     limits = (
-        f"Compression beyond {skin.compression_limit * _THOUSANDTHS:.2f} thousandths may wrinkle it.",
+        f"Compression beyond {skin.compression_limit * _THOUSANDTHS:.2f} thousandths may wrinkle "
+        "it.",
         f"Tension and bending together: {study.together.value * _THOUSANDTHS:.2f} of "
         f"{skin.strain_limit * _THOUSANDTHS:.2f} thousandths at {study.together.words}.",
     )

@@ -243,8 +243,8 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         thick += [f" --thickness {x} {y} ", box]
     note = (
         f"Callipers reach about {mm(THROAT, 0)} {UNIT} from an edge. Farther in: a gauge from the "
-        "bed to the raw top, the blank held. Type both into the *.measure.csv beside the job and name it "
-        "there, measured = … "
+        "bed to the raw top, the blank held. Type both into the *.measure.csv beside the job and "
+        "name it there, measured = … "
         "under [blank]; or record what callipers gave as below."
     )
     head = ("", f"X {facts.unit}", f"Y {facts.unit}", "thickness", "height", "where")
