@@ -33,12 +33,16 @@ def fix_lines(found: Outcome, job: Path, units: Units) -> str:
     for number, fix in enumerate(fixes.found, 1):
         text = units.text(f"{number}. {marked(fix.says)}")
         told.append(textwrap.fill(text, WIDTH, subsequent_indent=_MARGIN, break_on_hyphens=False))
-        told.append(f"{_MARGIN}{shlex.join(['corepath', *fix_words(fix, job, units)])}")
+        if fix.measure:
+            told.append(f"{_MARGIN}{shlex.join(['corepath', 'record', str(job)])}")
+        if fix.settings:
+            words = ("check", str(job), "--apply", *fix.typed(units))
+            told.append(f"{_MARGIN}{shlex.join(['corepath', *words])}")
     return "\n".join(told)
 
 
 def fix_words(fix: Fix, job: Path, units: Units) -> tuple[str, ...]:
-    """Returns the words of the command that takes a fix, behind `corepath`."""
+    """Returns the words of the command that takes a fix, or its first step, behind `corepath`."""
     if fix.measure:
         return "record", str(job)
     return "check", str(job), "--apply", *fix.typed(units)

@@ -20,8 +20,7 @@ _SURER = {
     "tolerances.flat": "the blank must lie within {} of flat as held",
     "tolerances.touch": "Z must be touched off within {}",
     "tolerances.bed": "the bed must be faced within {}",
-    "tolerances.thickness": "the thickness must be known within {}",
-    "blank.tolerance": "the thickness must be known within {}",
+    "tolerances.thickness": "each figure of the blank must be right within {}",
 }
 
 

@@ -2,23 +2,26 @@
 
 Each *way* names the levers that it may move and what each mm of them weighs. The rows of the job as
 it was last tried propose values (solving.py), which are tried in turn; what then still fails
-corrects the rows. Only what was tried and holds is a fix.
+corrects the rows. Only what was tried and holds is a fix. In the end each value of a fix is taken
+out once: what holds without it loses it, and else the checks are named that need it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from corepath.kept import Kept
 from corepath.lengths import marked, units_of
 from corepath.planning.fixing.changing import other_core, value_of
+from corepath.planning.fixing.held import Held, cautions, failed, shown
 from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
+from corepath.planning.fixing.pruning import pruned
 from corepath.planning.fixing.risks import lowers_a_limit, risks_of
 from corepath.planning.fixing.rows import Goal, Row, beyond, rise_needed, rows_of
 from corepath.planning.fixing.solving import Moves, Problem, softened, solve, typed_up
-from corepath.planning.fixing.surer import measured_as_assumed, tightened
+from corepath.planning.fixing.surer import can_be_measured, read_closely, tight_tolerances
 from corepath.planning.fixing.trials import Spent, Trials
 from corepath.planning.prepare import Prepared
 from corepath.stackup import Check
@@ -40,13 +43,21 @@ _SHAPE = {**_SET_UP, "recess": 2.0, "floor": 5.0, "edge": 5.0}
 @dataclass(frozen=True, slots=True)
 class _Way:
     """Levers that may be moved, by name (`stand` means those of all dowels), each with what a mm
-    of it weighs. `raw_top`: without any clean-up."""
+    of it weighs. `raw_top`: without any clean-up; `measured`: with the blank measured; `sure`:
+    with these tolerances, by key."""
 
     weights: Mapping[str, float]
     raw_top: bool = False
+    measured: bool = False
+    sure: Mapping[str, Value] = field(default_factory=dict)
 
 
-_KEPT = (_Way(_SET_UP), _Way(_DESIGN), _Way({**_DESIGN, "clean_up": 4.0}))
+_KEPT = (
+    _Way(_SET_UP),
+    _Way(_DESIGN),
+    _Way({**_DESIGN, "clean_up": 4.0}),
+    _Way({**_DESIGN, "clean_up": 4.0, "edge": 5.0}),
+)
 """Ways that keep all limits."""
 
 _LOWERED = (
@@ -56,6 +67,9 @@ _LOWERED = (
     _Way({**_DESIGN, **_RISKY}, raw_top=True),
 )
 """Ways that may lower the limits which a builder may lower, each a risk."""
+
+_ALONE = (_Way({}),)
+"""The way that moves no lever."""
 
 _OTHER_STOCK = (_Way({**_SHAPE, "core": 1.0}), _Way({**_SHAPE, "blank": 1.0}))
 _ANYTHING = {**_DESIGN, **_RISKY, "clean_up": 40.0}
@@ -78,22 +92,6 @@ def find_fixes(prepared: Prepared, kept: Kept | None = None) -> Fixes:
     return _Search(prepared, kept).found()
 
 
-@dataclass(frozen=True, slots=True)
-class _Held:
-    """What was tried and holds: `kind` is the dearest of its values."""
-
-    values: Mapping[str, Value]
-    made: Prepared
-    kind: Kind
-    measure: int = 0
-
-    @property
-    def rank(self) -> tuple[bool, Kind, bool, int]:
-        """The order in which fixes are shown."""
-        raw_top = self.values.get("deck.clean_up") == 0.0
-        return raw_top, self.kind, lowers_a_limit(self.values), len(self.values)
-
-
 class _Search:
     """One search: what it tried, and what of it held."""
 
@@ -102,7 +100,7 @@ class _Search:
         self._units = units_of(start.job.units)
         self._trials = Trials(start, kept)
         self._levers = levers_of(start)
-        self._held: list[_Held] = []
+        self._held: list[Held] = []
         # what fails and no lever moves: ids
         self._stuck = {check.id for check in beyond(start) if check.verdict == "fail"}
         self._nearest: tuple[Mapping[str, Value], Prepared] = ({}, start)
@@ -112,57 +110,73 @@ class _Search:
         complete = True
         try:
             self._look()
+            self._held = [pruned(held, self._trials, self._kind) for held in shown(self._held)]
         except Spent:
             complete = False
-        fixes = tuple(self._fix(held) for held in _shown(self._held))
+        fixes = tuple(self._fix(held) for held in shown(self._held))
         # what holds with care may be cut as it is
-        nearest = self._miss() if _failed(self._start) and not fixes else None
+        nearest = self._miss() if failed(self._start) and not fixes else None
         return Fixes(fixes, nearest, self._trials.count, complete)
 
     def _look(self) -> None:
-        self._surer()
-        if not _failed(self._start):
+        if not failed(self._start):
             # a caution is no reason to lower a limit, or to look for other wood
+            self._first(self._surer(_ALONE), Goal.ALL)
             self._first(_KEPT, Goal.ALL)
             return
-        if not self._first((*_KEPT, *_LOWERED), Goal.CARE, Goal.HELD):
+        self._first(self._surer(_ALONE), Goal.ALL, Goal.HELD)
+        if not self._keeping_what_is_asked():
             for ways in _NEAREST:
                 self._first(ways, Goal.CARE)
             if not self._held:
                 self._try(_BOTH, Goal.CARE)
-        elif self._held and all(_cautions(held.made) for held in self._held):
+        elif self._held and all(cautions(held.made) for held in self._held):
             self._first((*_KEPT, *_LOWERED), Goal.ALL)
         if not self._stuck and all(
-            _cautions(held.made) or lowers_a_limit(held.values) for held in self._held
+            cautions(held.made) or lowers_a_limit(held.values) for held in self._held
         ):
             for way in _OTHER_STOCK:
                 self._try(way, Goal.ALL)
         if not self._held:
             self._try(_Way(_ANYTHING), Goal.HELD, soft=True)
 
+    def _keeping_what_is_asked(self) -> bool:
+        """Try to keep core and blank; returns whether some way led to a fix. Where all limits
+        cannot be kept, a blank known better may do, and so may lower limits."""
+        goals = Goal.CARE, Goal.HELD
+        if self._first(_KEPT, *goals):
+            return True
+        surer = self._first(self._surer(_KEPT), *goals)
+        return self._first(_LOWERED, *goals) or surer
+
+    def _surer(self, ways: Iterable[_Way]) -> Iterator[_Way]:
+        """Yields ways with the blank measured, as well as the job has it and more closely, and with
+        facing and touching better."""
+        closely, tight = read_closely(self._start), tight_tolerances(self._start)
+        for way in ways:
+            if can_be_measured(self._start):
+                yield replace(way, measured=True)
+                if closely:
+                    yield replace(way, measured=True, sure=closely)
+            if tight:
+                yield replace(way, sure=tight)
+
     def _first(self, ways: Iterable[_Way], *goals: Goal) -> bool:
         """Try ways, each with the goals in turn, until one leads to a fix; returns whether one
         did."""
         return any(self._try(way, goal) for way in ways for goal in goals)
 
-    def _surer(self) -> None:
-        """Try to know the blank better, and to face and touch better."""
-        measured = measured_as_assumed(self._trials)
-        tight = tightened(self._trials, lambda made: self._good(made, Goal.ALL))
-        for one in (measured, tight):
-            if one is not None and self._good(one.made, Goal.ALL):
-                self._held.append(_Held(one.values, one.made, one.kind, one.measure))
-
     def _try(self, way: _Way, goal: Goal, soft: bool = False) -> bool:
         """Try one way; returns whether it led to a fix, or as near to one as any will. `soft`: as
         near as it comes."""
         levers, weights = self._free(way)
-        base: dict[str, Value] = {}
+        base: dict[str, Value] = dict(way.sure)
         if way.raw_top and "clean_up" in self._levers and self._start.job.deck.clean_up > 0.0:
             base["deck.clean_up"] = 0.0
-        values, made, moved = base, self._trials.of(base), dict[str, float]()
-        for _ in range(_ROUNDS):
-            if made is None or (values and self._good(made, goal)):
+        values, moved = base, dict[str, float]()
+        made = self._trials.of(base, way.measured)
+        for _ in range(_ROUNDS if levers else 0):
+            if made is None or ((values or way.measured) and self._good(made, goal)):
                 break
             proposed = self._proposed(made, moved, levers, weights, goal, soft)
             if proposed is None:
@@ -172,10 +186,10 @@ class _Search:
             before, values = values, {**base, **self._values(moved, step)}
             if values == before:  # what was tried tells nothing more
                 break
-            made = self._trials.of(values)
-        if made is None or not values:
+            made = self._trials.of(values, way.measured)
+        if made is None or not (values or way.measured):
             return False
-        return self._keep(values, made, goal)
+        return self._keep(Held(values, made, self._kind(values), way.measured), goal)
 
     def _free(self, way: _Way) -> tuple[dict[str, Lever], dict[str, float]]:
         """Returns the levers that a way may move, and their weights, by name."""
@@ -254,24 +268,31 @@ class _Search:
 
     def _good(self, made: Prepared, goal: Goal) -> bool:
         if goal is not Goal.ALL:
-            return not _failed(made)
+            return not failed(made)
         fixed = beyond(made)
         good = all(check.verdict == "ok" or check in fixed for check in made.checks)
-        return good and not _failed(made)
+        return good and not failed(made)
 
-    def _keep(self, values: Mapping[str, Value], made: Prepared, goal: Goal) -> bool:
+    def _keep(self, held: Held, goal: Goal) -> bool:
         """Keep what was tried, as a fix where it is good, else where it comes nearest."""
+        made = held.made
         if not self._good(made, goal):
-            if _short(made) < _short(self._nearest[1]):
-                self._nearest = values, made
-            failed = {check.id for check in made.checks if check.verdict == "fail"}
-            return bool(self._stuck) and failed <= self._stuck
-        if all(dict(held.values) != values for held in self._held):
-            kind = max(self._kind(key) for key in values)
-            self._held.append(_Held(values, made, kind))
+            if not held.measured and _short(made) < _short(self._nearest[1]):
+                self._nearest = held.values, made
+            left = {check.id for check in made.checks if check.verdict == "fail"}
+            return bool(self._stuck) and left <= self._stuck
+        tried = held.values, held.measured
+        if all((dict(one.values), one.measured) != tried for one in self._held):
+            self._held.append(held)
         return True
 
-    def _kind(self, key: str) -> Kind:
+    def _kind(self, values: Iterable[str]) -> Kind:
+        """Returns the dearest kind of some keys."""
+        return max(map(self._kind_of, values), default=Kind.MEASURE)
+
+    def _kind_of(self, key: str) -> Kind:
+        if key.startswith("tolerances."):
+            return Kind.MEASURE if key == "tolerances.thickness" else Kind.TOUCH
         if key.startswith("deck.stations"):
             return Kind.CORE
         kinds = [
@@ -279,18 +300,24 @@ class _Search:
         ]
         return max(kinds, default=Kind.DESIGN)
 
-    def _fix(self, held: _Held) -> Fix:
+    def _fix(self, held: Held) -> Fix:
         return Fix(
-            settings=self._settings(held.values),
+            settings=self._settings(held.values, held.needed_by),
             odds=draw_odds(held.made.stackup, held.made.board),
-            cautions=_cautions(held.made),
+            cautions=cautions(held.made),
             risks=risks_of(held.values, held.made),
-            measure=held.measure,
+            measure=self._trials.places if held.measured else 0,
+            gains=held.gains,
         )
 
-    def _settings(self, values: Mapping[str, Value]) -> tuple[Setting, ...]:
-        job = self._start.resolved
-        return tuple(Setting(key, value_of(job, key), after) for key, after in values.items())
+    def _settings(
+        self, values: Mapping[str, Value], needed_by: Mapping[str, tuple[str, ...]] | None = None
+    ) -> tuple[Setting, ...]:
+        job, needed = self._start.resolved, needed_by or {}
+        return tuple(
+            Setting(key, value_of(job, key), after, needed.get(key, ()))
+            for key, after in values.items()
+        )
 
     def _miss(self) -> Miss:
         values, made = self._nearest
@@ -305,25 +332,8 @@ class _Search:
         )
 
 
-def _shown(found: Iterable[_Held]) -> list[_Held]:
-    """Returns what was found in the order in which it is shown, without what holds only with care
-    where the same keys make all hold."""
-    held = sorted(found, key=lambda one: one.rank)
-    sure = [set(one.values) for one in held if not _cautions(one.made)]
-    return [one for one in held if not _cautions(one.made) or set(one.values) not in sure]
-
-
 def _holds(check: Check, goal: Goal) -> bool:
     return check.verdict == "ok" or (goal is not Goal.ALL and check.verdict == "caution")
-
-
-def _failed(made: Prepared) -> bool:
-    """Returns whether a check fails, whatever risk the job accepts."""
-    return any(check.verdict == "fail" for check in made.checks)
-
-
-def _cautions(made: Prepared) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(check.id for check in made.checks if check.verdict == "caution"))
 
 
 def _short(made: Prepared) -> tuple[int, float]:

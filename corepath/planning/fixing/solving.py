@@ -1,8 +1,9 @@
-"""Find the smallest moves of levers that keep every row, by linear programming.
+"""Find the fewest and smallest moves of levers that keep every row, by linear programming.
 
-The sum of the moves, each times the weight of its lever, is made as small as possible (scipy's
-HiGHS). Moves that are not needed are taken out again, the heaviest first, since a builder would
-rather change one value than three by less. What is left is rounded to lengths that people type.
+A move costs its length times the weight of its lever, and each value that changes costs as much
+again as `_ONE_MORE`: a builder would rather change one value than three by less. Which levers move
+is chosen with whole numbers, 0 or 1 for each (scipy's HiGHS). What moves is then rounded to lengths
+that people type, and the others stay.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +32,8 @@ _FINE = {"mm": 0.01, "inch": 0.0005}
 """What values are rounded to, in the job's units: first the step in which people think, and the
 finer one where that does not do."""
 
-_ONE_MORE = 0.5
-"""What one more value to change weighs, as a move of 0.5 mm of a lever of weight 1."""
+_ONE_MORE = 1.0
+"""What one more value to change weighs, as a move of 1 mm of a lever of weight 1."""
 
 _HOLDS = 10.0
 """What a mm missing of a margin that held weighs more than one of a margin that did not."""
@@ -62,28 +64,28 @@ class Problem:
         matrix = np.array(slopes).reshape(len(self.rows), len(names))
         return matrix, np.array([row.margin for row in self.rows])
 
-    def cost(self, moves: Mapping[str, float]) -> float:
-        """Returns what moves cost a builder: each by its weight, and `_ONE_MORE` for each value."""
-        used = [name for name, move in moves.items() if abs(move) > _NOISE]
-        return sum(self.weights[name] * abs(moves[name]) + _ONE_MORE for name in used)
-
 
 def solve(problem: Problem) -> Moves | None:
     """Returns moves, rounded to what is typed, that keep all rows; None where there are none."""
-    fixed: Moves = {}
-    moves = _least(problem, fixed)
+    moves = _fewest(problem)
     if moves is None:
         return None
-    for name in _heaviest(problem, moves):
-        without = _least(problem, {**fixed, name: 0.0})
-        if without is not None and problem.cost(without) <= problem.cost(moves):
-            fixed[name], moves = 0.0, without
+    still = {name: 0.0 for name, move in moves.items() if abs(move) <= _NOISE}
+    rounded = _rounded(problem, moves, still)
+    # where rounding asks for a hair that only another lever has
+    return _rounded(problem, moves, {}) if rounded is None else rounded
+
+
+def _rounded(problem: Problem, moves: Moves, fixed: Moves) -> Moves | None:
+    """Returns moves rounded one after the other, those of `fixed` as they are; None where no
+    rounding of one will do."""
+    found: Moves | None = moves
     for name in problem.names:
-        if moves is not None and name not in fixed and abs(moves[name]) > _NOISE:
-            moves = _with_rounded(problem, fixed, name, moves[name])
-    if moves is None:
+        if found is not None and name not in fixed and abs(found[name]) > _NOISE:
+            found = _with_rounded(problem, fixed, name, found[name])
+    if found is None:
         return None
-    return {name: move for name, move in moves.items() if abs(move) > _NOISE}
+    return {name: move for name, move in found.items() if abs(move) > _NOISE}
 
 
 def softened(problem: Problem) -> Problem:
@@ -108,12 +110,6 @@ def softened(problem: Problem) -> Problem:
         for row, lack in zip(problem.rows, relaxed, strict=True)
     )
     return replace(problem, rows=rows)
-
-
-def _heaviest(problem: Problem, moves: Mapping[str, float]) -> list[str]:
-    """Returns the levers that move, the one first that a builder would spare most."""
-    used = [name for name in problem.names if abs(moves[name]) > _NOISE]
-    return sorted(used, key=lambda name: -problem.weights[name])
 
 
 def _with_rounded(problem: Problem, fixed: Moves, name: str, move: float) -> Moves | None:
@@ -149,6 +145,28 @@ def typed_up(value: float, units: Units) -> tuple[float, ...]:
     return tuple(dict.fromkeys(typed))
 
 
+def _fewest(problem: Problem) -> Moves | None:
+    """Returns the moves of least cost that keep all rows, each value that changes counted."""
+    from scipy.optimize import linprog
+
+    (matrix, margins), count = problem.arrays, len(problem.names)
+    up, down = _all_bounds(problem, {})
+    weights = [problem.weights[name] for name in problem.names]
+    # up <= most up * used and down <= most down * used: what is not used stays
+    used = [
+        np.hstack([np.eye(count), np.zeros((count, count)), -np.diag([high for _, high in up])]),
+        np.hstack([np.zeros((count, count)), np.eye(count), -np.diag([high for _, high in down])]),
+    ]
+    kept = np.hstack([-matrix, matrix, np.zeros((len(margins), count))])
+    solved = linprog(
+        [*weights, *weights, *[_ONE_MORE] * count],
+        A_ub=np.vstack([kept, *used]), b_ub=np.append(margins, np.zeros(2 * count)),
+        bounds=[*up, *down, *[(0.0, 1.0)] * count],
+        integrality=np.repeat([0, 0, 1], count), method="highs",
+    )  # fmt: skip
+    return _moves(problem, solved)
+
+
 def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
     """Returns the moves of least weight that keep all rows, some of them `fixed`."""
     from scipy.optimize import linprog
@@ -165,10 +183,16 @@ def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
         [*weights, *weights], A_ub=np.hstack([-matrix, matrix]), b_ub=margins,
         bounds=[*up, *down], method="highs",
     )  # fmt: skip
+    return _moves(problem, solved)
+
+
+def _moves(problem: Problem, solved: Any) -> Moves | None:
+    """Returns the moves of scipy's answer, up less down; None where it found none."""
     if solved.status != 0 or solved.x is None:
         return None
-    moves = np.asarray(solved.x[: len(names)] - solved.x[len(names) :])
-    return dict(zip(names, moves.tolist(), strict=True))
+    count = len(problem.names)
+    moves = np.asarray(solved.x[:count] - solved.x[count : 2 * count])
+    return dict(zip(problem.names, moves.tolist(), strict=True))
 
 
 Bounds = list[tuple[float, float]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from corepath.lengths import Said, Units, marked, mm, plain, said_all
@@ -18,16 +19,25 @@ Value = float | bool
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One key of the job, as faults name it, with its value before and after, mm or a flag."""
+    """One key of the job, as faults name it, with its value before and after, mm or a flag.
+
+    `needed_by` are the ids of the checks that do not hold without it, where that was tried.
+    """
 
     key: str
     before: Value
     after: Value
+    needed_by: tuple[str, ...] = ()
 
     @property
     def says(self) -> str:
         """The change in words, its lengths marked: `groove.floor 1.2 → 0.7`."""
-        return f"{self.key} {_words(self.before)} → {_words(self.after)}"
+        return f"{self.key} {self.change}"
+
+    @property
+    def change(self) -> str:
+        """Its values in words, their lengths marked: `1.2 → 0.7`."""
+        return f"{_words(self.before)} → {_words(self.after)}"
 
     def typed(self, units: Units) -> str:
         """Returns the setting as it is typed behind `--apply`, in the job's units."""
@@ -36,13 +46,29 @@ class Setting:
         return f"{self.key}={plain(units.scaled(self.after), 5)}"
 
 
+_MANY = 3
+"""Changes up to which a fix need not say what each is needed by."""
+
+
+def _changes(settings: Sequence[Setting]) -> Iterator[str]:
+    """Yields each change in words: like keys with like values in one, and of more than `_MANY` what
+    each is needed by."""
+    alike: dict[tuple[str, str, tuple[str, ...]], list[Setting]] = {}
+    for one in settings:
+        of = one.key.rpartition(".")[2], one.change, one.needed_by
+        alike.setdefault(of, []).append(one)
+    for (_, change, needed_by), ones in alike.items():
+        why = f" ({needed_by[0]})" if needed_by and len(alike) > _MANY else ""
+        yield f"{' and '.join(one.key for one in ones)} {change}{why}"
+
+
 def _words(value: Value) -> str:
     return str(value).lower() if isinstance(value, bool) else f"{mm(value):.2n}"
 
 
 @report_keys(
-    Key("set", "values", places=None), "measure", "holds", "cautions", Key("odds", "odds.share"),
-    "risks",
+    Key("set", "values", places=None), "needed_by", "measure", "gains", "holds", "cautions",
+    Key("odds", "odds.share"), "risks",
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Fix:
@@ -58,14 +84,21 @@ class Fix:
     cautions: tuple[str, ...] = ()
     risks: tuple[str, ...] = ()
     measure: int = 0
+    gains: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "risks", said_all(self.risks))
+        object.__setattr__(self, "gains", Said(self.gains))
 
     @property
     def values(self) -> dict[str, Value]:
         """The values after it, mm or flags, by key."""
         return {one.key: one.after for one in self.settings}
+
+    @property
+    def needed_by(self) -> dict[str, tuple[str, ...]]:
+        """By key the ids of the checks that do not hold without it, where that was tried."""
+        return {one.key: one.needed_by for one in self.settings if one.needed_by}
 
     @property
     def holds(self) -> str:
@@ -75,9 +108,10 @@ class Fix:
     @property
     def says(self) -> Said:
         """The fix in words: what is set, what then holds, what is risked."""
-        what = [one.says for one in self.settings]
+        what = list(_changes(self.settings))
         if self.measure:
-            what.insert(0, f"measure the blank at {self.measure} places")
+            gains = f" ({marked(self.gains)}, if it is as assumed)" if self.gains else ""
+            what.insert(0, f"measure the blank at {self.measure} places{gains}")
         then = [f"comes out in {odds_words(self.odds.share)}"]
         then.append(f"with care: {', '.join(self.cautions)}" if self.cautions else "all checks OK")
         then += [marked(risk) for risk in self.risks]
