@@ -8,28 +8,34 @@ The coupon by hand (docs/arithmetic.md): blank 10.6, deck 8.0, clean-up 0.4, so 
 
 from __future__ import annotations
 
+import csv
 import itertools
 import random
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from corepath.board.make_board import build_board
 from corepath.job.load import load_job
+from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.job.record.settled import Settled
 from corepath.kept import Kept
 from corepath.lengths import INCH, MM
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.changing import changed_job, other_core
-from corepath.planning.fixing.levers import levers_of
-from corepath.planning.fixing.rows import Goal, rows_of
+from corepath.planning.fixing.levers import Kind, Lever, levers_of
+from corepath.planning.fixing.rows import Goal, Row, rows_of
 from corepath.planning.fixing.search import find_fixes
+from corepath.planning.fixing.solving import Problem, solve
 from corepath.planning.fixing.trials import MOST_TRIALS
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.stackup.advice.fix import Fix, Value
+from corepath.stackup.measuring.places_to_measure import template_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -128,6 +134,48 @@ def test_slopes_are_those_that_the_checks_show(coupon: Job, engine: Engine, key:
         if name == "edge" and check in ("fill", "barrel", "wood-over-seat"):
             continue  # between edge and crown the deck rises by a share of it, taken for nothing
         assert (margin - row.margin) / by == pytest.approx(wanted, abs=0.03), check
+
+
+def test_one_value_is_changed_rather_than_two_by_less() -> None:
+    """1 mm is missing. a alone can give 0.6 of it; a by 0.6 and b by 0.4 weigh 0.6 + 1.2 x 0.4 =
+    1.08 and are two values, b alone by 1.0 weighs 1.2 and is one."""
+    levers = {
+        "a": Lever("a", Kind.DESIGN, (("a", 1.0),), 0.0, 0.6),
+        "b": Lever("b", Kind.DESIGN, (("b", 1.0),), 0.0, 2.0),
+    }
+    rows = (Row("window", -1.0, {"a": 1.0, "b": 1.0}),)
+    assert solve(Problem(rows, levers, {"a": 1.0, "b": 1.2}, MM)) == pytest.approx({"b": 1.0})
+
+
+def test_measuring_a_rough_blank_is_the_cheapest_fix(coupon: Job) -> None:
+    """A blank that may be 0.3 off surely shows at 10.6 - 1.2 - 0.56 = 8.84: it stops at 8.4, where
+    0.4 - 0.36 = 0.04 is surely cleaned up. Known to 0.1 it shows at 9.04 and stops at 8.9."""
+    job = with_values(coupon, blank__tolerance=0.3)
+    first = fixes_of(job)[0]
+    assert first.measure == 16 and first.values == {} and first.holds == "all"
+    assert first.gains == "clean-up 0.04 → 0.54 at worst"
+    # as the builder types it: the places that are listed, each with the figure that was assumed
+    rows = csv.DictReader(
+        line
+        for line in template_text(job, build_board(job, SAMPLES)).splitlines()
+        if line[0] != "#"
+    )
+    x, y = np.array([(float(row["x"]), float(row["y"])) for row in rows]).T
+    figures = np.full(16, 10.6)
+    assert bad(job, Known(Measured(x, y, figures, figures))) == {}
+
+
+def test_no_value_of_a_fix_can_be_left_out(coupon: Job) -> None:
+    """Four checks fail here, each for another reason: what is named beside a value fails, or is no
+    longer sure, without it."""
+    job = paired(coupon, 8.1, 0.71, 3.4)
+    (fix,) = fixes_of(job)
+    assert len(fix.settings) > 3
+    for one in fix.settings:
+        values = {key: value for key, value in fix.values.items() if key != one.key}
+        without = bad(changed_job(job, values))
+        assert one.needed_by and set(one.needed_by) <= set(without), one.key
+        assert "fail" in without.values() or not set(without) <= set(fix.cautions), one.key
 
 
 def test_what_no_value_mends_is_named(coupon: Job) -> None:

@@ -13,6 +13,10 @@ from corepath.stackup.advice.fix import Value
 __all__ = ["Held", "cautions", "failed", "shown"]
 
 
+_MANY = 3
+"""Values up to which it is worth to measure, face or touch better besides."""
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
     """What was tried and holds: `kind` is the dearest of its values."""
@@ -33,6 +37,12 @@ class Held:
         return raw_top, self.kind, lowers_a_limit(self.values), len(self.values)
 
     @property
+    def asks_too_much(self) -> bool:
+        """Whether it asks for more care and for many values besides."""
+        sure = self.measured or any(key.startswith("tolerances.") for key in self.values)
+        return sure and len(self.values) > _MANY
+
+    @property
     def what(self) -> frozenset[str]:
         """What changes: keys, and whether the blank is measured."""
         return frozenset({*self.values, *(("measured",) if self.measured else ())})
@@ -40,8 +50,10 @@ class Held:
 
 def shown(found: Iterable[Held]) -> list[Held]:
     """Returns what was found in the order in which it is shown, each once, without what holds only
-    with care where the same changes make all hold."""
+    with care where the same changes make all hold, and without what asks too much where there is
+    anything else."""
     held = sorted(found, key=lambda one: one.rank)
+    held = [one for one in held if not one.asks_too_much] or held
     held = list({(one.measured, tuple(sorted(one.values.items()))): one for one in held}.values())
     sure = [one.what for one in held if not cautions(one.made)]
     return [one for one in held if not cautions(one.made) or one.what not in sure]

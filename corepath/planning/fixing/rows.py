@@ -155,7 +155,6 @@ def _fills(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     for check, casting in zip(fills, found.stackup.castings, strict=True):
         crown = _crown(found, casting.deck_highest)
         planes = {} if skim.recorded else {"clean_up": 1.0, "core": 1.0 - crown}
-        planes = {**planes, "edge": crown - 1.0}
         yield Row("fill", _slack(check, goal) + higher, {**slopes, **planes})
 
 
