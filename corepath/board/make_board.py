@@ -226,6 +226,7 @@ def _groove(job: Job, outline: Polygon) -> tuple[Polygon | None, Polygon | None,
 def _inside_allows(job: Job, outline: Polygon) -> str:
     """The widest groove inside that leaves one piece of wood, found by halving, to 0.1 mm."""
     low, high = 0.0, job.groove.inside
+    # Half of the 0.1 that is promised.
     while high - low > 0.05:
         middle = 0.5 * (low + high)
         inner = outline.buffer(-middle)

@@ -71,6 +71,7 @@ def opening(shape: BaseGeometry, radius: float) -> BaseGeometry:
 def inradius(region: Polygon) -> float:
     """Returns the radius of the largest circle inside `region`, mm, within 0.001 of the true
     one."""
+    # A coarse search first, since a fine one takes long in a large region; halved down below.
     rough = max(1e-4, 0.002 * math.sqrt(region.area))
     least = float(shapely.maximum_inscribed_circle(region, tolerance=rough).length)
     left, low, right, high = region.bounds

@@ -310,6 +310,7 @@ def _can_be(row: _Row, reading: _Reading) -> bool:
             ("x", row.x, reading.blank.length),
             ("y", row.y, reading.blank.width),
         ):
+            # 0.01 mm: an edge's own place, rounded to two decimals, is on the blank.
             if abs(value) > size / 2 + 0.01:
                 says = "lies off the blank; places count from its middle"
                 half = reading.words(size / 2)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.board.features import Board
 from corepath.errors import Fault, InputError
+from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job, LayupSection
 from corepath.layup.laid import LaidUp, laid_up
 from corepath.layup.template_lines import Curve, Shape, Template, Words, apart, bar, check_bars
@@ -112,8 +113,7 @@ def _spread(width: float, layup: LayupSection) -> tuple[float, ...]:
         raise InputError(
             [Fault("layup.rib_thickness", says, f"{mm(layup.rib_thickness):g}", allowed)]
         )
-    # 1e-9: a width that divides evenly must not get one rib more by rounding
-    count = max(1, math.ceil(room / layup.rib_spacing - 1e-9))
+    count = max(1, fewest_steps(room, layup.rib_spacing))
     return tuple(float(y) for y in np.linspace(-room / 2.0, room / 2.0, count + 1))
 
 

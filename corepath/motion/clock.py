@@ -195,7 +195,9 @@ def _bend(
     share = level / np.where(length > 0.0, length, 1.0)
     path.length[where] = length
     path.top[where] = np.minimum(
-        path.top[where], np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9)
+        # A helix so steep that its level share is 0 is held by the feed alone.
+        path.top[where],
+        np.sqrt(limits.accel * radius) / np.maximum(share, 1e-9),
     )
     # the tangent is the spoke turned by a right angle, to the left or right, with the slope of Z
     for spoke, target in ((out, path.leaving), (into, path.arriving)):

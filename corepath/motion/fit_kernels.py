@@ -36,6 +36,7 @@ def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
     for k in range(i + 1, j):
         x, y, z = p[k, 0] - p[i, 0], p[k, 1] - p[i, 1], p[k, 2] - p[i, 2]
         t = (x * dx + y * dy + z * dz) / length2
+        # 1e-12 of the chord: places that repeat do not count as going back.
         if t < before - 1e-12 or t > 1.0 + slack:
             return False
         before = t
@@ -56,6 +57,7 @@ def centre(p: Floats, i: int, j: int) -> tuple[bool, float, float, float]:
     """
     dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
     length = math.sqrt(dx * dx + dy * dy)
+    # mm: both ends in one place, so the chord has no direction.
     if length < 1e-9:
         return False, 0.0, 0.0, 0.0
     dx, dy = dx / length, dy / length

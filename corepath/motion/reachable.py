@@ -111,6 +111,7 @@ def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
     turn = np.where(kind == Kind.CCW, 1.0, -1.0)
     cross, dot = out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
     sweep: Floats = turn * np.arctan2(cross, dot)
+    # RS-274: an arc that ends where it begins is a full turn; 1e-9 rad is the rounding of atan2.
     sweep[sweep <= 1e-9] += math.tau
     return sweep
 

@@ -118,6 +118,7 @@ class ToolpathBuilder:
 
     def to(self, x: float, y: float, z: float, feed: float) -> None:
         """A straight feed move, left out where it leads nowhere."""
+        # mm: nothing that the text's four decimals could show.
         if math.dist((x, y, z), (self.x, self.y, self.z)) > 1e-9:
             self._add(line(x, y, z, feed))
 
@@ -149,6 +150,7 @@ def straightened(moves: Sequence[Move]) -> list[Move]:
     straight = list(moves[:1])
     for before, move in itertools.pairwise(moves):
         if move.kind in (Kind.CW, Kind.CCW):
+            # A tenth of the clearance that is kept.
             points = flatten((before.x, before.y, before.z), move, 0.05)[1:]
             straight += [line(x, y, z, move.feed) for x, y, z in points.tolist()]
         else:

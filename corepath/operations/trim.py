@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from corepath.errors import CorepathError
+from corepath.geometry.counts import fewest_steps
 from corepath.geometry.polylines import along, begun_at, place_at
 from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
@@ -54,8 +55,7 @@ def trim_programs(work: Work) -> tuple[Program, ...]:
         )
     lay = _TrimLayer(work, trim)
     trail = ToolpathBuilder(work)
-    # 1e-9, here and below: a whole number stays that number, whatever rounding does.
-    count = max(1, math.ceil(trim.depth / work.cutting.depth - 1e-9))
+    count = max(1, fewest_steps(trim.depth, work.cutting.depth))
     rough = lap_ring(trim.area, work.cutter.radius + trim.finish, work.milling.conventional)
     above = trim.depth + ABOVE
     # Clear of the stock under the whole disc, and no lower than where the ramp begins.
@@ -126,6 +126,7 @@ class _TrimLayer:
         the ramp feed."""
         fall = np.diff(points, axis=0)
         limit = math.tan(math.radians(self.work.cutter.ramp_angle))
+        # 1e-9 mm: a piece of just the ramp angle is not steep.
         steep = -fall[:, 2] > limit * np.hypot(fall[:, 0], fall[:, 1]) + 1e-9
         cuts = [0, *(np.flatnonzero(np.diff(steep.astype(np.int8))) + 1).tolist(), len(steep)]
         for a, b in itertools.pairwise(cuts):
@@ -141,8 +142,9 @@ def _down(
     long = along(ring)
     slope = math.tan(math.radians(lay.work.cutter.ramp_angle))
     way = (above - level) / slope
-    laps = math.ceil(way / long[-1] - 1e-9)
+    laps = fewest_steps(way, float(long[-1]))
     stations = np.concatenate([*(long[:-1] + k * long[-1] for k in range(laps)), [laps * long[-1]]])
+    # 1e-9 mm: no station twice, which would be a move without length.
     stations = np.concatenate([stations[stations < way - 1e-9], [way]])
     place = stations - long[-1] * np.floor(stations / long[-1])
     points = place_at(ring, long, place)
@@ -169,6 +171,7 @@ def _finish(lay: _TrimLayer, trail: ToolpathBuilder, rough: Floats) -> None:
     ways = np.concatenate(
         [long[:-1] + k * long[-1] for k in range(math.ceil(total / long[-1]) + 1)]
     )
+    # 1e-9 mm: no station twice, which would be a move without length.
     ways = np.concatenate([ways[ways < total - 1e-9], [total]])
     place = ways % long[-1]
     points = place_at(wall, long, place)

@@ -33,6 +33,7 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
     length or the stick-out."""
     cuts = cut.removed > allowed.removal
     rapid = (path.kind == 0) & cuts
+    # 1e-6 mm: a level rapid whose ends were rounded goes nowhere down.
     down = rapid & (path.end[:, 2] < path.start[:, 2] - 1e-6)
     stopped = (path.kind > 0) & cuts & ~path.spindle
     cutter = path.cutter

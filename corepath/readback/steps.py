@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corepath.geometry.counts import fewest_steps
 from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.result import FileStep
 from corepath.stock.material import Grid, Stock
@@ -77,7 +78,7 @@ def thinned(stock: Stock, setup: str) -> Remaining:
 def few(grid: Grid, most: int = MOST_COLUMNS) -> tuple[Grid, tuple[slice, slice]]:
     """Return a grid of at most `most` (or a few more) of the same columns, and the slices that pick
     them from an array [iy, ix]."""
-    every = max(math.ceil(math.sqrt(grid.nx * grid.ny / most) - 1e-9), 1)
+    every = max(fewest_steps(math.sqrt(grid.nx * grid.ny / most), 1.0), 1)
     # The middle one of each group, so that the picture does not shift towards one side.
     first = (every - 1) // 2
     pick = (slice(first, None, every), slice(first, None, every))

@@ -99,6 +99,7 @@ def _line(need: Floats, half: Floats, xs: Floats, ys: Floats, length: float) -> 
 
 def _lattice(cover: SkinCover, step: float) -> tuple[Floats, Floats]:
     """Nodes exactly `step` apart, symmetric, over all of the cover."""
+    # 1e-9: a half of just n steps stays n, whatever the division's rounding.
     counts = (math.floor(half / step + 1e-9) for half in (cover.half_x, cover.half_y))
     first, second = (np.arange(-count, count + 1) * step for count in counts)
     return np.asarray(first), np.asarray(second)

@@ -107,6 +107,7 @@ def _way(angle: float) -> str:
 
 
 def _radius(curvature: float) -> str:
+    # 1/mm: a radius over 100 m.
     if abs(curvature) < 1e-5:
         return "straight"
     return f"R {mm(1.0 / abs(curvature)):.0f} {'hollow' if curvature > 0.0 else 'crowned'}"

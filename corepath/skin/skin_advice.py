@@ -22,6 +22,7 @@ from shapely import Polygon
 from corepath.board.deck.make_deck import build_deck
 from corepath.board.deck.surface import DeckSurface
 from corepath.errors import InputError
+from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job
 from corepath.lengths import Said, mm
 from corepath.skin.bending import bend
@@ -60,6 +61,7 @@ class Option:
         )
         if self.values.get("skin.pressure", 0.0) > BAG:
             said += " (a press, no vacuum bag)"
+        # Less than 0.05 would print as no difference.
         if self.highest is not None and self.highest < thickness - 0.05:
             said += f" (the board then reaches {mm(self.highest):.1f~})"
         return Said(said)
@@ -221,8 +223,8 @@ def _rounder(job: Job, passes: Passes) -> dict[str, float] | None:
 def _thinner(job: Job, passes: Passes) -> dict[str, float] | None:
     assert job.skin is not None
     now = job.skin.thickness / _THICKNESS
-    least = math.ceil(_LEAST_THICKNESS / _THICKNESS - 1e-9)
-    top = math.ceil(now - 1e-9)
+    least = fewest_steps(_LEAST_THICKNESS, _THICKNESS)
+    top = fewest_steps(now, 1.0)
     return _first(
         lambda n: {"skin.thickness": round((top - n) * _THICKNESS, 4)},
         0.0,

@@ -133,6 +133,7 @@ class _Ends:
 def _headings(pieces: Pieces) -> Floats:
     """Return the direction of each piece in the plane, (m, 2); zero where it is upright."""
     span = (pieces.upper - pieces.lower)[:, :2]
+    # 1e-12: an upright piece gets 0, not NaN.
     return np.asarray(span / np.maximum(np.hypot(*span.T), 1e-12)[:, None], dtype=np.float64)
 
 
@@ -173,6 +174,7 @@ def _come_round(
             pieces.upper[first:stop, :2],
         )
         t = np.clip(
+            # 1e-18 mm²: a point has no direction to divide by.
             ((end - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18),
             0.0,
             1.0,

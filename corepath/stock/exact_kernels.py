@@ -21,6 +21,7 @@ __all__ = ["sweep_points"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# Slope below which a piece is level: over a metre it falls by 1e-6 mm.
 _LEVEL = 1e-9
 
 

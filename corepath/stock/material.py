@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry.counts import fewest_steps
 from corepath.stock.column_kernels import cut_pieces, fill_polygon
 from corepath.stock.contact_kernels import Underside
 from corepath.stock.kept_face import KeptFace
@@ -52,10 +53,9 @@ class Grid:
     @staticmethod
     def over(length: float, width: float, cell: float) -> Grid:
         """Make a grid over a rectangle about the origin, columns no farther apart than `cell`."""
-        # 1e-9 of a column: 340 / 0.5 is 680 columns, whatever the division's rounding.
         nx, ny = (
-            max(int(np.ceil(length / cell - 1e-9)), 1),
-            max(int(np.ceil(width / cell - 1e-9)), 1),
+            max(fewest_steps(length, cell), 1),
+            max(fewest_steps(width, cell), 1),
         )
         px, py = length / nx, width / ny
         return Grid(-length / 2.0 + px / 2.0, -width / 2.0 + py / 2.0, px, py, nx, ny)

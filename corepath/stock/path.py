@@ -119,9 +119,11 @@ class Path:
         if not len(pieces):
             return None
         a, d = pieces.lower[:, :2], pieces.upper[:, :2] - pieces.lower[:, :2]
+        # mm²: an upright piece has no length to divide by.
         squared = np.maximum((d * d).sum(axis=1), 1e-18)
         share = np.clip((((x, y) - a) * d).sum(axis=1) / squared, 0.0, 1.0)
         away = np.hypot(*(a + d * share[:, None] - (x, y)).T)
+        # 1e-6 mm: a rim that just touches the place is over it.
         over = np.flatnonzero(away <= self.cutter.radius + 1e-6)
         if not len(over):
             return None

@@ -92,6 +92,7 @@ def straight_pieces(run: Run, reach: float) -> Iterable[Run]:
     """Yield `run` in pieces, cut wherever it turns by more than 100° within `reach` mm."""
     step = np.diff(run[:, :2], axis=0)
     ways = np.hypot(step[:, 0], step[:, 1])
+    # mm: moves straight down, which have no direction from above.
     run = run[np.concatenate(([True], ways > 1e-9))]
     step, ways = step[ways > 1e-9], ways[ways > 1e-9]
     if len(step) == 0:

@@ -42,6 +42,7 @@ __all__ = [
     "park_clear",
     "room_of",
     "spared",
+    "stand_off",
     "uncut",
     "zone",
     "zone_of",
@@ -188,9 +189,14 @@ def field_of(work: Work) -> Polygon:
     deck = work.deck
     if deck is not None and deck.framed:
         return _boxed(deck.area, -work.cutter.radius)
-    # Less 0.001 mm, as `RUN_IN - 1e-3` where paths stand beside the blank: these then end just on
-    # the edge of the field.
-    return _boxed(work.blank, work.cutter.radius + BESIDE - 1e-3)
+    return _boxed(work.blank, stand_off(work))
+
+
+def stand_off(work: Work) -> float:
+    """Return how far beyond the blank's edge the cutter's axis stands beside the wood, mm."""
+    # Less 0.001 mm: the room that travel is checked for is BESIDE, and a path that stands out must
+    # lie within it, whatever its rounding.
+    return work.cutter.radius + BESIDE - 1e-3
 
 
 def _boxed(area: Polygon, by: float) -> Polygon:

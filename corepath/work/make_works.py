@@ -15,6 +15,7 @@ from shapely import Polygon
 
 from corepath.board.features import Board, Casting
 from corepath.errors import Fault
+from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
@@ -480,5 +481,5 @@ def _rough_leave(depth: float, axial_depth: float) -> float:
     `depth` mm over the deck."""
     # As few layers as leaving MOST_LEAVE would need; then no more is left than these layers ask
     # for.
-    layers = math.ceil((depth - MOST_LEAVE) / axial_depth - 1e-9)
+    layers = fewest_steps(depth - MOST_LEAVE, axial_depth)
     return round(max(ROUGH_LEAVE, depth - layers * axial_depth), 6)

@@ -45,6 +45,7 @@ def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats)
     left."""
     dx, dy = x2 - x1, y2 - y1
     length = math.sqrt(dx * dx + dy * dy)
+    # No length in double precision: its integral is 0, and dividing by it would give NaN.
     if length < 1e-15:
         return 0.0
     # distance of the edge's line from the place, and where its ends lie along it

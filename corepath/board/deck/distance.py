@@ -118,6 +118,7 @@ def _nodes_in(corners: Floats, xs: Floats, ys: Floats) -> Iterator[tuple[Ints, I
         xa, xb, ya, yb = x[hull, a], x[hull, b], y[hull, a], y[hull, b]
         wide = np.where(xa == xb, 1.0, xb - xa)
         share = (at - xa) / wide
+        # A vertex met within rounding belongs to both its edges, so that none falls between them.
         on = (share >= -1e-12) & (share <= 1.0 + 1e-12)
         # of a line along the column its other end counts with another partner
         height = ya + share * (yb - ya)

@@ -74,6 +74,7 @@ def deck_faults(job: Job, outline: Polygon | None = None) -> list[Fault]:
         sound_edge = board.edge_thickness if board.edge_thickness <= board.thickness else 0.0
         faults += _station_faults("deck.stations", deck.stations, sound_edge)
         largest = max(thickness for _, thickness in deck.stations)
+        # mm: typed inches come out of the conversion within some 1e-14.
         if abs(largest - board.thickness) > 1e-6:
             says = "contradicts deck.stations, whose largest it must be"
             faults.append(

@@ -242,6 +242,7 @@ def patch_cautions(
         if asked.flat is not None:
             inside = shapely.contains_xy(patch.area, *np.meshgrid(xs, ys, indexing="ij"))
             by = float(np.abs(asked.flat - ground[inside]).max()) if inside.any() else 0.0
+        # No difference of height bends nothing; 1e-9 mm is rounding.
         radius = asked.blend**2 / (_STEEPEST_BEND * by) if by > 1e-9 else math.inf
         least = job.deck.least_radius
         if radius < least:

@@ -89,6 +89,7 @@ class _Ground:
             xx, yy, xy = e + w - 2.0 * g, n + s - 2.0 * g, 0.25 * (ne + sw - nw - se)
             det = xx * yy - xy * xy
             dx, dy = -(gx * yy - gy * xy) / det, -(gy * xx - gx * xy) / det
+            # Flat along one direction to a millionth: its lowest point lies nowhere in particular.
             bowl = (xx > 0.0) & (yy > 0.0) & (det > 1e-6 * xx * yy)
             within = (np.abs(dx) <= 1.0) & (np.abs(dy) <= 1.0)
             return np.where(whole & bowl & within, g + 0.5 * (gx * dx + gy * dy), g)
@@ -234,6 +235,7 @@ def _sweep_top(ball: float, line: Floats, x: Floats, y: Floats) -> Floats:
     dx, dy, rise = (line[:, k + 3] - line[:, k] for k in range(3))
     px, py = x - line[:, 0], y - line[:, 1]
     long = dx * dx + dy * dy
+    # mm²: shorter than 1e-9 mm it is a point, and dividing by it would give NaN.
     some = long > 1e-18
     safe = np.where(some, long, 1.0)
     along = (px * dx + py * dy) / safe

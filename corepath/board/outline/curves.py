@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault
+from corepath.geometry.counts import fewest_steps
 from corepath.geometry.cubics import periodic_cubic
 from corepath.geometry.polylines import steps as lengths
 from corepath.lengths import UNIT, mm, square_mm
@@ -84,7 +85,7 @@ def arc_points(
 def _arc_count(radius: float, sweep: float, chord: float) -> int:
     # chord error of an arc: r (1 - cos(step / 2))
     step = 2.0 * math.acos(max(1.0 - chord / radius, 0.0)) if radius > 0 else math.pi
-    return min(max(1, math.ceil(abs(sweep) / step - 1e-9)), _MOST_POINTS)
+    return min(max(1, fewest_steps(abs(sweep), step)), _MOST_POINTS)
 
 
 def signed_area(points: Points) -> float:
@@ -121,6 +122,7 @@ def _folded(ring: Points, count: int) -> list[tuple[float, float]]:
     after = ring[1:] - ring[:count]
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     dot = np.sum(before * after, axis=1)
+    # An angle to within 1e-12 of a full reversal: what rounding leaves of coordinates of metres.
     back = (dot < 0) & (np.abs(cross) <= 1e-12 * np.abs(dot))
     return [(float(x), float(y)) for x, y in ring[:count][back]]
 

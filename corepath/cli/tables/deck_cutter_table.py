@@ -67,6 +67,7 @@ def _explored(one: Explored) -> str:
         return f"{words}no plan, {marked(one.against)}"
     if not one.used_for:
         return f"{words}it would not be used"
+    # Minutes; less would print as 0.0.
     if one.saves < 0.05:
         return f"{words}nothing saved; {one.minutes:.1f} min in all"
     return (

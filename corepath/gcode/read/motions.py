@@ -392,6 +392,7 @@ class _ProgramReader:
         last = np.hypot(*(program.end[arcs, :2] - centre).T)
         apart = np.abs(first - last)
         allowed = np.where(inch[arcs], RADIUS_AGREEMENT_INCH, RADIUS_AGREEMENT_MM)
+        # 1e-9: a disagreement of just the limit is allowed, whatever the subtraction's rounding.
         bad = np.flatnonzero(apart > allowed + 1e-9)
         for which in bad[: self.findings.keep]:
             says = (

@@ -145,6 +145,7 @@ def chords(
 
     Step of the angle: 2 acos(1 - e/R) for an error e (geometry of the circle).
     """
+    # No radius of 0 to divide by.
     radius = max(arc.r0, arc.r1, 1e-9)
     step = 2.0 * math.acos(max(1.0 - CHORD * mm / radius, 0.0))
     count = max(math.ceil(abs(arc.sweep) * (last - first) / step - 1e-9), 1)

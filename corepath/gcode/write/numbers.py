@@ -56,6 +56,7 @@ class TickGrid:
     def precise(self, length: float) -> str:
         """Return `length` (mm) in this unit; with two more decimals where it is not on the grid."""
         value = length / self.mm
+        # Far below the last decimal, far above the rounding of a length in double precision.
         fits = abs(round(value, self.decimals) - value) < 1e-9
         decimals = self.decimals if fits else self.decimals + 2
         return f"{round(value, decimals) + 0.0:.{decimals}f}"

@@ -64,7 +64,10 @@ class Hardware:
         """Return in words which figures of an insert are from this row and must be measured; ""
         where none is."""
         used = [
-            key for key, value in self.keys().items() if abs(getattr(insert, key) - value) < 1e-9
+            # 1e-9 mm: a figure that was given in inches is the same once converted.
+            key
+            for key, value in self.keys().items()
+            if abs(getattr(insert, key) - value) < 1e-9
         ]
         if not used:
             return ""

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from corepath.errors import Fault
+from corepath.geometry.counts import fewest_steps
 from corepath.lengths import Units, plain
 
 __all__ = ["BoardSizes", "board_text"]
@@ -161,7 +162,7 @@ def _inside(sizes: BoardSizes) -> float:
 
 
 def _up(value: float, step: float) -> float:
-    return math.ceil(value / step - 1e-9) * step
+    return fewest_steps(value, step) * step
 
 
 def _round(value: float, units: Units) -> float:

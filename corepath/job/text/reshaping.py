@@ -84,6 +84,7 @@ def changes_of(document: Mapping[str, Any], shape: Reshape, units: Units) -> dic
     for path, now, after in itertools.chain.from_iterable(
         part(document, shape, units) for part in _PARTS
     ):
+        # What only rounding moves keeps its text as typed.
         if abs(after - now) > 1e-9:
             found[path] = plain(after, 4 if units.inch else 2)
     return found

@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import math
 
+from corepath.geometry.counts import fewest_steps
 from corepath.motion.program import arc, drill, line
 from corepath.operations.entries import ToolpathBuilder
 from corepath.work.cutting.running import turn_allowance
@@ -70,8 +71,7 @@ class BoreTrail(ToolpathBuilder):
         is wanted exactly.
         """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
-        # 1e-9, here and below: a whole number of pieces stays that number, whatever rounding does.
-        count = max(1, math.ceil(angle / _THIRD - 1e-9))
+        count = max(1, fewest_steps(angle, _THIRD))
         if not self.work.arcs:
             step = min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
             count = max(count, math.ceil(angle / step))
@@ -131,7 +131,7 @@ def slow_below(work: Work, hole: Hole) -> float:
 
 def _layer_floors(top: float, floor: float, depth: float) -> list[float]:
     """Heights of equal layers from `top`, none deeper than `depth`; the last is `floor` itself."""
-    count = max(1, math.ceil((top - floor) / depth - 1e-9))
+    count = max(1, fewest_steps(top - floor, depth))
     return [*(top - (top - floor) * k / count for k in range(1, count)), floor]
 
 
@@ -149,7 +149,7 @@ def mill(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool) ->
     # inwards.
     inner = min(rough, work.cutter.radius + work.cutting.stepover / 2.0)
     # Turns of the spiral between helix and rough wall, none wider than the stepover.
-    turns = math.ceil((rough - inner) / work.cutting.stepover - 1e-9)
+    turns = fewest_steps(rough - inner, work.cutting.stepover)
     # Only then must each layer be cleared to the middle before the next; otherwise one helix goes
     # all the way down.
     core = inner > _WHOLE * work.cutter.radius
@@ -190,7 +190,7 @@ def _helix(trail: BoreTrail, hole: Hole, radius: float, z: float) -> None:
     for low, feed in ((max(z, slow), ramp), (z, ramp / 2.0)):
         if low < trail.z - _FLAT:
             turns = (trail.z - low) / pitch
-            trail.sweep(hole.x, hole.y, _THIRD * math.ceil(3.0 * turns - 1e-9), low, feed)
+            trail.sweep(hole.x, hole.y, _THIRD * fewest_steps(3.0 * turns, 1.0), low, feed)
 
 
 def _level(trail: BoreTrail, hole: Hole, inner: float, rough: float, turns: int) -> None:

@@ -13,8 +13,7 @@ does, so the change lies higher by as much.
 
 from __future__ import annotations
 
-import math
-
+from corepath.geometry.counts import fewest_steps
 from corepath.motion.cycles import BACK_OFF
 from corepath.operations.bores.boring import BoreTrail, slow_below
 from corepath.work.works import Hole, Step, Work, point_of
@@ -68,5 +67,5 @@ def straight(trail: BoreTrail, hole: Hole, step: Step, above: float, first: bool
 
 
 def _pecks(top: float, floor: float, peck: float) -> list[float]:
-    count = 1 if peck <= 0.0 else max(1, math.ceil((top - floor) / peck - 1e-9))
+    count = 1 if peck <= 0.0 else max(1, fewest_steps(top - floor, peck))
     return [*(top - (top - floor) * k / count for k in range(1, count)), floor]

@@ -183,6 +183,7 @@ def with_strokes(
 
 def _wanted(deck: Deck) -> float:
     """The highest ridge that the path as tried may leave, mm."""
+    # Never more than 3 % of a small ridge: lines would come far closer for nothing.
     return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
 
 
@@ -301,6 +302,7 @@ def _beside(places: Array, bounds: Bounds) -> Array:
     origin = np.array([left, low])
     corner = np.floor((places - origin) / size)
     beside: Array = origin + size * (corner[:, None, :] + within).reshape(-1, 2)
+    # 1e-6 mm inside: a place on the far sides would fall into a cell beyond the last.
     return np.minimum(beside, (right - 1e-6, top - 1e-6))
 
 
@@ -382,6 +384,7 @@ def _tried(bounds: Bounds, size: float) -> Array:
     spots = np.random.default_rng(20).random((columns, rows, 2))
     spots += np.stack(np.meshgrid(np.arange(columns), np.arange(rows), indexing="ij"), axis=-1)
     places = spots.reshape(-1, 2) * size + (left, low)
+    # 1e-6 mm inside: a place on the far sides would fall into a cell beyond the last.
     return np.minimum(places, (right - 1e-6, high - 1e-6))
 
 

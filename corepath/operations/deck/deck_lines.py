@@ -113,6 +113,7 @@ def _places(sheet: Sheet, widest: float, flat: float, ends: Ends) -> list[float]
     if last <= here:
         return [0.5 * (sheet.v + sheet.top)]
     places = [here]
+    # 1e-6 mm: no line more where the last step ended there but for rounding.
     while places[-1] < last - 1e-6:
         room = last - places[-1]
         width = _best_gap(sheet, places[-1], min(widest, room))

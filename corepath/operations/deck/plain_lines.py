@@ -71,6 +71,7 @@ def strips(
     table = np.min([wider[:-2, 1:-1], wider[2:, 1:-1], table], axis=0)
     found: list[Strip] = []
     y = low
+    # 1e-9 mm: no strip more where the last ended there but for rounding.
     while y < high - 1e-9:
         width = _best_width(table, y - low, min(widest, high - y))
         # No sliver as the last strip: two even ones instead, or one if that is wide enough.

@@ -25,9 +25,9 @@ from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.deck.drop_cutter import DropCutter, thin
 from corepath.operations.entries import slope_of
 from corepath.operations.facing.around import Around
-from corepath.operations.facing.facing_paths import RUN_IN, descend, joined
+from corepath.operations.facing.facing_paths import descend, joined
 from corepath.work.cutting.deck_rough import NOTHING, THINNED, rough_rows
-from corepath.work.keepoff import field_of
+from corepath.work.keepoff import field_of, stand_off
 from corepath.work.works import Deck, Work
 
 __all__ = ["rough"]
@@ -203,6 +203,7 @@ def _cut(
         points = _points(layer, stretch, forward)
         if k:
             path.append(_link(deck, offset, layer, path[-1][-1], points[0]))
+        # Up to 0.01 mm lower than the points: roughing leaves far more wood on.
         path.append(thin(points, 0.01, THINNED))
     track, slope = np.concatenate(path), slope_of(work.cutter.ramp_angle)
     x, y, z = (float(value) for value in track[0])
@@ -257,7 +258,7 @@ def _entry(
     if edge is not None:
         return np.array([[*edge, points[0, 2]]])
     left, _, right, _ = deck.area.bounds
-    out = work.cutter.radius + RUN_IN - 1e-3
+    out = stand_off(work)
     if stretch.first == 0 if forward else stretch.last == len(layer.xs) - 1:
         outside = np.array([[left - out if forward else right + out, points[0, 1], points[0, 2]]])
         if around is None or (not around.framed and around.straight(outside[0], points[0])):

@@ -37,9 +37,9 @@ from corepath.operations.deck.plain_lines import Strip, strips
 from corepath.operations.deck.roughing import rough
 from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
-from corepath.operations.facing.facing_paths import RUN_IN, descend, joined, program
+from corepath.operations.facing.facing_paths import descend, joined, program
 from corepath.operations.kept_paths import move_table
-from corepath.work.keepoff import field_of
+from corepath.work.keepoff import field_of, stand_off
 from corepath.work.works import Deck, Work
 
 __all__ = ["deck_programs", "finished", "judged"]
@@ -193,7 +193,7 @@ def _outside(work: Work, deck: Deck, place: Array) -> Array:
     """(1, 2) the place clear of the blank straight out over the side nearest to `place`."""
     left, low, right, high = deck.area.bounds
     x, y = (float(value) for value in place)
-    out = work.cutter.radius + RUN_IN - 1e-3
+    out = stand_off(work)
     ways = [
         (x - left, left - out, y),
         (right - x, right + out, y),
@@ -207,7 +207,7 @@ def _finish_around(work: Work, deck: Deck, offset: DropCutter, around: Around, r
     """Finishing inside a frame or beside obstacles: the edges of the room first, then the lines
     clipped to it."""
     left, low, right, high = field_of(work).bounds
-    out = work.cutter.radius + RUN_IN - 1e-3
+    out = stand_off(work)
     if around.framed:
         corners, follow = _track(
             work, deck, offset, (left, low, right, high), rounds, open_sides=False

@@ -17,13 +17,10 @@ from corepath.errors import CorepathError
 from corepath.lengths import mm
 from corepath.motion.cycles import expand
 from corepath.motion.program import Corner, Kind, Move, Pass, Program, line, rapid
-from corepath.work.keepoff import BESIDE, CLEARANCE
+from corepath.work.keepoff import CLEARANCE
 from corepath.work.works import Work
 
-__all__ = ["RUN_IN", "check_path", "descend", "joined", "program"]
-
-RUN_IN = BESIDE
-"""mm between the cutter and the blank's edge where it stands before it runs in."""
+__all__ = ["check_path", "descend", "joined", "program"]
 
 _OVER_STOCK = 2.0
 """mm above the stock down to which a rapid may come."""

@@ -17,9 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
+from corepath.geometry.counts import fewest_steps
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.facing.around import Around
-from corepath.operations.facing.facing_paths import RUN_IN, descend, joined, program
+from corepath.operations.facing.facing_paths import descend, joined, program
+from corepath.work.keepoff import stand_off
 from corepath.work.works import Facing, Work
 
 __all__ = ["line_places", "skim_programs"]
@@ -72,7 +74,7 @@ def line_places(low: float, high: float, radius: float, stepover: float) -> list
     span = high - low - 2.0 * reach
     if span <= 0.0:
         return [(low + high) / 2.0]
-    gaps = math.ceil(span / stepover - 1e-9)
+    gaps = fewest_steps(span, stepover)
     return [low + reach + span * k / gaps for k in range(gaps + 1)]
 
 
@@ -98,6 +100,7 @@ def _layers(work: Work, facing: Facing, first: int, last: int) -> Iterator[tuple
     """The height of each layer down to the planes `first` to `last`, and where its wood ends."""
     above = facing.top if first == 0 else facing.planes[first - 1]
     for plane in facing.planes[first : last + 1]:
+        # A depth of just n layers stays n, whatever the rounding of the planes.
         count = max(1, math.ceil((above - plane) / work.cutting.depth - 1e-6))
         for k in range(1, count + 1):
             z = plane if k == count else above - (above - plane) * k / count
@@ -140,7 +143,7 @@ def _layer_around(work: Work, track: Array, z: float, above: float) -> list[Move
 def _track(work: Work, facing: Facing) -> list[tuple[float, float]]:
     """Places of the axis on one plane, from outside the blank to outside the blank."""
     left, low, right, high = facing.area.bounds
-    out = work.cutter.radius + RUN_IN - 1e-3
+    out = stand_off(work)
     track: list[tuple[float, float]] = []
     # Only the first and the last line run out of the blank; all others end at its edge, where the
     # links run.

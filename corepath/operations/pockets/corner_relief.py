@@ -142,6 +142,7 @@ def _rounded(ahead: BaseGeometry, front: BaseGeometry, radius: float) -> BaseGeo
         grown = shapely.union(opening(ahead, round_by), front)
         if grown.difference(front).area > 0.5 * gain:
             return grown
+    # Nearly sharp: the front must go on, at whatever engagement, and only slivers are taken off.
     return shapely.union(opening(ahead, 0.05 * radius), front)
 
 
@@ -214,6 +215,7 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> CornerR
         return None
     back = stretch(lap, begin, leave)[::-1]
     path: list[Floats] = [back]
+    # 0.002 mm: round joins of offsets are polygons that near (error budget).
     free = zone.cleared.intersection(room).buffer(0.002)
     for before, arc in zip((None, *arcs[:-1]), arcs, strict=True):
         if before is not None:
@@ -223,6 +225,7 @@ def _spliced(lap: Floats, zone: Zone, stepover: float, room: Polygon) -> CornerR
     points = np.concatenate(list(_trimmed([*path, home])))
     return (
         CornerRelief((begin + leave) % length, leave, points)
+        # 0.002 mm, as above.
         if room.buffer(0.002).covers(LineString(points))
         else None
     )
@@ -239,5 +242,6 @@ def _trimmed(path: list[Floats]) -> Iterator[Floats]:
     """Pieces without the points that repeat the end of the one before."""
     last: Floats | None = None
     for piece in path:
+        # 1e-9 mm: the same place, worked out twice.
         yield piece[1:] if last is not None and np.allclose(piece[0], last, atol=1e-9) else piece
         last = piece[-1]

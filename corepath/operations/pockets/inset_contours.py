@@ -278,6 +278,7 @@ class _Rings:
         for piece in polygons(
             grow(part, 0.6 * self.step).intersection(target).intersection(self.centre)
         ):
+            # mm²: slivers between polygons of nearly the same edge are no place to cut.
             if piece.area > 1e-3:
                 more += self.region(Polygon(piece.exterior), False)
         return more
@@ -287,6 +288,7 @@ class _Rings:
         inwards to the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
         width = _usual_width(outside, island)
+        # A width of just n steps stays n, whatever the rounding of polygons.
         count = max(1, math.ceil(width / self.step - 1e-6))
         # Even distances for the usual width, none wider than a step; begin with the middle one.
         apart, first = width / count, (count + 1) // 2

@@ -18,6 +18,7 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
+from corepath.geometry.counts import fewest_steps
 from corepath.geometry.polygons import grow
 from corepath.geometry.polylines import Floats, along, stretch, turned_to
 from corepath.lengths import mm
@@ -93,8 +94,7 @@ def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
         shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
     )
     deep = pocket.top - pocket.floor - light
-    # A depth of exactly n layers stays n, whatever rounding does.
-    count = max(1, math.ceil(deep / depth - 1e-9))
+    count = max(1, fewest_steps(deep, depth))
     heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
     return [*heights, pocket.floor] if light else heights
 
@@ -122,6 +122,7 @@ class _Cut:
         if self.pocket.cleared is not None:
             return self._rest(self.pocket.cleared)
         rings, leave = self._rings()
+        # 0.001 mm: paths lie on its very edge, and rounding must not put them outside.
         self.room = rings.centre.buffer(0.001)
         shapely.prepare(self.room)
         heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
@@ -160,6 +161,7 @@ class _Cut:
             conventional=conventional,
             name=self.name,
         )
+        # 0.001 mm: paths lie on its very edge, and rounding must not put them outside.
         self.room = centre.buffer(0.001)
         shapely.prepare(self.room)
         heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)

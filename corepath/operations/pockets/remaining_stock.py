@@ -80,6 +80,7 @@ def _remainder(
     """The cuts of one piece, or the regions of the places of the middle from which it can be
     cut."""
     near = grow(piece, radius).intersection(centre)
+    # 1e-4 mm²: what rounding leaves between two edges that should be one.
     parts = [part for part in polygons(near.difference(grow(free, _SEEN))) if part.area > 1e-4]
     if not parts:
         return []

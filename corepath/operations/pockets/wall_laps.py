@@ -74,6 +74,7 @@ def _lap(
     length = float(along(ring)[-1])
     near = LineString(ring).line_locate_point(Point(here))
     overlap = min(OVERLAP, 0.25 * length)
+    # 0.002 mm: round joins of offsets are polygons that near (error budget).
     room = centre.buffer(0.002)
     shapely.prepare(room)
     for share in _RADII:

@@ -23,6 +23,7 @@ __all__ = ["FOLDER", "solids", "write_solids"]
 
 FOLDER = "solid"
 REPORT = "report.json"
+# mm by which faces may leave the columns: for looking at.
 _TOLERANCE = 0.03
 
 

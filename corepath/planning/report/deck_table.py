@@ -10,7 +10,6 @@ same feed.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -18,6 +17,7 @@ import numpy as np
 
 from corepath.caching.store import NOTHING, Store
 from corepath.errors import CorepathError
+from corepath.geometry.counts import fewest_steps
 from corepath.lengths import Said
 from corepath.motion.clock import Limits, seconds
 from corepath.motion.cutter import Cutter
@@ -99,8 +99,7 @@ def ball_lines(work: Work, diameter: float, feed: float, limits: Limits) -> floa
     assert work.deck is not None
     ball = Cutter(0, "ball", diameter, diameter / 2.0, 2, diameter, diameter)
     left, low, right, high = work.deck.area.bounds
-    # The 1e-9 keeps a width of whole steps from getting one line more by rounding.
-    count = math.ceil((high - low) / level_step(ball, work.deck.scallop, diameter) - 1e-9)
+    count = fewest_steps(high - low, level_step(ball, work.deck.scallop, diameter))
     ys = low + (np.arange(count) + 0.5) * (high - low) / count
     xs = [(left, right) if k % 2 == 0 else (right, left) for k in range(count)]
     moves = [line(x, float(y), 0.0, feed) for pair, y in zip(xs, ys, strict=True) for x in pair]

@@ -176,6 +176,8 @@ class _Tally:
         bench = self.bench
         meets = cut.removed > bench.allowed.removal
         cuts = path.kind > 0
+        # 1e-6 mm: a move just along the top cuts nothing; 1e-9 below: straight down in the text's
+        # figures.
         low = np.minimum(path.start[:, 2], path.end[:, 2]) < bench.thickness - 1e-6
         long = lengths(path.kind, path.start, path.end, path.centre)
         upright = cuts & meets & (np.hypot(*(path.end - path.start)[:, :2].T) < 1e-9)
@@ -258,6 +260,7 @@ def _modes(program: ReadProgram, curved: bool, first_line: int | None, findings:
 
 def _low(path: Path, bench: ForeignSetup, findings: Findings) -> None:
     limit = -bench.spoil_board
+    # 1e-6 mm: a cut to just the limit is not below it.
     low = np.flatnonzero(path.end[:, 2] < limit - 1e-6)
     board = "spoil board" if bench.spoil_board else "bed, no spoil board being there"
     for index in low[: findings.keep]:
@@ -272,6 +275,7 @@ def _low(path: Path, bench: ForeignSetup, findings: Findings) -> None:
 def _beyond(path: Path, bench: ForeignSetup) -> NDArray[np.float64]:
     """Return how far the cutter reaches past left, right, front and back (4,) below the top of the
     blank, mm; 0 on sides that it does not pass."""
+    # 1e-6 mm: a move just along the top cuts nothing.
     pieces = path.pieces.below(bench.thickness - 1e-6)
     if not len(pieces):
         return np.zeros(4)

@@ -27,6 +27,7 @@ def changes_by_m6(lines: Iterable[str]) -> bool:
         if "6" in text and ("M" in text or "m" in text) and len(text) <= LONGEST_LINE
     )
     return any(
+        # 0.0001: as near as RS-274 lets a number be to the integer that it means.
         word.letter == "M" and abs(word.value - 6.0) < 1e-4
         for text in likely
         # a line of a CRLF file ends in CR, which is no word

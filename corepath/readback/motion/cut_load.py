@@ -74,6 +74,7 @@ def removal_along(path: Path, cut: Cut) -> Removal:
     which = np.flatnonzero((path.kind[motion] > 0) & (feed > 0.0) & (cut.way > 0.0))
     ways, volumes = cut.way[which], cut.volume[which]
     way, time, volume = (_sums(values) for values in (ways, ways / feed[which], volumes))
+    # 1e-6 mm: a piece that ends just one diameter on completes the window.
     last = np.searchsorted(way, way[:-1] + path.cutter.diameter - 1e-6)
     last = np.minimum(np.maximum(last, np.arange(len(which)) + 1), len(which))
     # At the end of a path a stretch may be short. Under half a diameter it would be divided by

@@ -124,6 +124,7 @@ def check_room(path: Path, work: Work, shop: SimulationSetup, findings: Findings
             )
     depth = path.end[:, 2]
     deepest = shop.deepest(work.setup)
+    # 1e-6 mm: a cut to just the limit is not below it.
     _too_low(path, depth < deepest - 1e-6, "spoil-board", deepest, findings)
     _too_low(
         path, depth < work.lowest - shop.allowed.heights, "below-lowest", work.lowest, findings
@@ -171,6 +172,7 @@ def check_frame(path: Path, work: Work, edge: float, findings: Findings) -> None
     """
     if work.deck is None or not work.deck.framed:
         return
+    # 1e-6 mm: a move just along the top cuts nothing.
     pieces = path.pieces.pick(path.pieces.low < work.stock_top - 1e-6)
     if not len(pieces):
         return

@@ -77,6 +77,7 @@ def _turn_radius(path: Path, long: Floats) -> Floats:
     with np.errstate(invalid="ignore", divide="ignore"):
         turn = np.arccos(np.clip((one * other).sum(axis=1) / (long[:-1] * long[1:]), -1.0, 1.0))
         radius = np.minimum(long[:-1], long[1:]) / (2.0 * np.tan(turn / 2.0))
+    # 1e-9 rad: straight on, with a radius beyond all that matters.
     lines = (path.kind[:-1] == 1) & (path.kind[1:] == 1) & (turn > 1e-9)
     return np.where(lines, radius, np.inf)
 

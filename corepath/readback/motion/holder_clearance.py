@@ -32,6 +32,7 @@ def check_nose_obstacles(
         if not len(pieces):
             continue
         near = shapely.distance(_lines(pieces), obstacle.area)
+        # 1e-6 mm: touching is not meeting.
         met = _once(np.flatnonzero(near < collet / 2.0 - 1e-6), pieces)
         for index in met[: findings.keep]:
             says = (

@@ -45,6 +45,7 @@ def check_stops(program: ReadProgram, zero_z: float, highest: float, findings: F
             findings.add(
                 "stop-with-spindle-on", "the spindle turns while the hand is near", line=event.line
             )
+        # 1e-6 mm: a stop just at the height asked for is at it.
         if event.index and program.end[event.index - 1, 2] + zero_z < highest - 1e-6:
             x, y, z = (float(value) for value in program.end[event.index - 1])
             says = f"the cutter stands at {mm(z + zero_z):.3f}, the stock reaches {mm(highest):.3f}"
@@ -72,6 +73,7 @@ def check_standing(program: ReadProgram, zero_z: float, highest: float, findings
         if not event.index or event.index in told or not (turns or event.name == "dwell"):
             continue
         x, y, z = (float(value) for value in program.end[event.index - 1] + (0.0, 0.0, zero_z))
+        # 1e-6 mm: a stop just at the height asked for is at it.
         if not z < highest - 1e-6:
             continue
         told.add(event.index)

@@ -99,6 +99,7 @@ def check_working(
 def _take(cutter: Cutter, found: Engagement, measures: MeasureList) -> None:
     cuts, width, way = found.cuts, found.width, found.way
     free = cuts & ~found.entering
+    # 1e-9, here and below: a file that cuts nothing has shares of 0.
     long = max(float(way[cuts].sum()), 1e-9)
     at = int(np.argmax(np.where(free, width, 0.0)))
     where = (float(found.place[at, 0]), float(found.place[at, 1])) if free.any() else None
@@ -164,6 +165,7 @@ def _turns_round(points: NDArray[np.float64]) -> bool:
 def _upright(found: Engagement) -> Flags:
     pieces = found.pieces
     level = np.hypot(*(pieces.upper - pieces.lower)[found.piece, :2].T)
+    # mm: straight down in the figures of the text.
     return np.asarray(level < 1e-9, dtype=np.bool_)
 
 

@@ -179,6 +179,7 @@ def check_deck(deck: Deck, heights: Singles, seen: Inspection, within: Mask) -> 
     histogram = (("edges", edges), ("counts", tuple(float(count) for count in counts)))
     seen.measures.take("deck low", low, 0.0, "furthest below its height", low_at, histogram)
     seen.measures.take("deck high", high, 0.0, "furthest above its height", high_at)
+    # 0.001 mm: the virtual blank's own error, so that a path of just the gouge allowed passes.
     if low < -(deck.gouge + 0.001):
         z = float(seen.stock.top[seen.stock.grid.at(*low_at)])
         says = f"the deck is {mm(-low):.3f} too low, at most {mm(deck.gouge):g} allowed"
@@ -188,6 +189,7 @@ def check_deck(deck: Deck, heights: Singles, seen: Inspection, within: Mask) -> 
     if high > deck.scallop + seen.allowed.heights:
         z = float(seen.stock.top[seen.stock.grid.at(*high_at)])
         says = f"the deck stands {mm(high):.3f} too high, ridges of {mm(deck.scallop):g} allowed"
+        # 0.001 mm, the error of the virtual blank: the stock's top as it was.
         kind = "not-reached" if z > deck.top - 1e-3 else "deck-height"
         seen.findings.add(kind, says, place=(*high_at, z), depth=high)
 

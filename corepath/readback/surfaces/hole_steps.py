@@ -52,6 +52,7 @@ def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
     """Check every hole of an operation; report motions below the stock that belong to no hole."""
     pieces = seen.path.pieces
     top = max((hole.top for hole in holes), default=0.0)
+    # 0.005 mm: travel over the stock, thinned and rounded, is no cut.
     free = pieces.low < top - 0.005
     along = np.argsort(pieces.lower[:, 0], kind="stable")
     begin = pieces.lower[along, 0]

@@ -25,6 +25,7 @@ def spread(values: NDArray[np.floating]) -> Extra:
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())
+    # Bars of equal heights still have a width.
     edges = np.linspace(low, max(high, low + 1e-3), _BARS + 1)
     counts = _counts(values, edges)
     return (

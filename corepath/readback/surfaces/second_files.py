@@ -37,6 +37,7 @@ def check_cleared(work: Work, earlier: Sequence[Work], findings: Findings) -> No
             other.area
             for one in first
             for other in one.pockets
+            # 1e-6 mm: equal floors, worked out twice.
             if other.floor <= pocket.floor + 1e-6
         ]
         cut = shapely.buffer(shapely.union_all(areas), _NEAR)

@@ -77,6 +77,7 @@ def chains(pieces: Pieces) -> Iterator[Floats]:
     pieces."""
     if not len(pieces):
         return
+    # 1e-9 mm: ends of following pieces are copies of one place.
     joined = np.all(np.abs(pieces.lower[1:, :2] - pieces.upper[:-1, :2]) < 1e-9, axis=1)
     ends = [0, *(np.flatnonzero(~joined) + 1).tolist(), len(pieces)]
     for begin, end in pairwise(ends):
@@ -152,6 +153,7 @@ def moves_outside(path: Path, pockets: Sequence[Pocket]) -> tuple[list[Pieces], 
         mine[inside] = True
         owned.append(pieces.pick(mine))
     top = max((pocket.top for pocket in pockets), default=0.0)
+    # 0.005 mm: travel over the stock, thinned and rounded, is no cut.
     return owned, pieces.pick(free & (pieces.low < top - 0.005))
 
 
@@ -167,6 +169,7 @@ def check_walls(pocket: Pocket, mine: Pieces, seen: Inspection) -> None:
         )
         return
     radius = seen.path.cutter.radius
+    # 0.01 mm: what is cut at the floor, its rounding included, and no layer above.
     floor = mine.below(pocket.floor + 0.01)
     reached = opened(pocket.area, radius)
     single = _unique(mine)
@@ -276,6 +279,7 @@ def _check_swept(pocket: Pocket, reached: BaseGeometry, floor: Pieces, seen: Ins
     seen.measures.take_in("mm²", f"{pocket.id} unswept", area, 0.0, says)
     says = f"{_AREA} in corners that the cutter cannot enter"
     seen.measures.take_in("mm²", f"{pocket.id} corners", max(unreachable, 0.0), None, says)
+    # mm²: slivers along a wall of polygons that keep within 0.002 mm.
     if area > 0.01:
         part = max(shapely.get_parts(rest), key=lambda piece: float(shapely.area(piece)))
         point = shapely.point_on_surface(part)

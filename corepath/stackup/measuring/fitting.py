@@ -366,6 +366,7 @@ def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, .
     figure; `zs` (n,) are the residuals of the trend."""
     from scipy.stats import norm
 
+    # A figure that alone decides its part of the surface has no residual to judge by.
     rest = np.maximum(1.0 - plate.leverage, 1e-6)
     residuals = zs - plate.fitted
     even = residuals / np.sqrt(rest)

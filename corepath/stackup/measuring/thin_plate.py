@@ -164,6 +164,7 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     kept = sizes**2 / (sizes**2 + weight)
     freedom = max(len(zs) - plane.shape[1] - float(kept.sum()), 1.0)
     rough = beyond + float((((1 - kept) * on_bends) ** 2).sum())
+    # 1e-9: figures that fit without rest still get a spread to divide by.
     sigma = max(np.sqrt(rough / freedom), least_sigma, 1e-9)
     # back to coefficients of plane and bending; the plane gives up what the bending holds of one
     shares = turned.T @ (sizes / (sizes**2 + weight) * on_bends)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
+from corepath.geometry.counts import fewest_steps
 from corepath.job.model import CastSection
 from corepath.job.tables.builtin import Resin, resin_of
 from corepath.lengths import mm
@@ -91,8 +92,7 @@ def cup_plan(castings: Sequence[Poured], cast: CastSection) -> CupPlan:
 
 
 def _count(mass: float, resin: Resin | None) -> int:
-    # 1e-9 of a cup: float noise must not add a cup to a mass that fills whole ones exactly
-    return max(1, math.ceil(mass / resin.cup.value - 1e-9)) if resin else 1
+    return max(1, fewest_steps(mass, resin.cup.value)) if resin else 1
 
 
 def _filled(castings: Sequence[Poured], volume: float, count: int) -> tuple[Cup, ...]:
@@ -106,6 +106,7 @@ def _filled(castings: Sequence[Poured], volume: float, count: int) -> tuple[Cup,
         start, end = poured, poured + casting.volume
         for k in range(count):
             taken = min(end, (k + 1) * size) - max(start, k * size)
+            # A millionth of a cup is what rounding leaves where a casting ends with its cup.
             if taken > 1e-6 * max(size, 1.0):
                 fills[k].append(Filled(casting.id, taken))
         poured = end
@@ -117,9 +118,7 @@ def _layers(
 ) -> tuple[Layers, ...]:
     if resin is None:
         return ()
-    counted = (
-        (c.id, math.ceil((c.depth - cast.pour_short) / resin.layer.value - 1e-9)) for c in castings
-    )
+    counted = ((c.id, fewest_steps(c.depth - cast.pour_short, resin.layer.value)) for c in castings)
     return tuple(Layers(name, count) for name, count in counted if count > 1)
 
 

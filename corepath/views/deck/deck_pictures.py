@@ -199,6 +199,7 @@ def _name_lines(
 def _level_figures(view: PlanView, field: Field, labels: Labels) -> None:
     """Set the height of each contour line on it, at the first free one of 16 places along it."""
     low, high = float(field.grid.min()), float(field.grid.max())
+    # 1e-6 mm: a level deck still gets a scale.
     step = nice_step(max(high - low, 1e-6) / 8.0)
     for k in inner_levels(low, high, step):
         for line in contour(field.xs, field.ys, field.grid, k * step)[:1]:

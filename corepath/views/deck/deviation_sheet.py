@@ -145,6 +145,7 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
 def _bars(svg: Document, found: Deviations) -> None:
     """Draw a bar for each class, the highest at the top, as heights are read."""
     box, shares = _BARS, found.shares
+    # Of an empty chart the axis still ends at 1 %.
     most = max(max(shares), 0.01)
     step = nice_step(most / 5.0)
     end = step * math.ceil(most / step - _GRAIN)

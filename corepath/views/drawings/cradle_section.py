@@ -94,6 +94,7 @@ def _removed(work: Work, laid: LaidUp, y: float) -> BaseGeometry:
     for hole in work.holes:
         for step in hole.steps:
             rest = (step.diameter / 2.0) ** 2 - (hole.y - y) ** 2
+            # A section that just touches a hole shows none.
             if rest > 1e-9:
                 found.append(box(hole.x - rest**0.5, step.floor, hole.x + rest**0.5, far))
     return shapely.union_all(found) if found else Polygon()

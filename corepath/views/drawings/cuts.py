@@ -210,6 +210,7 @@ def _thinned(pieces: Sequence[Run], within: float) -> Iterable[NDArray[np.float6
     lines = [
         shapely.LineString(piece[:, :2])
         for piece in pieces
+        # mm: seen from above straight down, it is no line.
         if np.ptp(piece[:, :2], axis=0).max() > 1e-9
     ]
     for line in shapely.simplify(np.array(lines, dtype=object), within) if lines else ():
@@ -238,6 +239,7 @@ def arrows(runs: Sequence[Run], apart: float, most: int) -> list[tuple[float, fl
     step = np.concatenate([np.diff(run[:, :2], axis=0) for run in runs])
     length = np.hypot(step[:, 0], step[:, 1])
     along = np.cumsum(length)
+    # mm: seen from above straight down, it is no line.
     if along[-1] < 1e-9:
         return []
     kept: list[tuple[float, float, float]] = []

@@ -123,6 +123,7 @@ def operation_drawing(plan: DrawnPlan, work: Work) -> str:
     _plan(view, one, lines)
     cut = laid_slice if work.setup == "D" else section_of
     draw_section(svg, cut(scene, work, section_y(scene, work)), _SECTION)
+    # 1e-9 mm: a file of bores alone has no lines to divide by.
     share = sum(map(length, drawn.runs)) / max(sum(map(length, lines)), 1e-9)
     left = _side(svg, one, plan, share)
     if detail:

@@ -255,6 +255,7 @@ def draw_contours(
     view: PlanView, surface: DeckSurface, low: float, high: float
 ) -> list[tuple[str, float, float]]:
     """Draw contour lines of the deck; return (figure, x, y) for labels, model mm."""
+    # mm: a level deck has no contour lines.
     if high - low < 1e-6:
         return []
     step = nice_step((high - low) / 7)

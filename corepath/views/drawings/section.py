@@ -83,6 +83,7 @@ def crossing(shape: Polygon, y: float) -> list[tuple[float, float]]:
     parts = [
         part
         for part in shapely.get_parts(cut)
+        # mm: a section that just touches a corner shows none.
         if isinstance(part, LineString) and part.length > 1e-9
     ]
     return sorted(
@@ -92,6 +93,7 @@ def crossing(shape: Polygon, y: float) -> list[tuple[float, float]]:
 
 def _chord(x: float, y: float, diameter: float, at: float) -> list[tuple[float, float]]:
     rest = (diameter / 2) ** 2 - (at - y) ** 2
+    # A section that just touches a circle shows none.
     return [(x - math.sqrt(rest), x + math.sqrt(rest))] if rest > 1e-9 else []
 
 
@@ -297,6 +299,7 @@ def draw_section(svg: Document, cut: Slice, room: Box, letter: str = "S", note: 
         polygons = [
             part
             for part in shapely.get_parts(flat)
+            # mm²: edges that lie on one another leave slivers.
             if isinstance(part, Polygon) and part.area > 1e-6
         ]
         return polygon_path(MultiPolygon(polygons))

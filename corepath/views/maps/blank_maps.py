@@ -144,5 +144,6 @@ def _to_seal(sampled: Sequence[Sampled], job: Job) -> tuple[tuple[int, int], ...
         (c, s)
         for c, casting in enumerate(sampled)
         for s, station in enumerate(casting.stations)
+        # mm: the place that set the bound is one of them.
         if station.least <= bound + 1e-9
     )

@@ -42,6 +42,7 @@ __all__ = ["DepthSheet", "depth_sheet"]
 
 _PLAN = Box(MAIN.x0 + 20, MAIN.y0 + 18, MAIN.x1 - 14, MAIN.y1 - 24)
 _NODES = 1200
+# mm; what is shallower is not drawn as cut.
 _LEAST = 0.01
 _PITCH = 4.4
 
@@ -136,6 +137,7 @@ def _edges(view: PlanView, x: Floats, y: Floats, grid: Floats, level: float) -> 
     """Return path data around what is above `level`, closed along the rim of the blank."""
     if not (grid > level).any():
         return ""
+    # 1e-6 mm: of a single column the rim lies apart from it all the same.
     xs = np.concatenate(
         ([2 * x[0] - x[min(1, len(x) - 1)] - 1e-6], x, [2 * x[-1] - x[max(len(x) - 2, 0)] + 1e-6])
     )

@@ -108,6 +108,7 @@ class DrawnHeights:
             Level(self.ring.bottom, "raw bottom"),
             Level(self.ring.resin, "resin in the groove"),
         ]
+        # mm: one level is drawn once.
         if abs(self.stop - self.lowest) > 1e-6:
             out.append(Level(self.stop - self.lowest, "lowest plane"))
         if self.insert is not None:

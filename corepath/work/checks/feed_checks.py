@@ -108,6 +108,7 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
 def _other_chip(job: Job, work: Work, load: Load, limit: float) -> str:
     """Feed or speed at which the chip is at its limit, in words; the speed only where the spindle
     reaches it."""
+    # No feed at all would divide by 0.
     factor = limit / max(load.chip, 1e-9)
     rpm, word = work.cutting.rpm / factor, "at least" if factor > 1.0 else "at most"
     ways = [f"cutter.feed {word} {feed(load.cut.feed * factor):.0f~}"]

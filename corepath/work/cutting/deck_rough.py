@@ -10,11 +10,10 @@ Elementary geometry on a coarse grid, no source needed.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry.counts import fewest_steps
 from corepath.geometry.morphology import dilated, eroded_along
 from corepath.motion.cutter_profile import footprint
 from corepath.motion.cutter_profile import heights as over_tip
@@ -38,7 +37,7 @@ lie farther apart."""
 def rough_rows(work: Work, deck: Deck) -> Array:
     """Y (n,), mm, of the lines over the deck, or over the field within its frame."""
     _, low, _, high = (field_of(work) if deck.framed else deck.area).bounds
-    count = max(1, math.ceil((high - low) / _step(work, deck) - 1e-9))
+    count = max(1, fewest_steps(high - low, _step(work, deck)))
     rows: Array = low + (np.arange(count) + 0.5) * (high - low) / count
     return rows
 
@@ -47,6 +46,7 @@ def _step(work: Work, deck: Deck) -> float:
     """Distance between lines, mm: as far as the clearing allows, less where ridges would stand
     higher than one layer."""
     level = level_step(work.cutter, 0.5 * work.cutting.depth, work.cutting.stepover)
+    # 1e-9: level across the lines, and the depth does not limit their distance.
     return min(level, 0.9 * work.cutting.depth / max(_across(deck), 1e-9))
 
 
@@ -61,6 +61,7 @@ def rough_left(work: Work, deck: Deck) -> float:
     obstacle keeps from being cut."""
     surface = deck.surface
     spacing = float(surface.xs[1] - surface.xs[0])
+    # 1e-9: a grid of just this spacing is taken whole, whatever the division's rounding.
     every = max(1, int(_GRID / spacing + 1e-9))
     grid, cell = np.asarray(surface.grid, dtype=np.float64)[::every, ::every], every * spacing
     rows = rough_rows(work, deck)

@@ -184,6 +184,7 @@ def slopes_over(surface: DeckSurface, bounds: Bounds) -> tuple[Array, Array]:
     grid, spacing = surface.grid[first_i : last_i + 2, first_j : last_j + 2], surface.step
     hx, hy = np.gradient(grid, spacing)
     slope = np.hypot(hx, hy)
+    # Level ground has no direction of fall; 1e-6 only keeps the division finite.
     steep = np.maximum(slope, 1e-6)
     # Unit vector along the contour line.
     tx, ty = -hy / steep, hx / steep
@@ -211,6 +212,7 @@ def surface_minutes(
     come on top.
     """
     slope, bend = slopes
+    # Level ground has no direction of fall; 1e-6 only keeps the division finite.
     steep = np.maximum(slope, 1e-6)
     flat, corner = cutter.flat_radius, cutter.corner_radius
     radius = np.full_like(slope, corner)

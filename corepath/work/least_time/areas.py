@@ -135,6 +135,7 @@ def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
 
 def layer_count(depth: float, height: float) -> int:
     """Least number of layers of at most `depth` mm that `height` mm takes; at least 1."""
+    # Never a layer more than the path has, or the bound would be none.
     return max(1, math.ceil(height / depth - 1e-6))
 
 

@@ -338,6 +338,8 @@ def _apart(work: Work) -> np.ndarray:
     ]
     for hole in work.holes:
         rho = max(step.diameter for step in hole.steps) / 2.0 - radius
+        # 1e-6 mm: a hole that the cutter just fills is a point, of which a buffer of 0 would be
+        # empty.
         shapes.append(shapely.buffer(shapely.Point(hole.x, hole.y), max(rho, 0.0) + 1e-6))
     places = np.array(shapes, dtype=object)
     return np.asarray(shapely.distance(places[:, None], places[None, :]))

@@ -43,6 +43,7 @@ def grid_heights(data: bytes, name: str, deck: DeckSection, nodes: BoardNodes) -
 
     gx, gy, h = read_grid(data, name, deck)
     left, low, right, high = nodes.outline.bounds
+    # mm: a grid that ends just on the outline covers it, whatever its text was rounded to.
     slack = 1e-6
     if (
         gx[0] > left + slack

@@ -141,6 +141,7 @@ class Cells:
         self.faces = np.ascontiguousarray(faces, dtype=float)
         low, high = self.faces[:, :, :2].min(axis=(0, 1)), self.faces[:, :, :2].max(axis=(0, 1))
         self.cell = cell
+        # 1e-6 mm beyond all faces, so that a point on the outermost edge falls into a cell.
         self.x0, self.y0 = float(low[0]) - 1e-6, float(low[1]) - 1e-6
         self.nx = math.floor((float(high[0]) + 2e-6 - self.x0) / cell) + 1
         self.ny = math.floor((float(high[1]) + 2e-6 - self.y0) / cell) + 1
@@ -165,6 +166,7 @@ def cells_of(faces: Floats) -> Cells:
 
     Raises InputError where so many faces lie over one another that they would.
     """
+    # 1e-9 mm: a mesh without width would divide by 0.
     span = np.ptp(faces[:, :, :2].reshape(-1, 2), axis=0) + 1e-9
     # a cell holds about one face; never below half of the grid's step, nor more than 4000 to a side
     cell = max(0.5, math.sqrt(float(span[0] * span[1]) / len(faces)), float(span.max()) / 4000.0)
