@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple, TypeVar
 
-__all__ = ["PLACES", "Key", "report_keys", "reported"]
+__all__ = ["GIVEN", "PLACES", "Key", "report_keys", "reported"]
 
 PLACES = 4
 """Decimals of a number in the report, where nothing else is said."""
+
+GIVEN = -1
+"""In place of decimals: as many as the key says that this object is the value of."""
 
 _Class = TypeVar("_Class", bound=type)
 _KEYS: dict[type, tuple[Key, ...]] = {}
@@ -20,7 +23,7 @@ _KEYS: dict[type, tuple[Key, ...]] = {}
 
 class Key(NamedTuple):
     """A key of the report: its `name`, the attribute `of` with its value, and the `places` of
-    numbers (None: not rounded).
+    numbers (None: not rounded; `GIVEN`).
 
     `of` is an attribute, or a path of them such as `p.nominal`; the key's own name where it is
     empty. A method is called. Where an attribute on the path is None, so is the value. `optional`
@@ -70,7 +73,7 @@ def reported(value: Any, places: int | None = PLACES) -> Any:
         return value
     keys = _KEYS.get(type(value))
     if keys is not None:
-        return dict(_entries(keys, value))
+        return dict(_entries(keys, value, places))
     if isinstance(value, Mapping):
         return {key: reported(one, places) for key, one in value.items()}
     if isinstance(value, Iterable):
@@ -78,12 +81,13 @@ def reported(value: Any, places: int | None = PLACES) -> Any:
     raise TypeError(f"{type(value).__name__} has no keys for the report")
 
 
-def _entries(keys: Iterable[Key], holder: Any) -> Iterator[tuple[str, Any]]:
+def _entries(keys: Iterable[Key], holder: Any, given: int | None) -> Iterator[tuple[str, Any]]:
     for key in keys:
-        value = key.value(holder)
+        value, places = key.value(holder), given if key.places == GIVEN else key.places
         if key.name == "*":
             # A frozen class holds its extra keys as a tuple of pairs: a dict could be changed.
-            value = dict(value) if isinstance(value, tuple) else value
-            yield from (reported(value, key.places) or {}).items()
+            pairs = isinstance(value, tuple) and type(value) not in _KEYS
+            value = dict(value) if pairs else value
+            yield from (reported(value, places) or {}).items()
         elif not key.optional or (value is not None and value is not False):
-            yield key.name, reported(value, key.places)
+            yield key.name, reported(value, places)

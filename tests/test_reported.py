@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from corepath.reported import Key, report_keys, reported
+from corepath.reported import GIVEN, Key, report_keys, reported
 
 
 @report_keys("x", Key("high", "top", 2))
@@ -90,3 +90,26 @@ def test_no_number_of_the_report_is_minus_zero() -> None:
     assert str(reported(held, None)) == (
         "{'a': [0.0, [1, 0.0]], 'b': {'c': 0.0, 'd': '-0.0'}, 'e': True}"
     )
+
+
+@report_keys(Key("share", places=GIVEN), Key("x", places=1))
+@dataclass(frozen=True)
+class _Figure:
+    share: float
+    x: float
+
+
+@report_keys(Key("fine", "figure", 6), Key("coarse", "figure", 2), Key("*", "figure"))
+@dataclass(frozen=True)
+class _Figures:
+    figure: _Figure
+
+
+def test_a_figure_has_the_same_decimals_wherever_it_stands():
+    """Those of the key that it is the value of, four where that says nothing; rounded by hand."""
+    assert reported(_Figures(_Figure(0.12345678, 3.14))) == {
+        "fine": {"share": 0.123457, "x": 3.1},
+        "coarse": {"share": 0.12, "x": 3.1},
+        "share": 0.1235,
+        "x": 3.1,
+    }

@@ -13,7 +13,6 @@ from dataclasses import replace
 
 from corepath.lengths import mm
 from corepath.skin.study import SkinStudy
-from corepath.skin.terms import BAR
 from corepath.stackup.checks.judge import AtLeast
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
@@ -42,7 +41,7 @@ def _bending(study: SkinStudy, mend: str) -> Check:
 
 
 def _pressure(study: SkinStudy, mend: str) -> Check:
-    at_hand = study.skin.pressure / BAR
+    at_hand = study.skin.bar
     need, place = study.pressure.most.value, study.pressure.most
     # the place named is that of the figure that decides
     if need <= at_hand < study.most_all.value:

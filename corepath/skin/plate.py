@@ -70,6 +70,11 @@ class Pressure:
     most: PlacedFigure
     line: LineLoad | None
 
+    @property
+    def line_load(self) -> PlacedFigure | None:
+        """The load of `line`, N/mm; None where it is a moment."""
+        return None if self.line is None or self.line.is_moment else self.line.load
+
 
 def bending_pressure(
     deck: DeckSurface, cover: SkinCover, skin: Laminate, parts: int = _PARTS

@@ -3,75 +3,123 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import NamedTuple
 
 from corepath.lengths import mm, said_all
+from corepath.reported import Key, report_keys
 from corepath.skin.skin_advice import SkinAdvice
 from corepath.skin.study import SkinStudy
-from corepath.skin.terms import BAR, PlacedFigure
 
-__all__ = ["skin_report", "skin_words"]
-
-
-def skin_report(study: SkinStudy, advice: SkinAdvice) -> dict[str, Any]:
-    """Returns the section of the report: lengths mm, strains as shares, pressures bar, line loads
-    N/mm, moments on a line N."""
-    bending, pressure, line = study.bending, study.pressure, study.pressure.line
-    return {
-        "thickness": study.skin.thickness,
-        "covers": [round(2.0 * study.cover.half_x, 2), round(2.0 * study.cover.half_y, 2)],
-        "bending": {
-            "strain": _at(bending.strain, 6),
-            "limit": study.skin.strain_limit,
-            "hollow": bending.hollow,
-            "direction": bending.angle,
-            "along_x": _at(bending.along_x, 6),
-            "across_y": _at(bending.across_y, 6),
-            "with_membrane": _at(study.together, 6),
-        },
-        "pressure": {
-            "need": _at(pressure.most, 4),
-            "with_membrane": _at(study.most_all, 4),
-            "at_hand": round(study.skin.pressure / BAR, 4),
-            "averaged_over": round(pressure.length, 3),
-            "bridges": round(study.bridges, 6),
-            "bridges_with_membrane": round(study.bridges_all, 6),
-            "line_load": None if line is None or line.is_moment else _at(line.load, 4),
-        },
-        "membrane": {
-            "tension": _at(study.tension, 6),
-            "compression": _at(study.compression, 6),
-            "limit": round(study.skin.compression_limit, 6),
-        },
-        "least_radius": None if math.isinf(bending.radius) else round(bending.radius, 1),
-        "least_radius_allowed": round(study.skin.least_radius, 1),
-        "steepest": {
-            **_at(bending.steepest, 4),
-            "degrees": round(math.degrees(math.atan(bending.steepest.value)), 2),
-        },
-        "jump": {
-            **_at(bending.jump, 6),
-            "from": round(bending.jump_sides[0], 6),
-            "to": round(bending.jump_sides[1], 6),
-            "moment": round(study.skin.stiffness * bending.jump.value, 4),
-        },
-        "says": list(skin_words(study)),
-        "advice": advice.as_list(),
-    }
+__all__ = ["SkinReport", "skin_words"]
 
 
-def _at(place: PlacedFigure, digits: int) -> dict[str, float]:
-    return {
-        "value": round(place.value, digits) + 0.0,
-        "x": round(place.x, 2) + 0.0,
-        "y": round(place.y, 2) + 0.0,
-    }
+class _Part(NamedTuple):
+    """What every part of the section reads."""
+
+    study: SkinStudy
+
+
+@report_keys(
+    Key("strain", "study.bending.strain", 6), Key("limit", "study.skin.strain_limit", None),
+    Key("hollow", "study.bending.hollow"), Key("direction", "study.bending.angle", None),
+    Key("along_x", "study.bending.along_x", 6), Key("across_y", "study.bending.across_y", 6),
+    Key("with_membrane", "study.together", 6),
+)  # fmt: skip
+class _Bending(_Part):
+    """Strains as shares; the direction bent in degrees from X towards Y."""
+
+
+@report_keys(
+    Key("need", "study.pressure.most"), Key("with_membrane", "study.most_all"),
+    Key("at_hand", "study.skin.bar"), Key("averaged_over", "study.pressure.length", 3),
+    Key("bridges", "study.bridges", 6), Key("bridges_with_membrane", "study.bridges_all", 6),
+    Key("line_load", "study.pressure.line_load"),
+)  # fmt: skip
+class _Pressure(_Part):
+    """Pressures in bar, a line load in N/mm, shares of the covered ground."""
+
+
+@report_keys(
+    Key("tension", "study.tension", 6), Key("compression", "study.compression", 6),
+    Key("limit", "study.skin.compression_limit", 6),
+)  # fmt: skip
+class _Membrane(_Part):
+    """Strains as shares."""
+
+
+@report_keys(Key("*", "study.bending.steepest"), Key("degrees", places=2))
+class _Steepest(_Part):
+    """The largest slope, a tangent."""
+
+    def degrees(self) -> float:
+        return _degrees(self.study)
+
+
+@report_keys(
+    Key("*", "study.bending.jump", 6), Key("from", "before", 6), Key("to", "after", 6),
+    "moment",
+)  # fmt: skip
+class _Jump(_Part):
+    """A jump of curvature, 1/mm, and the moment on its line, N."""
+
+    def before(self) -> float:
+        return self.study.bending.jump_sides[0]
+
+    def after(self) -> float:
+        return self.study.bending.jump_sides[1]
+
+    def moment(self) -> float:
+        return _moment(self.study)
+
+
+@report_keys(
+    Key("thickness", "study.skin.thickness", None), Key("covers", "study.cover.size", 2),
+    "bending", "pressure", "membrane", Key("least_radius", places=1),
+    Key("least_radius_allowed", "study.skin.least_radius", 1), "steepest", "jump", "says",
+    Key("advice", "advice.options"),
+)  # fmt: skip
+class SkinReport(NamedTuple):
+    """The section `skin` of the report: lengths in mm."""
+
+    study: SkinStudy
+    advice: SkinAdvice
+
+    def bending(self) -> _Bending:
+        return _Bending(self.study)
+
+    def pressure(self) -> _Pressure:
+        return _Pressure(self.study)
+
+    def membrane(self) -> _Membrane:
+        return _Membrane(self.study)
+
+    def least_radius(self) -> float | None:
+        radius = self.study.bending.radius
+        return None if math.isinf(radius) else radius
+
+    def steepest(self) -> _Steepest:
+        return _Steepest(self.study)
+
+    def jump(self) -> _Jump:
+        return _Jump(self.study)
+
+    def says(self) -> tuple[str, ...]:
+        return skin_words(self.study)
+
+
+def _degrees(study: SkinStudy) -> float:
+    return math.degrees(math.atan(study.bending.steepest.value))
+
+
+def _moment(study: SkinStudy) -> float:
+    """Moment on the line of the largest jump of curvature, N."""
+    return study.skin.stiffness * study.bending.jump.value
 
 
 def skin_words(study: SkinStudy) -> tuple[str, ...]:
     """Returns one sentence each for tightest bend, steepest slope, jump of curvature and need for
     pressure, and one for a load on a line and for ground bridged where there is any."""
-    bending, pressure, at_hand = study.bending, study.pressure, study.skin.pressure / BAR
+    bending, pressure, at_hand = study.bending, study.pressure, study.skin.bar
     if math.isinf(bending.radius):
         return ("The deck is level: nothing bends the skin.",)
     shape = "hollow" if bending.hollow else "crown"
@@ -79,21 +127,21 @@ def skin_words(study: SkinStudy) -> tuple[str, ...]:
         f"Tightest bend: R {mm(bending.radius):.0f~}, a {shape} at {bending.strain.words}, bent "
         f"{_way(bending.angle)}; "
         f"the skin takes R {mm(study.skin.least_radius):.0f~}.",
-        f"Steepest: {math.degrees(math.atan(bending.steepest.value)):.1f}° "
+        f"Steepest: {_degrees(study):.1f}° "
         f"(1 in {1.0 / bending.steepest.value:.0f}) at {bending.steepest.words}.",
         f"Sharpest change of bend: from {_radius(bending.jump_sides[0])} to "
         f"{_radius(bending.jump_sides[1])} within "
         f"{mm(bending.jump_within):.0f~} at {bending.jump.words}, a line moment of "
-        f"{study.skin.stiffness * bending.jump.value:.2g} N mm per mm.",
+        f"{_moment(study):.2g} N mm per mm.",
         f"Pressure: it must be pressed down by up to {pressure.most.value:.2f} bar at "
         f"{pressure.most.words}, "
         f"{study.most_all.value:.2f} bar at {study.most_all.words} with what double curvature "
         "adds; "
         f"{at_hand:.2f} bar at hand.",
     ]
-    if pressure.line is not None and not pressure.line.is_moment:
+    if pressure.line_load is not None:
         said.append(
-            f"On a line: {pressure.line.load.value:.2g} N/mm at {pressure.line.load.words}."
+            f"On a line: {pressure.line_load.value:.2g} N/mm at {pressure.line_load.words}."
         )
     if study.bridges_all > 0.0:
         said.append(f"It bridges over {study.bridges_all:.1%} of its ground.")

@@ -15,7 +15,6 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from shapely import Polygon
 
@@ -25,11 +24,12 @@ from corepath.errors import InputError
 from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job
 from corepath.lengths import Said, mm
+from corepath.reported import Key, report_keys
 from corepath.skin.bending import bend
 from corepath.skin.checks import skin_checks
 from corepath.skin.plate import bending_pressure
 from corepath.skin.study import SkinStudy, study_skin
-from corepath.skin.terms import BAG, BAR, SkinCover, laminate_of
+from corepath.skin.terms import BAG, SkinCover, laminate_of
 
 __all__ = ["Option", "SkinAdvice", "advise_skin", "changed"]
 
@@ -45,24 +45,27 @@ _RANK = {"ok": 0, "caution": 1, "fail": 2}
 Passes = Callable[[Mapping[str, float]], bool]
 
 
+@report_keys(Key("values", places=None), "verdict", Key("says", "words"))
 @dataclass(frozen=True, slots=True)
 class Option:
     """Values by key of the job that pass together, in mm (pressure in bar), and the verdict they
-    then get; `highest` is the finished board at its thickest, mm, where the deck was built
-    again."""
+    then get; `highest` is the finished board at its thickest, mm, where the deck was built again,
+    `thickness` what the job asks for."""
 
     values: Mapping[str, float]
     verdict: str
     highest: float | None
+    thickness: float
 
-    def words(self, thickness: float) -> str:
+    @property
+    def words(self) -> str:
         said = " with ".join(
             f"{key} = {_typed(key, value):g}" for key, value in self.values.items()
         )
         if self.values.get("skin.pressure", 0.0) > BAG:
             said += " (a press, no vacuum bag)"
         # Less than 0.05 would print as no difference.
-        if self.highest is not None and self.highest < thickness - 0.05:
+        if self.highest is not None and self.highest < self.thickness - 0.05:
             said += f" (the board then reaches {mm(self.highest):.1f~})"
         return Said(said)
 
@@ -79,7 +82,6 @@ class SkinAdvice:
 
     options: tuple[Option, ...]
     needed: bool
-    thickness: float
 
     @property
     def mend(self) -> str:
@@ -90,17 +92,7 @@ class SkinAdvice:
                 "no single change that was tried passes: gentler stations and a wider blend, or a "
                 "skin laid up in place"
             )
-        return "; or ".join(option.words(self.thickness) for option in self.options)
-
-    def as_list(self) -> list[dict[str, Any]]:
-        return [
-            {
-                "values": dict(option.values),
-                "verdict": option.verdict,
-                "says": option.words(self.thickness),
-            }
-            for option in self.options
-        ]
+        return "; or ".join(option.words for option in self.options)
 
 
 def changed(job: Job, values: Mapping[str, float]) -> Job:
@@ -124,7 +116,7 @@ def advise_skin(
     """
     rank = _rank(study)
     if not rank:
-        return SkinAdvice((), needed=False, thickness=job.core_thickness)
+        return SkinAdvice((), needed=False)
     goal = 1 if rank == 2 else 0
 
     def passes(values: Mapping[str, float]) -> bool:
@@ -145,7 +137,7 @@ def advise_skin(
         judged = _rank(study_skin(trial, built, study.cover))
         verdict = next(word for word, number in _RANK.items() if number == judged)
         return (
-            [Option(values, verdict, None if built is deck else built.highest)]
+            [Option(values, verdict, None if built is deck else built.highest, job.core_thickness)]
             if judged <= goal
             else []
         )
@@ -156,16 +148,14 @@ def advise_skin(
     )
     if not options:
         options = found(_both(job, passes, outline))
-    return SkinAdvice(
-        tuple(options + found(_pressed(study, passes))), needed=True, thickness=job.core_thickness
-    )
+    return SkinAdvice(tuple(options + found(_pressed(study, passes))), needed=True)
 
 
 def _fails(trial: Job, deck: DeckSurface, cover: SkinCover) -> bool:
     """Whether a row of the check would fail."""
     assert trial.skin is not None
     skin = laminate_of(trial.skin)
-    if bending_pressure(deck, cover, skin).most.value > skin.pressure / BAR:
+    if bending_pressure(deck, cover, skin).most.value > skin.bar:
         return True
     return bend(deck, cover, skin).strain.value > skin.strain_limit
 
@@ -248,7 +238,7 @@ def _both(job: Job, passes: Passes, outline: Polygon) -> dict[str, float] | None
 def _pressed(study: SkinStudy, passes: Passes) -> dict[str, float] | None:
     """More pressure, where that alone passes."""
     need = max(study.most_all.value, study.pressure.most.value)
-    if need <= study.skin.pressure / BAR:
+    if need <= study.skin.bar:
         return None
     values = {"skin.pressure": round(math.ceil(need * 1.05 / _PRESSURE) * _PRESSURE, 4)}
     return values if passes(values) else None

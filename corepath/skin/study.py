@@ -63,7 +63,7 @@ class SkinStudy:
 
     def _share(self, need: Floats) -> float:
         covered = self.cover.holds(self.pressure.xs, self.pressure.ys)
-        return float(np.count_nonzero(need > self.skin.pressure / BAR)) / max(
+        return float(np.count_nonzero(need > self.skin.bar)) / max(
             int(np.count_nonzero(covered)), 1
         )
 

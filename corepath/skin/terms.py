@@ -16,6 +16,7 @@ from shapely import Polygon, box
 from corepath.board.footprints import offset
 from corepath.job.model import Job, SkinSection
 from corepath.lengths import mm
+from corepath.reported import GIVEN, Key, report_keys
 
 __all__ = [
     "BAG",
@@ -67,6 +68,11 @@ class Laminate:
         """The radius, mm, at which bending reaches the limit: t / (2 strain_limit)."""
         return self.thickness / (2.0 * self.strain_limit)
 
+    @property
+    def bar(self) -> float:
+        """The pressure at hand, bar."""
+        return self.pressure / BAR
+
 
 def laminate_of(skin: SkinSection) -> Laminate:
     """Returns the figures of the skin of a job. What is not given is filled in: 20 thicknesses to
@@ -99,6 +105,11 @@ class SkinCover:
     half_x: float
     half_y: float
     edge: Polygon | None = None
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Length and width of the rectangle round it, mm."""
+        return 2.0 * self.half_x, 2.0 * self.half_y
 
     def lattice(self, step: float) -> tuple[Floats, Floats]:
         """Returns nodes (n,), (m,) from edge to edge of the rectangle, about `step` mm apart, with
@@ -134,6 +145,7 @@ def cover_of(job: Job, outline: Polygon, reach: float) -> SkinCover:
     return SkinCover(job.blank.length / 2.0, job.blank.width / 2.0)
 
 
+@report_keys(Key("value", places=GIVEN), Key("x", places=2), Key("y", places=2))
 @dataclass(frozen=True, slots=True)
 class PlacedFigure:
     """A figure and the place of it, mm in the board frame."""

@@ -86,8 +86,8 @@ def test_more_pressure_than_a_bag_gives_is_a_caution() -> None:
     assert pressure_cautions(job()) == pressure_cautions(job(skin={"pressure": 0.95})) == ()
     (caution,) = pressure_cautions(job(skin={"pressure": 5.0}))
     assert "5 bar" in caution and "press" in caution
-    assert "press" in Option({"skin.pressure": 2.4}, "ok", None).words(8.0)
-    assert "press)" not in Option({"skin.pressure": 0.9}, "ok", None).words(8.0)
+    assert "press" in Option({"skin.pressure": 2.4}, "ok", None, 8.0).words
+    assert "press)" not in Option({"skin.pressure": 0.9}, "ok", None, 8.0).words
 
 
 def test_each_advice_passes_when_applied(tight: SkinFound) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from corepath.board.deck.make_deck import deck_follows_from
 from corepath.board.features import Board
@@ -12,13 +12,14 @@ from corepath.reported import Key, report_keys
 from corepath.stackup.checks.verdict import Check
 
 if TYPE_CHECKING:
+    from corepath.skin.report import SkinReport
     from corepath.skin.skin_advice import SkinAdvice
     from corepath.skin.study import SkinStudy
 
 __all__ = ["SkinFound", "find_skin", "skin_files"]
 
 
-@report_keys(Key("*", "entries", None))
+@report_keys(Key("*", "report"))
 class SkinFound(NamedTuple):
     """The study of a skin on its deck, the changes that would make it pass, and its checks."""
 
@@ -26,10 +27,10 @@ class SkinFound(NamedTuple):
     advice: SkinAdvice
     checks: tuple[Check, ...]
 
-    def entries(self) -> dict[str, Any]:
-        from corepath.skin.report import skin_report
+    def report(self) -> SkinReport:
+        from corepath.skin.report import SkinReport
 
-        return skin_report(self.study, self.advice)
+        return SkinReport(self.study, self.advice)
 
 
 def find_skin(job: Job, board: Board, reach: float, folder: Path) -> SkinFound | None:

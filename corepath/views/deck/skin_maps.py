@@ -20,7 +20,7 @@ from corepath.job.model import Job
 from corepath.lengths import UNIT, units_of
 from corepath.skin.report import skin_words
 from corepath.skin.study import SkinStudy
-from corepath.skin.terms import BAR, PlacedFigure
+from corepath.skin.terms import PlacedFigure
 from corepath.views.drawing_sheet import (
     MAIN,
     NORMAL,
@@ -83,7 +83,7 @@ def skin_maps(job: Job, board: Board, study: SkinStudy, *, digest: str) -> dict[
 
 
 def _pressure(study: SkinStudy) -> _Sheet:
-    at_hand = study.skin.pressure / BAR
+    at_hand = study.skin.bar
     pressure = study.pressure
     xs, ys = pressure.xs, pressure.ys
     # A negative need is carried by the core: it is drawn as none, so that rounding errors on level
