@@ -36,7 +36,7 @@ def steps(points: Floats) -> Floats:
 
 
 def length(points: Floats) -> float:
-    """Returns the length of the whole, mm."""
+    """Returns the length, mm, of the whole polyline `points` (n, 2 or 3)."""
     return float(steps(points).sum())
 
 

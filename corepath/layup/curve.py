@@ -102,8 +102,8 @@ class Rocker:
         return np.asarray(self._raw_arc(at) - self._offset - height * turn, dtype=np.float64)
 
     def under(self, arc: ArrayLike, height: float = 0.0) -> Floats:
-        """Returns the chord places of the form over which the arc at `height` has these values: the
-        inverse of `arc`."""
+        """Returns the chord places X (mm, the shape of `arc`) of the form over which the arc at
+        `height` (mm) has the lengths `arc`: the inverse of the method `arc`."""
         # Newton's method from the arc itself: on a form much longer than its rise both are close.
         wanted = np.asarray(arc, dtype=np.float64)
         x = wanted.copy()

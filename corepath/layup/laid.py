@@ -88,16 +88,16 @@ class LaidUp:
         return self.below + self.deck.edge / 2.0
 
     def under(self, x: ArrayLike) -> Floats:
-        """Returns the chord places of the form under flat `x`."""
+        """Returns the chord places (mm, the shape of `x`) of the form under flat `x`."""
         return self.rocker.under(x, self.kept)
 
     def tilt(self, x: ArrayLike) -> Floats:
-        """Returns the tilt of the board at flat `x` against the level, radians, positive where it
-        rises towards X+."""
+        """Returns the tilt of the board at flat `x` (mm) against the level, radians, positive where
+        it rises towards X+; the shape of `x`."""
         return self.rocker.angle(self.under(x))
 
     def place(self, x: ArrayLike, height: ArrayLike) -> tuple[Floats, Floats]:
-        """Returns (X, Z) in D of the core's flat `x` at heights over the form, broadcast
+        """Returns (X, Z) in D, mm, of the core's flat `x` at heights over the form, both broadcast
         together."""
         under = self.under(x)
         angle, up = self.rocker.angle(under), np.asarray(height, dtype=np.float64)
@@ -117,21 +117,21 @@ class LaidUp:
         )
 
     def face_shift(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Returns how much farther along X a place of the deck lies, measured along the laminate's
-        top, than in the flat; mm."""
+        """Returns how much farther along X the place (x, y) of the deck lies, measured along the
+        laminate's top, than in the flat; mm, `x` and `y` broadcast together."""
         height = self.below + self.deck.height(x, y) + self.above
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray((self.kept - height) * turn, dtype=np.float64)
 
     def under_shift(self, x: ArrayLike) -> Floats:
         """Returns the same as `face_shift` along the underside of the laminate, which is the form's
-        face."""
+        face; mm, the shape of `x`."""
         turn = self.tilt(x) - self.rocker.angle(0.0)
         return np.asarray(self.kept * turn, dtype=np.float64)
 
     def taper_shift(self, x: ArrayLike) -> Floats:
         """Returns how much farther along the arc places of the core would lie if the middle of each
-        section kept its length; mm.
+        section kept its length; mm, the shape of `x`.
 
         `kept` is one height all along, but in pure bending it is the centroid of the section, here
         of the blank across its width, that keeps its length (beam theory, textbook), and that sinks
@@ -154,12 +154,13 @@ class LaidUp:
         )
 
     def bottom(self, x: ArrayLike) -> Floats:
-        """Returns Z of the laminate's underside, which is the form, at places X of D."""
+        """Returns Z, mm, of the laminate's underside, which is the form, at places X of D; the
+        shape of `x`."""
         return self.rocker.rise(x)
 
     def top(self, x: ArrayLike, y: ArrayLike, off: float = 0.0) -> Floats:
-        """Returns Z of the laminate's top at places (X, Y) of D, or of the face `off` mm below it,
-        square to the form."""
+        """Returns Z, mm, of the laminate's top at places (X, Y) of D, broadcast together, or of the
+        face `off` mm below it, square to the form."""
         at, across = np.broadcast_arrays(
             np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
         )
@@ -193,8 +194,8 @@ class LaidUp:
         )
 
     def tip(self, x: ArrayLike, radius: float, web: float) -> Floats:
-        """Returns the lowest Z of a flat cutter's tip with its axis at places X of D, so that `web`
-        mm are left under all of it; `radius` is the cutter's."""
+        """Returns the lowest Z, mm, of a flat cutter's tip with its axis at places X of D (the
+        shape of `x`), so that `web` mm are left under all of it; `radius` is the cutter's, mm."""
         # on a hollow form the highest ground is under the rim, on a crown under the axis
         beside = np.linspace(-radius, radius, 41)
         ground = self.bottom(np.asarray(x, dtype=np.float64)[..., None] + beside)

@@ -164,6 +164,7 @@ class Cutter:
         return {"number": self.number, **self.form()}
 
     def describe(self) -> str:
+        """Return shape and diameter in words, and the listed diameter where it was measured."""
         listed = f" (listed as {mm(self.listed):g})" if self.measured else ""
         return cutter_words(self.facts(), " D", " corner R") + listed
 

@@ -84,7 +84,7 @@ def footprint(profile: CutterProfile, cell: float) -> Array:
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:
     """Returns the distance from the cutter's axis to its contact on a slope, as a factor (mm) of
-    the gradient.
+    the gradient; the shape of `slope`.
 
     `slope` is |g|, the length of the gradient g of the ground. The end touches at
     flat·g/|g| + corner·g/√(1 + g²) from its axis, up the slope; a tapered ball does so where the

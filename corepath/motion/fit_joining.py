@@ -98,7 +98,8 @@ def way_along(p: Floats) -> Floats:
 
 @njit(cache=True)
 def reach(p: Floats, along: Floats, i: int, tolerance: float) -> int:
-    """Returns the farthest point that one move from point i can end at, by doubling and halving.
+    """Returns the farthest of the points `p` (n, 3), mm, that one move from point i can end at, by
+    doubling and halving; `along` (n,) is the length up to each.
 
     Points that can be reached need not be all those up to the farthest, so this may stop early;
     testing all of them would cost the square of their number.

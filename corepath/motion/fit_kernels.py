@@ -25,6 +25,8 @@ Ints = NDArray[np.int64]
 
 @njit(cache=True)
 def is_line(p: Floats, i: int, j: int, tolerance: float) -> bool:
+    """Returns whether the points between i and j of `p` (n, 3), mm, lie within `tolerance` of the
+    line from the one to the other, and in its order."""
     dx, dy, dz = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1], p[j, 2] - p[i, 2]
     length2 = dx * dx + dy * dy + dz * dz
     if length2 == 0.0:
@@ -92,8 +94,9 @@ def _is_arc(
 def swept(
     p: Floats, i: int, j: int, cx: float, cy: float, radius: float, tolerance: float, sweep: float
 ) -> float:
-    """Returns the signed sweep (rad, positive to the left) of the run i..j about a centre; 0 where
-    it is not within `tolerance` mm of that arc, turns back, or sweeps more than `sweep`.
+    """Returns the signed sweep (rad, positive to the left) of the run i..j of `p` (n, 3) about a
+    centre; 0 where it is not within `tolerance` mm of that arc, turns back, or sweeps more than
+    `sweep`.
 
     Two passes: Z is linear in the angle, so it can be tested only when the whole sweep is known.
     """

@@ -73,10 +73,12 @@ class Corner(NamedTuple):
 
 
 def rapid(x: float, y: float, z: float) -> Move:
+    """Return a rapid to (x, y, z), mm, in the bed frame."""
     return Move(Kind.RAPID, x, y, z)
 
 
 def line(x: float, y: float, z: float, feed: float) -> Move:
+    """Return a straight cut to (x, y, z), mm, in the bed frame at `feed` mm/min."""
     return Move(Kind.LINE, x, y, z, feed)
 
 
@@ -168,6 +170,8 @@ class Pass:
 
     @staticmethod
     def of(moves: Iterable[Move], says: str = "", points: int | None = None) -> Pass:
+        """Return a pass of these moves; `says` is its remark in the file, `points` how many were
+        thinned to them."""
         return Pass(tuple(moves), says, points)
 
     @property

@@ -65,6 +65,7 @@ class Known:
 
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> Known:
+        """Return what `as_dict` gave. Raises KeyError, TypeError or ValueError for other data."""
         measured, record = data.get("measured"), data.get("record")
         return Known(
             _measured_from(measured) if measured else None,

@@ -62,13 +62,14 @@ def check_cut(path: Path, cut: Cut, allowed: Allowed, findings: Findings) -> Non
 
 
 def lowered(before: Singles, after: Singles, least: float) -> Mask:
-    """Return a mask of the columns lowered by more than `least` (mm)."""
+    """Return a mask [iy, ix] of the columns lowered by more than `least` (mm) between two height
+    maps of that shape."""
     mask: Mask = before - after > np.float32(least)
     return mask
 
 
 def check_outside(done: Done, may_touch: Mask | None) -> None:
-    """Report columns lowered outside the mask `may_touch` (None: the operation may touch
+    """Report columns lowered outside the mask `may_touch` [iy, ix] (None: the operation may touch
     everything)."""
     if may_touch is None:
         return

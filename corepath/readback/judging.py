@@ -47,7 +47,7 @@ __all__ = [
 
 
 def may_touch(work: Work, stock: Stock, shop: SimulationSetup) -> Mask | None:
-    """Return a mask of the columns that the operation may lower; None for all."""
+    """Return a mask [iy, ix] of the columns that the operation may lower; None for all."""
     grid, edge = stock.grid, shop.allowed.edge
     if work.deck is not None and work.deck.framed:
         return inside(stock, shapely.buffer(work.deck.area, edge))

@@ -146,6 +146,7 @@ class Run:
         self.touched_with: int | None = None
 
     def check_digests(self) -> None:
+        """Report files whose text is not the one that the plan's report has the digest of."""
         for name, stated in sorted(self.files.sha256.items()):
             text = self.files.texts.get(name)
             if (

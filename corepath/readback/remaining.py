@@ -35,24 +35,25 @@ class Remaining:
 
     @staticmethod
     def of(stock: Stock, setup: str) -> Remaining:
+        """Return what is left of `stock` after a set-up."""
         low, high, bottom, top = _faces(stock)
         return Remaining(setup, stock.grid, (low, high), (bottom, top))
 
     @staticmethod
     def interval(bottom: Singles, top: Singles) -> tuple[Singles, Singles]:
-        """Return the faces (bottom, top) of the columns of one kind, NaN where a column has none of
-        it."""
+        """Return the faces (bottom, top) [iy, ix], mm, of the columns of one kind, NaN where a
+        column has none of it."""
         return _where(Stock.filled(bottom, top), bottom, top)
 
     @property
     def top(self) -> Singles:
-        """Highest solid of each column."""
+        """Return the highest solid of each column, [iy, ix], mm."""
         highest: Singles = np.fmax(self.wood[1], self.casting[1])
         return highest
 
     @property
     def bottom(self) -> Singles:
-        """Lowest solid of each column."""
+        """Return the lowest solid of each column, [iy, ix], mm."""
         lowest: Singles = np.fmin(self.wood[0], self.casting[0])
         return lowest
 

@@ -309,8 +309,8 @@ def cut_pieces(
 def pieces_near(
     lower: Floats, upper: Floats, count: int, x: float, y: float, half_x: float, half_y: float
 ) -> Ints:
-    """Return the indices of those of the first `count` pieces whose bounding box meets the box of
-    `half_x` and `half_y` about (x, y), in order."""
+    """Return the indices (k,) of those of the first `count` pieces, from `lower` to `upper` (n, 3),
+    whose bounding box meets the box of `half_x` and `half_y` about (x, y), mm, in order."""
     found = np.empty(count, dtype=np.int64)
     size = 0
     for k in range(count):

@@ -69,17 +69,17 @@ class Engagement:
 
     @property
     def width(self) -> Floats:
-        """Width of cut on both sides together, mm."""
+        """Return the width of cut on both sides together, mm, (samples,)."""
         return np.asarray(self.right + self.left, dtype=np.float64)
 
     @property
     def cuts(self) -> Flags:
-        """Tells which samples cut at all."""
+        """Tell which samples (n,) cut at all."""
         return np.asarray(self.width > CUTTING, dtype=np.bool_)
 
     @property
     def level(self) -> Flags:
-        """Tells which samples lie on level pieces."""
+        """Tell which samples (n,) lie on level pieces."""
         rise = (self.pieces.upper - self.pieces.lower)[self.piece, 2]
         return np.asarray(np.abs(rise) < _FALL, dtype=np.bool_)
 

@@ -35,6 +35,7 @@ class KeptFace:
 
     @staticmethod
     def of(face: Singles) -> KeptFace:
+        """Return `face` [iy, ix] packed; no bit of it is lost."""
         bits = np.ascontiguousarray(face).view(np.int32).ravel()
         values, counts = np.unique(bits[:: max(len(bits) // _SAMPLE, 1)], return_counts=True)
         common = int(values[int(np.argmax(counts))])
@@ -44,7 +45,7 @@ class KeptFace:
         return KeptFace(face.shape, common, np.packbits(other), bits[other])
 
     def face(self) -> Singles:
-        """Return the face as it was."""
+        """Return the face as it was, [iy, ix], mm."""
         if self.others is None:
             return self.heights.copy().view(np.float32).reshape(self.shape)
         bits = np.full(int(np.prod(self.shape)), self.common, dtype=np.int32)

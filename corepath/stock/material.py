@@ -102,7 +102,7 @@ class Grid:
         return slice(low_y, high_y + 1), slice(low_x, high_x + 1)
 
     def near(self, x: float, y: float, radius: float) -> Mask:
-        """Return a mask of the columns within `radius` of a place."""
+        """Return a mask [iy, ix] of the columns within `radius` of a place, mm."""
         mask = np.zeros((self.ny, self.nx), dtype=np.bool_)
         part = self.about(x, y, radius)
         mask[part] = (self.xs[None, part[1]] - x) ** 2 + (
@@ -222,6 +222,7 @@ class Stock:
         return other
 
     def copy(self) -> Stock:
+        """Return a blank of its own that is cut without this one."""
         other = self._without_tops()
         other.wood_top, other.cast_top = self.wood_top.copy(), self.cast_top.copy()
         other.top = self.top.copy()
@@ -292,8 +293,8 @@ class Stock:
         self.raw = np.minimum(self.raw, np.float32(height))
 
     def carve(self, mask: Mask, height: float | Singles) -> None:
-        """Remove all that stands above `height` (mm, one for all or one a column) in the columns of
-        `mask`."""
+        """Remove all that stands above `height` (mm, one for all or [iy, ix]) in the columns of
+        `mask` [iy, ix]."""
         level = np.asarray(height, dtype=np.float32)
         np.minimum(self.wood_top, level, out=self.wood_top, where=mask)
         np.minimum(self.cast_top, level, out=self.cast_top, where=mask)
@@ -321,19 +322,20 @@ class Stock:
 
     @staticmethod
     def filled(bottom: Singles, top: Singles) -> Mask:
-        """Tell which intervals hold anything."""
+        """Tell which intervals from `bottom` to `top` (of one shape) hold anything."""
         there: Mask = top > bottom + np.float32(_EMPTY)
         return there
 
     @property
     def solid(self) -> Mask:
-        """Tells which columns hold anything."""
+        """Tell which columns hold anything, [iy, ix]."""
         solid: Mask = self.top > np.float32(NOWHERE / 2.0)
         return solid
 
     @property
     def bottom(self) -> Singles:
-        """Height of the lowest solid of each column; meaningless where nothing is left."""
+        """Return the height, mm, of the lowest solid of each column, [iy, ix]; meaningless where
+        nothing is left."""
         wood = np.where(self.has_wood, self.wood_bottom, np.float32(-NOWHERE))
         cast = np.where(self.has_casting, self.cast_bottom, np.float32(-NOWHERE))
         return np.minimum(wood, cast)

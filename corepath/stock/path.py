@@ -37,10 +37,11 @@ class Pieces:
     owner: Ints
 
     def pick(self, which: NDArray[np.bool_]) -> Pieces:
+        """Return the pieces that the mask `which` (n,) takes."""
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
     def at(self, which: Ints) -> Pieces:
-        """Return the pieces of these indices."""
+        """Return the pieces of these indices (k,), in their order."""
         return Pieces(self.lower[which], self.upper[which], self.owner[which])
 
     def below(self, level: float) -> Pieces:

@@ -227,9 +227,11 @@ class Labels:
     """times the estimated width of a label that is kept free for it"""
 
     def block(self, box: Box) -> None:
+        """Keep labels off `box` from now on."""
         self.taken.append(box)
 
     def free(self, box: Box) -> bool:
+        """Tell whether `box` lies within the room for labels and meets nothing that is taken."""
         return self.room.holds(box) and not any(box.meets(other) for other in self.taken)
 
     def quiet(self, box: Box) -> bool:

@@ -73,6 +73,7 @@ class Box:
         )
 
     def grown(self, by: float) -> Box:
+        """Return the box with `by` mm more on every side."""
         return Box(self.x0 - by, self.y0 - by, self.x1 + by, self.y1 + by)
 
 
@@ -234,6 +235,7 @@ class Document:
             self.add("path", class_=class_, d=data, **attributes)
 
     def line(self, x0: float, y0: float, x1: float, y1: float, class_: str) -> None:
+        """Add a line from (x0, y0) to (x1, y1), mm of the sheet, of a class of the style sheet."""
         self.add("line", class_=class_, x1=x0, y1=y0, x2=x1, y2=y1)
 
     def text(
@@ -287,6 +289,7 @@ class Document:
 
     @contextmanager
     def defs(self) -> Iterator[None]:
+        """Put what is drawn within the block into the document's definitions."""
         self._parts.append(" " * self._depth + "<defs>")
         self._depth += 1
         yield

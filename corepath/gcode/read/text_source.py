@@ -46,10 +46,13 @@ class FileSource:
     path: Path
 
     def lines(self) -> Iterator[str]:
+        """Yield the lines from the file, which is never held as a whole. Raises OSError where it
+        cannot be read."""
         with open_regular(self.path) as file:
             yield from lines_of(file)
 
     def sha256(self) -> str:
+        """Return the digest of the file's bytes, hexadecimal."""
         with open_regular(self.path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
 

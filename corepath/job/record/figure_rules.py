@@ -55,6 +55,7 @@ def again(entry: Entry, others: Sequence[Entry], facts: JobFacts) -> Iterator[Re
 
 
 def value_of(entry: Entry) -> float:
+    """Return the figure of an entry, 0 where it has none."""
     return 0.0 if entry.value is None else entry.value
 
 

@@ -284,7 +284,8 @@ def reaching(p: Array, profile: CutterProfile, frame: Array) -> tuple[Ints, Ints
 def finer(
     p: Array, profile: CutterProfile, frame: Array, parts: int, starts: Ints, moves: Ints
 ) -> tuple[Array, Ints, Ints]:
-    """What `reaching` gives, for cells `parts` times as small: their frame, starts and moves.
+    """Return what `reaching` gives, for cells `parts` times as small: their frame, the place in
+    `moves` at which each cell begins (cells + 1,), and the moves of one cell after the other.
 
     `starts` and `moves` are those of `reaching` for the cells of `frame`. Far fewer moves decide in
     a small cell, but to find them from all moves would take far longer.

@@ -92,7 +92,8 @@ class Around:
         return found
 
     def straight(self, start: Array, end: Array) -> bool:
-        """Whether the straight line between two places stays in the room, seen from above."""
+        """Return whether the straight line between two places (x, y, …), mm, stays in the room,
+        seen from above."""
         return bool(self._whole.covers(LineString([start[:2], end[:2]])))
 
     def clipped(self, track: Array) -> list[Array]:

@@ -174,11 +174,11 @@ def _directed(points: Floats, cleared: BaseGeometry) -> Floats:
 def corner_reliefs(
     lap: Floats, parts: Sequence[Polygon], following: NextLap, room: Polygon
 ) -> tuple[list[CornerRelief], list[Polygon]]:
-    """Detours from `lap` (closed, along the edge of what is cleared) that clear `parts`, which the
-    lap `following` it could not take.
+    """Return detours from `lap` ((n, 2), closed, along the edge of what is cleared) that clear
+    `parts`, which the lap `following` it could not take; and the parts that no relief can clear,
+    which must be entered by ramps of their own.
 
-    `room` is where the middle may be at all. Also returns the parts that no relief can clear: they
-    must be entered by ramps of their own.
+    `room` is where the middle may be at all.
     """
     found: list[CornerRelief] = []
     rest: list[Polygon] = []

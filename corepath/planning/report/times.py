@@ -51,6 +51,7 @@ class Apart:
         return self.dwell + self.stop_minutes + self.change_minutes
 
     def count(self) -> dict[str, int]:
+        """Return stops and tool changes for the report."""
         return {"stops": self.stops, "tool_changes": self.changes}
 
 

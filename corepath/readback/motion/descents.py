@@ -73,8 +73,8 @@ class Descents:
         return np.asarray((self.level < _UPRIGHT) & (self.fall > 0.0), dtype=np.bool_)
 
     def steeper(self, slope: float) -> Flags:
-        """Tell which motions fall more than `slope` (mm a mm), those straight down left out; none
-        for an infinite slope."""
+        """Tell for each motion (n,) whether it falls more than `slope` (mm a mm), those straight
+        down left out; none for an infinite slope."""
         if math.isinf(slope):
             return np.zeros(len(self.level), dtype=np.bool_)
         found = ~self.upright & (self.fall > slope * self.level + _ROUNDING)

@@ -27,14 +27,14 @@ Singles = NDArray[np.float32]
 
 
 def to_reach(stock: Stock, area: BaseGeometry, spare: BaseGeometry | None, edge: float) -> Mask:
-    """Return a mask of the columns of `area` that must be reached: all but those within `edge` (mm)
-    of `spare`."""
+    """Return a mask [iy, ix] of the columns of `area` that must be reached: all but those within
+    `edge` (mm) of `spare`."""
     mask = inside(stock, area)
     return mask if spare is None else mask & ~inside(stock, shapely.buffer(spare, edge))
 
 
 def inside(stock: Stock, area: BaseGeometry) -> Mask:
-    """Return a mask of the columns inside an area."""
+    """Return a mask [iy, ix] of the columns inside an area."""
     return stock.grid.inside(rings_of(area))
 
 

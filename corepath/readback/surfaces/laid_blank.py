@@ -55,8 +55,8 @@ def zero_laid(shop: SimulationSetup, laid: LaidUp) -> tuple[float, float, float]
 
 
 def trim_mask(stock: Stock, work: Work, trim: Trim, edge: float) -> Mask:
-    """Return a mask of the columns that the trim may lower: a slot along the outline, as wide as
-    the cutter and what roughing leaves, and `edge` (mm) on either side."""
+    """Return a mask [iy, ix] of the columns that the trim may lower: a slot along the outline, as
+    wide as the cutter and what roughing leaves, and `edge` (mm) on either side."""
     slot = trim.area.buffer(2.0 * work.cutter.radius + trim.finish + edge).difference(
         trim.area.buffer(-edge)
     )

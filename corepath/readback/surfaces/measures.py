@@ -20,8 +20,8 @@ _BARS = 12
 
 
 def spread(values: NDArray[np.floating]) -> Extra:
-    """Return a histogram for `Measure.extra`: the edges of bars of equal width and how many values
-    each holds; empty for no values."""
+    """Return a histogram of `values` (any shape) for `Measure.extra`: the edges of bars of equal
+    width and how many values each holds; empty for no values."""
     if not values.size:
         return ()
     low, high = float(values.min()), float(values.max())

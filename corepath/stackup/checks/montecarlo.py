@@ -81,5 +81,6 @@ def least_over(
 
 
 def low_quantile(values: Sequence[float] | Floats) -> float:
-    """Return the value that all but 0.135 % of `values` exceed."""
+    """Return the value that all but 0.135 % of `values` (n,) exceed: three standard deviations
+    below the mean of a normal distribution."""
     return float(np.quantile(np.asarray(values), LOW_SHARE))

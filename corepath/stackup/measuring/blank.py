@@ -182,14 +182,15 @@ class Blank:
         return low, high
 
     def thickness(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Return T."""
+        """Return T, mm; x and y in mm, board frame, are broadcast together here and in all that
+        follows."""
         # Heights alone give T + gA with gA anywhere from 0 to flat: take the middle of that, and
         # add the other half to the error below.
         value = self._thickness.at(x, y)
         return value - self.flat / 2 if self._from_heights else value
 
     def thickness_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Return the half-width of T."""
+        """Return the half-width of T, mm."""
         value = self._thickness.error_at(x, y)
         return value + self.flat / 2 if self._from_heights else value
 
@@ -198,7 +199,7 @@ class Blank:
         return self.thickness_map is None and self.top_map is not None
 
     def gap(self, x: ArrayLike, y: ArrayLike) -> Floats:
-        """Return gA, never negative; 0 where it was not measured."""
+        """Return gA, mm, never negative; 0 where it was not measured."""
         return np.maximum(self._gap.at(x, y), 0.0)
 
     def gap_error(self, x: ArrayLike, y: ArrayLike) -> Floats:
@@ -246,7 +247,7 @@ class Blank:
         return off(planes, x, y, self.raw_top(x, y))
 
     def gap_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Return least and largest gA."""
+        """Return least and largest gA, mm."""
         gap, error = self.gap(x, y), self.gap_error(x, y)
         return np.maximum(gap - error, 0.0) if self.gap_measured else np.zeros_like(
             gap
@@ -259,7 +260,7 @@ class Blank:
         return self.thickness(x, y) + self.gap(x, y)
 
     def raw_top_bounds(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
-        """Return least and largest T + gA."""
+        """Return least and largest T + gA, mm."""
         # A measured height is one figure with one error; T and gA would count two.
         if self.top_map is not None:
             top, error = self.top_map.value(x, y), self.top_error(x, y)

@@ -217,7 +217,8 @@ class Fitted:
         return float(half.max())
 
     def extrapolated(self, x: ArrayLike, y: ArrayLike) -> NDArray[np.bool_]:
-        """Return whether `x`, `y` (mm) lie more than `OUTSIDE` beyond the hull of the places."""
+        """Return whether `x`, `y` (mm, broadcast together) lie more than `OUTSIDE` beyond the hull
+        of the places."""
         import shapely
 
         fx, fy, shape = _flat(x, y)

@@ -40,7 +40,8 @@ GAUGED = ", gauged"
 
 
 def normal(generator: np.random.Generator, count: int) -> Floats:
-    """Draws from a normal distribution of a third of the half-width, cut off at its ends."""
+    """Return `count` draws (count,), in half-widths, from a normal distribution of a third of the
+    half-width, cut off at its ends."""
     drawn = generator.standard_normal(count) / SIGMAS
     # 0.27 % lie beyond the ends: they are drawn again, so that nothing piles up at an end
     while (beyond := np.abs(drawn) > 1.0).any():
@@ -49,7 +50,7 @@ def normal(generator: np.random.Generator, count: int) -> Floats:
 
 
 def even(generator: np.random.Generator, count: int) -> Floats:
-    """Draws evenly over the whole interval."""
+    """Return `count` draws (count,), in half-widths, evenly from the whole interval."""
     return generator.uniform(-1.0, 1.0, count)
 
 

@@ -71,6 +71,7 @@ class PlanView:
         )
 
     def sheet(self, x: float, y: float) -> tuple[float, float]:
+        """Return where (x, y), mm of the model, lies on the sheet, mm."""
         return self.ox + x * self.scale, self.oy - y * self.scale
 
     @property
@@ -159,6 +160,7 @@ def draw_spared(view: PlanView, work: Work) -> bool:
 
 
 def draw_obstacles(view: PlanView, areas: Sequence[Polygon]) -> None:
+    """Draw the outlines of obstacles, given in the frame of the set-up."""
     for area in areas:
         view.svg.path(polygon_path(area, view.places), "obstacle narrow")
 

@@ -126,6 +126,7 @@ class Scene:
         return self.pose.shape(shape)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
+        """Return where a place of the board lies in the bed frame of the set-up, mm."""
         if self.setup == "D":
             laid = laid_up(self.job, self.board)
             return float(laid.place(x, laid.edge_middle)[0]), y

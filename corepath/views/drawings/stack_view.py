@@ -73,6 +73,7 @@ class StackHeights:
         self.barrel = None if insert is None else insert.barrel.nominal
 
     def levels(self) -> list[Level]:
+        """Return the levels that are drawn, mm over the finished bottom."""
         out = [
             Level(self.raw_top, f"raw top; blank {mm(self.raw_top - self.raw_bottom):.2f} thick"),
             Level(self.deck, "deck, highest", True),

@@ -55,6 +55,7 @@ class MapSheet:
         return pose_of(self.job, "B" if self.below else "A")
 
     def seen(self, shape: Polygon) -> Polygon:
+        """Return a shape of the board as it is seen in the map's set-up."""
         return self.pose.shape(shape)
 
     def over(self, casting: Casting) -> Over:
@@ -64,6 +65,7 @@ class MapSheet:
         return lambda x, y: plain(np.asarray(x) * fx, np.asarray(y) * fy)
 
     def at(self, station: Station) -> tuple[float, float]:
+        """Return where a station lies as it is seen in the map's set-up, mm."""
         return self.pose.place(station.x, station.y)
 
     @property

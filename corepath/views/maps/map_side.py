@@ -68,6 +68,7 @@ def _casting_lines(sheet: MapSheet) -> list[str]:
 
 
 def draw_side(svg: Document, sheet: MapSheet, bands: Bands) -> None:
+    """Draw the block beside the map: the blank, what is known of it, and the bands' legend."""
     blank = sheet.job.blank
     rows = [
         ("job", sheet.job.title),

@@ -128,6 +128,7 @@ class Facts:
         return self.stackup.table
 
     def scene(self, setup: Setup) -> Scene:
+        """Return what lies where in a set-up."""
         return Scene(self.job, self.board, self.stackup, setup)
 
     def works_of(self, setup: str, *names: str) -> tuple[Work, ...]:

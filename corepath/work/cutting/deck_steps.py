@@ -203,8 +203,8 @@ def surface_minutes(
     widest: float,
     feed: float,
 ) -> tuple[float, float]:
-    """Least minutes to finish a surface with the `slopes` (`slopes_over`) at nodes `spacing` mm
-    apart, and those of the part that slopes by more than 0.001.
+    """Return the least minutes to finish a surface with the `slopes` (`slopes_over`: two arrays of
+    one shape) at nodes `spacing` mm apart, and those of the part that slopes by more than 0.001.
 
     The integral of dA / (s·feed): s (at most `widest`, mm) is the largest step between neighbouring
     contacts that any direction of lines allows, which is that of lines up the slope: s = √(8 c rho
