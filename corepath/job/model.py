@@ -27,7 +27,7 @@ from pydantic import (
 )
 
 from corepath.job.places import Mirror, images, pattern_places
-from corepath.motion.cutter import Cutter, Helix, Material, Shape, has_cone
+from corepath.motion.cutter import Cutter, Helix, Material, Shape, missing_sizes
 
 if TYPE_CHECKING:
     from corepath.motion.clock import Limits
@@ -776,10 +776,11 @@ class CutterSection(Section):
 
     @model_serializer(mode="wrap")
     def _keys_of_its_shape(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """All keys; the taper only of a cutter that has one, so that it alone changes a digest."""
+        """All keys but those of sizes that it has not, so that only cutters which have them change
+        a digest."""
         keys: dict[str, Any] = others(self)
-        if not has_cone(self.shape):
-            keys.pop("taper_angle", None)
+        for key in missing_sizes(self.shape):
+            keys.pop(key, None)
         return keys
 
     def as_measured(self, diameter: float) -> CutterSection:

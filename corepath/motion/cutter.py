@@ -12,7 +12,9 @@ from corepath.lengths import mm
 from corepath.motion.cutter_profile import CutterProfile
 
 __all__ = [
+    "ANGLES",
     "DECK_SHAPES",
+    "OPTIONS",
     "Cutter",
     "Cutting",
     "EndFault",
@@ -22,7 +24,8 @@ __all__ = [
     "Shape",
     "cutter_words",
     "end_faults",
-    "has_cone",
+    "missing_sizes",
+    "own_sizes",
 ]
 
 Shape = Literal["flat", "ball", "bull", "drill", "taper"]
@@ -36,11 +39,12 @@ DECK_SHAPES: tuple[Shape, ...] = ("taper", "ball", "bull", "flat")
 class _End(NamedTuple):
     """What a shape's end is made of: its `corner` (none; half the diameter; or one of its own, told
     beside the diameter since it does not follow from it), a `cone` over the corner; whether it cuts
-    to its `centre`."""
+    to its `centre`; the keys of sizes that it alone has (`own`)."""
 
     corner: Literal["none", "half", "own"] = "none"
     cone: bool = False
     centre: bool = False
+    own: tuple[str, ...] = ()
 
 
 # One owner for what follows from the shape: rules, path finding, profile and words need no cases.
@@ -49,8 +53,20 @@ _ENDS: dict[Shape, _End] = {
     "ball": _End("half", centre=True),
     "bull": _End("own"),
     "drill": _End(centre=True),
-    "taper": _End("half", cone=True, centre=True),
+    "taper": _End("half", cone=True, centre=True, own=("taper_angle",)),
 }
+
+OPTIONS = {
+    "corner_radius": "corner radius",
+    "cutting_length": "edges",
+    "shank": "shank",
+    "stick_out": "out",
+    "taper_angle": "angle",
+}
+"""How a command line names the sizes of a cutter, by their keys."""
+
+ANGLES = frozenset({"taper_angle"})
+"""Those that are degrees, no lengths."""
 
 _STEEPEST = 30.0  # degrees a side of a cone
 
@@ -197,9 +213,14 @@ class EndFault(NamedTuple):
     allowed: str
 
 
-def has_cone(shape: Shape) -> bool:
-    """Whether the end of such a cutter has a cone, and so an angle."""
-    return _ENDS[shape].cone
+def own_sizes(shape: Shape) -> tuple[str, ...]:
+    """Return the keys of sizes that such a cutter has and those of some other shapes have not."""
+    return _ENDS[shape].own
+
+
+def missing_sizes(shape: Shape) -> frozenset[str]:
+    """Return the keys of sizes that cutters of other shapes have and such a one has not."""
+    return frozenset(key for end in _ENDS.values() for key in end.own) - set(_ENDS[shape].own)
 
 
 def end_faults(cutter: Cutter, corner: float | None) -> Iterator[EndFault]:

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
-from typing import NamedTuple, get_args
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, NamedTuple, get_args
 
 from corepath.errors import Fault, InputError
 from corepath.lengths import MM_PER_INCH
 from corepath.motion.clock import Limits
-from corepath.motion.cutter import Cutter, Shape, end_faults
+from corepath.motion.cutter import ANGLES, OPTIONS, Cutter, Shape, end_faults, own_sizes
 from corepath.readback.foreign.foreign_facts import ForeignSetup
 
 __all__ = ["ForeignOptions", "bench_of"]
@@ -27,13 +28,6 @@ _CUTTER = re.compile(
     rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
 _SHAPES: tuple[Shape, ...] = get_args(Shape)
-_NAMES = {
-    "corner_radius": "corner radius",
-    "taper_angle": "angle",
-    "shank": "shank",
-    "cutting_length": "edges",
-}
-"""How the option names the sizes of a cutter's end."""
 _LARGEST = 10_000.0
 _MOST_COLUMNS = 40_000_000  # at four bytes a column 160 MB for one face
 _UNKNOWN = 1.0e6  # mm: edges or stick-out that nobody named are not judged
@@ -162,30 +156,40 @@ def _cutter(text: str, faults: list[Fault]) -> Cutter | None:
     scale = MM_PER_INCH if (unit or "").startswith("in") else 1.0
     diameter = float(width) * scale
     radius = 0.0 if corner is None else float(corner) * scale
-    extra = {
-        name: float(value) * (1.0 if name == "angle" else scale)
-        for name, value in (part.split("=") for part in more.split(",")[1:])
+    typed = dict(part.split("=") for part in more.split(",")[1:])
+    sizes: dict[str, Any] = {
+        key: float(typed.pop(OPTIONS[key])) * (1.0 if key in ANGLES else scale)
+        for key in _keys(shape)
+        if OPTIONS[key] in typed
     }
-    edges, out = extra.get("edges", _UNKNOWN), extra.get("out", _UNKNOWN)
-    made = Cutter(
-        int(number) if number else -1, shape, diameter, radius, 2, edges, out, centre_cutting=True,
-        shank=extra.get("shank", 0.0), taper_angle=extra.get("angle", 0.0),
+    plain = Cutter(
+        int(number) if number else -1, shape, diameter, radius, 2, _UNKNOWN, _UNKNOWN,
+        centre_cutting=True,
     )  # fmt: skip
-    says = _wrong(made, None if corner is None else radius, extra)
+    made = replace(plain, **sizes)
+    wrong = typed or any(value <= 0.0 for value in sizes.values())
+    says = (
+        f"only {', '.join(sorted(f'{OPTIONS[key]}=' for key in _keys(shape)))} above 0 may follow"
+        if wrong
+        else _wrong(made, None if corner is None else radius, sizes)
+    )
     if says:
         faults.append(Fault("--cutter", says, text, _CUTTER_ALLOWED))
         return None
     return made
 
 
-def _wrong(cutter: Cutter, corner: float | None, extra: dict[str, float]) -> str:
+def _keys(shape: Shape) -> tuple[str, ...]:
+    """Keys of the sizes that may follow: those that tell how far its edges go, and its own."""
+    own = own_sizes(shape)
+    return ("cutting_length", "stick_out", *(("shank", *own) if own else ()))
+
+
+def _wrong(cutter: Cutter, corner: float | None, sizes: Mapping[str, float]) -> str:
     if not 0.0 < cutter.diameter <= 500.0:
         return "its diameter must be above 0 and at most 500 mm"
-    wanted = {"edges", "out"} | ({"angle", "shank"} if cutter.coned else set())
-    if set(extra) - wanted or any(value <= 0.0 for value in extra.values()):
-        return f"only {', '.join(f'{name}=' for name in sorted(wanted))} above 0 may follow"
     for fault in end_faults(cutter, corner):
-        return f"{_NAMES[fault.key]}: {fault.says}; allowed: {fault.allowed}"
-    if cutter.coned and not {"shank", "edges"} & set(extra):
-        return "a taper needs shank= or edges=LENGTH, where its cone ends"
+        return f"{OPTIONS[fault.key]}: {fault.says}; allowed: {fault.allowed}"
+    if own_sizes(cutter.shape) and not {"shank", "cutting_length"} & set(sizes):
+        return f"a {cutter.shape} needs shank= or edges=LENGTH, where its flank ends"
     return ""

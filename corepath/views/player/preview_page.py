@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -17,6 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup
 
 from corepath.motion.cutter import Cutter
+from corepath.motion.cutter_profile import heights
 from corepath.views.player import pack
 from corepath.views.player.bodies import SLOT, glb, viewer
 from corepath.views.player.play_model import (
@@ -34,6 +34,9 @@ __all__ = ["PageHead", "page_data", "page_part", "preview_html"]
 
 _SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
 """Parts of the page's script, in the order in which they need one another."""
+
+_RADII = 97
+"""Places at which the page knows a cutter's end: four for each at which it draws half of one."""
 
 
 class _Faces:
@@ -134,11 +137,11 @@ def page_data(
     }
 
 
-def _cone(cutter: Cutter) -> dict[str, float]:
-    """Where a tapered ball's flank begins, mm from the axis, and its rise per mm from there."""
-    end = cutter.profile
-    cone = {"cone_from": end.cone_from, "cone_slope": end.cone_slope}
-    return cone if math.isfinite(end.cone_slope) else {}
+def _end(cutter: Cutter) -> list[float]:
+    """Heights of the cutter's end over its tip, mm, at equal steps from its axis to its rim."""
+    away = np.linspace(0.0, cutter.radius, _RADII)
+    found: list[float] = heights(away, cutter.profile).round(3).tolist()
+    return found
 
 
 def _farthest(reels: Sequence[PlayedFile]) -> float:
@@ -161,8 +164,7 @@ def _entry(reel: PlayedFile, faces: _Faces, states: dict[str, int]) -> dict[str,
         "cutter": {
             "says": cutter.describe(),
             "radius": cutter.radius,
-            "corner": cutter.corner_radius,
-            **_cone(cutter),
+            "end": _end(cutter),
             "cutting": cutter.cutting_length,
         },
         "zero": [round(value, 6) for value in reel.zero],

@@ -145,15 +145,16 @@ function paintNose(f, along, at, now, tip) {
   const off = (along === "x" ? tip.y + zero[1] : tip.x + zero[0]) - at, z = tip.z + zero[2];
   if (Math.abs(off) > cutter.radius) return;
   const half = Math.sqrt(cutter.radius ** 2 - off ** 2), c = f.context;
-  const flat = cutter.cone_slope ? 0 : cutter.radius - cutter.corner;
-  const corner = (d) => (d <= flat ? 0 : cutter.corner - Math.sqrt(Math.max(cutter.corner ** 2 - (d - flat) ** 2, 0)));
-  const rise = (d) => (cutter.cone_slope && d > cutter.cone_from
-    ? corner(cutter.cone_from) + (d - cutter.cone_from) * cutter.cone_slope : corner(d));
+  const { end } = cutter, last = end.length - 1;
+  const rise = (d) => {
+    const place = (Math.min(d, cutter.radius) / cutter.radius) * last, k = Math.min(Math.floor(place), last - 1);
+    return end[k] + (end[k + 1] - end[k]) * (place - k);
+  };
   c.beginPath();
   c.moveTo(f.px(x - half), f.pz(z + cutter.cutting));
   for (let i = -24; i <= 24; i++) {
     const dx = (half * i) / 24;
-    c.lineTo(f.px(x + dx), f.pz(z + rise(Math.min(Math.hypot(dx, off), cutter.radius))));
+    c.lineTo(f.px(x + dx), f.pz(z + rise(Math.hypot(dx, off))));
   }
   c.lineTo(f.px(x + half), f.pz(z + cutter.cutting));
   c.closePath();
