@@ -1,4 +1,4 @@
-"""The deck's form: thickness along the board, septic step, distances, spline, extremes, faults of
+"""The deck's form: thickness along the board, smoothstep, distances, spline, extremes, faults of
 its keys."""
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def deck(make_job):
     return build_deck(job, build_outline(job, Path()))
 
 
-def test_septic_step_is_smooth_at_both_ends():
+def test_smoothstep_is_smooth_at_both_ends():
     """A jump in the third derivative is a line load on the skin: value and three derivatives must
     close."""
     step = np.polynomial.Polynomial([0, 0, 0, 0, 35, -84, 70, -20])

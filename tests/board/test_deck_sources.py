@@ -50,7 +50,7 @@ def faults_of(make_job, changes, folder=None):
     return {fault.key: fault.says + " | " + fault.allowed for fault in caught.value.faults}
 
 
-def test_a_straight_edge_softens_to_the_septic_step():
+def test_a_straight_edge_softens_to_the_smoothstep():
     """The closed form: the round kernel's average across a straight edge is S."""
     y = np.linspace(-9.9, 9.9, 67)
     w = blurred(SQUARE, np.full(67, 30.0), y, 8.0)

@@ -73,7 +73,7 @@ def test_tight_blend_fails_with_its_place(tight: SkinFound) -> None:
     assert [check.id for check in tight.checks] == ["skin"] * 3
     assert bending.verdict == pressure.verdict == "fail"
     assert compression.verdict in ("ok", "caution")
-    # 7.5132 is the largest second derivative of the septic step, at u = 0.2764
+    # 7.5132 is the largest second derivative of the smoothstep, at u = 0.2764
     radius = 34.0**2 / (7.5132 * 3.5)
     assert tight.study.bending.radius == pytest.approx(radius, rel=0.08)
     assert bending.value == pytest.approx((0.004 - 0.3 / tight.study.bending.radius) * 100)

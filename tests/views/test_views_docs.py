@@ -117,7 +117,7 @@ def test_fill_seats_and_what_would_pass_are_worked_out_as_the_code_does(sample) 
         room, p = casting.pour.p_limit, casting.pour.p_expected.nominal
         assert casting.casting.id == name
         assert f"{name} 11.4 − {casting.deck_highest:.2f}".replace("4.20", "4.2") in text
-        assert f"− 0.5 = {room:.3g}, so {room - p:.2f} to spare" in text
+        assert f"− 0.5 = {room:.3g}, margin {room - p:.2f}" in text
     assert f"at least {checks['wood-over-seat'].value:.2f} here" in text
     assert f"− 0.3 − 8.0 = {checks['barrel'].value:.2f} below the deck" in text
     (low, high), board = (

@@ -2,8 +2,8 @@
 
 A form's *weight* is its indicator (1 inside, 0 outside) averaged by the round kernel (1 -
 r²/a²)^(5/2), a being its radius. Across a straight edge the average is (1 - s²)³ integrated, which
-is the septic step; round a corner it has no crease either, since three derivatives are continuous
-wherever the kernel passes.
+is the smoothstep of degree 7; round a corner it has no crease either, since three derivatives are
+continuous wherever the kernel passes.
 
 By Gauss's theorem the average is a sum over the form's edges: the kernel is the divergence of the
 field g(r) (x, y), g(r) = (1 - (1 - r²/a²)^(7/2)) / (2 pi r²) within the kernel and 1 / (2 pi r²)

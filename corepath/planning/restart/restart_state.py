@@ -48,7 +48,7 @@ def block_of(text: str) -> Block:
 def state_at(lines: Sequence[str], number: int) -> ModalState:
     """Return the state at the start of line `number` of a program that the read-back reads without
     a fault."""
-    # The machine of the read-back follows what bears on motion; modes that a restart must repeat
+    # The machine of the read-back follows what motion depends on; modes that a restart must repeat
     # but that move nothing (path control, override, offset, coolant) are gathered beside it.
     machine = Machine()
     path, override, offset, changed, backwards = "", "", "G49", False, False

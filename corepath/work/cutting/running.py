@@ -94,8 +94,8 @@ def run(job: Job, section: CutterSection, asked: CutRequest) -> Cutting:
 def _light_cut(
     cutter: Cutter, stepover: float, allowance: float, asked: CutRequest
 ) -> tuple[float, float] | None:
-    """(width, depth) in mm of the light laps of an operation, as along a straight wall; None where
-    it has none."""
+    """Return (width, depth), mm, of the finishing pass of an operation, as along a straight wall;
+    None where it has none."""
     if asked.scallop is not None:
         return min(stepover, scallop_step(cutter, asked.scallop)), asked.deep
     if asked.wall is None or allowance <= 0.0 or cutter.shape == "drill":
