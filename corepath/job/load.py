@@ -22,7 +22,7 @@ from corepath.job.rules.beyond import beyond
 from corepath.job.rules.consistency import ValidSections, contradictions
 from corepath.job.rules.counts import too_many
 from corepath.job.rules.half_converted import half_converted
-from corepath.job.stand_ins import fill_hardware, fill_resin, with_stand_ins
+from corepath.job.stand_ins import fill_bed, fill_hardware, fill_resin, with_stand_ins
 from corepath.job.text.positions import Path
 from corepath.job.text.schema import JOB, KEY
 from corepath.job.text.shop_file import SHARED, joined
@@ -94,6 +94,7 @@ def _checked(source: Source) -> tuple[Job | None, list[Fault]]:
     faults += _unsafe_texts(known, ())
     fill_hardware(known)
     fill_resin(known)
+    fill_bed(known)
     inch = known.get("units") == "inch"
     sections = _sections(known, inch, source, faults)
     for path, says, allowed in contradictions(ValidSections(sections)):

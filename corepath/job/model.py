@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from corepath.motion.clock import Limits
 
 __all__ = [
-    "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection", "DowelSection",
-    "GrooveSection", "HardwareSection", "HoldSection", "Inches", "InsertSection", "Job",
-    "LayupSection", "LimitsSection", "MachineSection", "Millimetres", "MillingSection",
+    "BedSection", "BlankSection", "BoardSection", "CastSection", "CutterSection", "DeckSection",
+    "DowelSection", "GrooveSection", "HardwareSection", "HoldSection", "Inches", "InsertSection",
+    "Job", "LayupSection", "LimitsSection", "MachineSection", "Millimetres", "MillingSection",
     "ObstacleSection", "OutlineSection", "PatchSection", "PatternSection", "PlacedSection",
     "PlugSection", "Point", "ResinSection", "ScrewSection", "SkimSection", "SkinSection",
     "Tolerances", "TrimSection",
@@ -280,6 +280,29 @@ class BlankSection(Section):
     )
 
 
+class BedSection(Section):
+    size: tuple[PositiveLength, PositiveLength] = Field(
+        description="[along x, along y] of the spoil board, its middle at X0 Y0"
+    )
+    thickness: PositiveLength = Field(
+        description="of the spoil board as last measured; blank.spoil_board where a job gives none"
+    )
+    least: PositiveLength = Field(
+        10.0, description="thickness below which it is worn out, and a job is refused"
+    )
+    face: PositiveLength = Field(0.4, description="depth that facing takes off")
+    pins: tuple[Point, ...] = Field(
+        (), description="[[x, y], …] of the holes for dowels that the jobs of the shop share"
+    )
+    pin_diameter: PositiveLength = Field(5.0, description="of these holes")
+    pin_depth: PositiveLength = Field(7.0, description="of these holes")
+    cross: PositiveLength = Field(30.0, description="length of the arms of the cross at X0 Y0")
+    cross_depth: PositiveLength = Field(0.3, description="depth of the cross")
+    edge: tuple[PositiveLength, PositiveLength] | None = Field(
+        None, description="[length, thickness] of the largest blank whose edge is squared"
+    )
+
+
 class GrooveSection(Section):
     inside: PositiveLength = Field(description="width of the groove inside the outline")
     outside: PositiveLength = Field(description="width of the groove outside the outline")
@@ -429,6 +452,18 @@ class DowelSection(Section):
     diameter: PositiveLength = Field(description="of the dowel and its hole")
     depth_in_bed: PositiveLength = Field(description="how deep it sits in the spoil board")
     stand: PositiveLength = Field(description="how far it stands above the bed")
+    in_bed: Literal["drill", "there"] = Field(
+        "drill",
+        description="its hole in the spoil board: drilled with that in the blank, or there already",
+    )
+
+    @model_serializer(mode="wrap")
+    def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; `in_bed` only where a hole is there, so that it alone changes a digest."""
+        keys: dict[str, Any] = others(self)
+        if self.in_bed == "drill":
+            del keys["in_bed"]
+        return keys
 
 
 class SkimSection(Section):
@@ -888,6 +923,7 @@ class Job(Section):
     limits: LimitsSection = Field(default_factory=lambda: LimitsSection())
     resin: tuple[ResinSection, ...] = ()
     hardware: tuple[HardwareSection, ...] = ()
+    bed: BedSection | None = None
 
     @model_validator(mode="after")
     def _cast_knows_its_resin(self) -> Self:
@@ -898,10 +934,10 @@ class Job(Section):
 
     @model_serializer(mode="wrap")
     def _tables_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """All keys; own resins and hardware only where there are any, so that they alone change a
-        digest."""
+        """All keys; own resins, own hardware and the bed only where they are given, so that they
+        alone change a digest."""
         keys: dict[str, Any] = others(self)
-        for name in ("resin", "hardware"):
+        for name in ("resin", "hardware", "bed"):
             if not keys[name]:
                 del keys[name]
         return keys

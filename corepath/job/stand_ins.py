@@ -17,10 +17,10 @@ from corepath.job.model import MachineSection
 from corepath.job.tables.builtin import HARDWARE_KEYS, hardware
 from corepath.job.text.source import path_of
 
-__all__ = ["fill_hardware", "fill_resin", "with_stand_ins"]
+__all__ = ["fill_bed", "fill_hardware", "fill_resin", "with_stand_ins"]
 
 # Sections, and below keys of other sections, on which no geometry of the board depends.
-_APART = frozenset({"skim", "cast", "skin", "layup", "hold", "tolerances", "limits", "trim"})
+_APART = frozenset({"bed", "skim", "cast", "skin", "layup", "hold", "tolerances", "limits", "trim"})
 _APART_KEYS = {
     "blank": frozenset({"tolerance", "wood", "grain"}),
     "deck": frozenset({"clean_up", "smooth", "least_radius", "scallop"}),
@@ -56,6 +56,13 @@ def fill_resin(known: dict[str, Any]) -> None:
     cast, own = known.get("cast"), _rows(known, "resin")
     if isinstance(cast, dict) and isinstance(cast.get("resin"), str) and cast["resin"] in own:
         _fill(cast, own[cast["resin"]], _RESIN_KEYS)
+
+
+def fill_bed(known: dict[str, Any]) -> None:
+    """Give the blank of the document `known` the spoil board of its bed, where it gives none."""
+    bed, blank = known.get("bed"), known.get("blank")
+    if isinstance(bed, dict) and isinstance(blank, dict) and "thickness" in bed:
+        blank.setdefault("spoil_board", bed["thickness"])
 
 
 def _rows(known: Mapping[str, Any], name: str) -> dict[str, Mapping[str, Any]]:

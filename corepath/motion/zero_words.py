@@ -30,6 +30,11 @@ def xy_words(zero: Zero, show: Show) -> str:
             f"{where}, from the squared blank: touch {sides}, or take it from pins or a mark; no "
             "dowel is set yet"
         )
+    if zero.by == "pins":
+        return (
+            f"{where}, from the holes that are in the bed, before the blank lies on them: "
+            f"{dowel_words(zero, show)}. Then take the pins out and lay the blank over the holes"
+        )
     if zero.by == "cradle":
         return f"{where}, from the marks on the cradle: its middle line and X0 along the chord"
     dowels = dowel_words(zero, show)

@@ -91,11 +91,17 @@ class Stackup:
     def zero(self, setup: Setup, operation: str) -> Zero:
         """Return the work zero of an operation in the bed frame of its set-up."""
         pose = pose_of(self.job, setup)
-        # Only the file that makes the dowel holes may find X and Y from an edge. The other files of
-        # A keep that zero; every later set-up finds it from the dowels.
-        by: Found = "dowels" if setup != "A" else "edges" if operation == "dowels" else "kept"
+        by: Found = "dowels" if setup != "A" else self._found_in_a(operation)
         zero = self._touched(setup, operation, *pose.zero)
         return replace(zero, by=by, dowels=tuple(pose.place(*dowel.at) for dowel in self.job.dowel))
+
+    def _found_in_a(self, operation: str) -> Found:
+        """Return how X and Y are found in A. Only the file that makes the dowel holes may find them
+        from an edge, or from holes of the dowels that are in the bed; the others keep that zero."""
+        if operation != "dowels":
+            return "kept"
+        there = any(dowel.in_bed == "there" for dowel in self.job.dowel)
+        return "pins" if there else "edges"
 
     def _touched(self, setup: Setup, operation: str, x: float, y: float) -> Zero:
         """Return the zero with the face that Z is touched on, and its nominal height there."""

@@ -16,7 +16,7 @@ from shapely import Polygon
 from corepath.board.features import Board, Casting
 from corepath.errors import Fault
 from corepath.geometry.counts import fewest_steps
-from corepath.job.model import Job
+from corepath.job.model import DowelSection, Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
 from corepath.motion.cutter import DECK_SHAPES, Cutter
@@ -195,17 +195,26 @@ class _Builder:
                 f"dowel {k}",
                 *dowel.at,
                 top,
-                (Step(dowel.diameter, -dowel.depth_in_bed),),
+                (Step(dowel.diameter, -self._depth_in_bed(dowel)),),
                 breaks_through=0.0,
             )
             for k, dowel in enumerate(self.board.dowels, start=1)
         )
-        watch = [
-            "passes through the blank into the spoil board",
-            "set the dowels before the next file",
-        ]
+        into = {
+            "drill": "passes through the blank into the spoil board",
+            "there": "passes through the blank into holes that are there in the spoil board: no "
+            "pin may stand in them",
+        }
+        watch = [into[kind] for kind in sorted({dowel.in_bed for dowel in self.board.dowels})]
+        watch.append("set the dowels before the next file")
         parts = hole_parts(self.job, "the dowel holes", "dowel", holes, True)
         self._holes(FileOf(1, "A", "dowels"), parts, top, watch)
+
+    def _depth_in_bed(self, dowel: DowelSection) -> float:
+        """How far below the bed the hole of a dowel is cut: where one is there, only clear of the
+        blank."""
+        there = dowel.in_bed == "there"
+        return self.job.milling.into_bed if there else dowel.depth_in_bed
 
     def _holes(
         self, file: FileOf, parts: list[HolePart] | Fault, top: float, watch: list[str]

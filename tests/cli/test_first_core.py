@@ -93,5 +93,5 @@ def test_a_barrel_is_not_measured_in_bar() -> None:
         for line in key_reference().splitlines()
         if line.startswith(("| `barrel`", "| `clearance`"))
     ]
-    assert len(rows) == 3 and not any("| bar |" in row for row in rows)
+    assert len(rows) == 4 and not any("| bar |" in row for row in rows)
     assert "| bar |" in key_reference()

@@ -16,6 +16,7 @@ from difflib import get_close_matches
 from typing import Any, TypeVar
 
 from corepath.job.model import (
+    BedSection,
     BlankSection,
     BoardSection,
     CastSection,
@@ -27,12 +28,14 @@ from corepath.job.model import (
     InsertSection,
     LayupSection,
     MachineSection,
+    MillingSection,
     OutlineSection,
     PlacedSection,
     PlugSection,
     ResinSection,
     SkimSection,
 )
+from corepath.job.rules.bed_rules import bed_contradictions, dowel_contradictions
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.rules.own_tables import own_contradictions
 from corepath.job.tables.builtin import hardware, resins, woods
@@ -236,15 +239,13 @@ def _inserts(parts: ValidSections) -> Iterator[Contradiction]:
 
 
 def _dowels(parts: ValidSections) -> Iterator[Contradiction]:
-    blank = parts.one("blank", BlankSection)
-    for place, dowel in parts.all("dowel", DowelSection):
-        if blank and dowel.depth_in_bed >= blank.spoil_board:
-            says = "the hole would pass through the spoil board"
-            yield (
-                ("dowel", place, "depth_in_bed"),
-                says,
-                f"less than blank.spoil_board, {blank.spoil_board:g} mm",
-            )
+    bed, blank = parts.one("bed", BedSection), parts.one("blank", BlankSection)
+    if bed is not None:
+        yield from bed_contradictions(bed)
+    milling = parts.one("milling", MillingSection)
+    if milling is not None:
+        dowels = list(parts.all("dowel", DowelSection))
+        yield from dowel_contradictions(bed, blank, milling.into_bed, dowels)
 
 
 def _skim(parts: ValidSections) -> Iterator[Contradiction]:

@@ -31,6 +31,7 @@ MOST_ROWS: Mapping[str, int] = MappingProxyType(
         "deck.profile": 1000,
         "layup.rocker": 1000,
         "obstacle.points": 1000,
+        "bed.pins": 60,
     }
 )
 

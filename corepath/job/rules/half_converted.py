@@ -24,6 +24,7 @@ LARGEST: Mapping[str, Mapping[str, float]] = MappingProxyType(
         "board": {"thickness": 120.0, "edge_thickness": 120.0},
         "deck": {"edge_band": 150.0, "clean_up": 10.0, "scallop": 1.5},
         "blank": {"thickness": 150.0, "tolerance": 5.0, "spoil_board": 150.0},
+        "bed": {"thickness": 150.0, "face": 5.0, "pin_diameter": 30.0, "pin_depth": 80.0},
         "groove": {"inside": 100.0, "outside": 100.0, "floor": 60.0, "least_floor": 15.0},
         "plug": {"diameter": 120.0, "bolt_hole": 40.0},
         "insert": {

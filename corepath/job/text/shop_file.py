@@ -25,7 +25,7 @@ from corepath.lengths import MM_PER_INCH
 
 __all__ = ["SHARED", "joined", "shop_path"]
 
-SHARED = ("machine", "hold", "tolerances", "cutter", "resin", "hardware")
+SHARED = ("machine", "hold", "tolerances", "bed", "cutter", "resin", "hardware")
 """Tables of a job that a shop file may hold."""
 
 _ROWS: Mapping[str, str] = MappingProxyType(

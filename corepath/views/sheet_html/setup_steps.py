@@ -60,7 +60,8 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
     code = f"The code in the head of each file is {facts.digest}."
     try_it = "Push island and rim firmly, each on its own: neither may move."
     if setup == "A":
-        return (code, _crosses(facts), f"Lay the blank DECK up: {seen}. Hold it.", try_it)
+        lay = f"Lay the blank DECK up: {seen}. Hold it."
+        return (code, *_bare_bed(facts), _crosses(facts), lay, try_it)
     if setup == "B":
         return (
             "Clean bed, nothing cured on the raw top or under it.",
@@ -74,6 +75,15 @@ def _laying(facts: Facts, setup: Setup) -> tuple[str, ...]:
             try_it,
         )
     return ("Let the skins cure as their makers say.", _pins(facts))
+
+
+def _bare_bed(facts: Facts) -> tuple[str, ...]:
+    """Return the step before the blank covers the holes from which X and Y are found, if any."""
+    zero = facts.works_of("A")[0].zero
+    if zero.by != "pins":
+        return ()
+    words = xy_words(zero, facts.record.shown)
+    return (f"On the bare bed set X and Y with a pointed pin or an edge finder: {words}.",)
 
 
 def _pins(facts: Facts) -> str:
@@ -112,7 +122,9 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
     """Yield what is fitted and touched before a work is run; `before` is the work before it in this
     set-up, None for the first."""
     zero, cutter, machine = work.zero, work.cutter.describe(), facts.job.machine
-    if before is None:
+    if before is None and zero.by == "pins":
+        yield "X and Y stay as set on the bare bed."
+    elif before is None:
         yield (
             "Set X and Y with a pointed pin or an edge finder: "
             f"{xy_words(zero, facts.record.shown)}."

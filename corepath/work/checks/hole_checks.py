@@ -63,7 +63,8 @@ def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
     left = floor + (job.blank.spoil_board - point)
     limit = job.limits.under_holes
     tip = f", its point {mm(point):.2f} deeper" if point else ""
-    key = "dowel.depth_in_bed" if work.setup == "A" else "milling.into_bed"
+    drilled = work.setup == "A" and any(dowel.in_bed == "drill" for dowel in job.dowel)
+    key = "dowel.depth_in_bed" if drilled else "milling.into_bed"
     return judge(
         "spoil-board",
         left,
