@@ -15,6 +15,7 @@ import typer
 
 import corepath
 from corepath import __version__
+from corepath.cli.commands.bed import bed
 from corepath.cli.commands.check import check
 from corepath.cli.commands.edit import edit
 from corepath.cli.commands.new import new
@@ -77,7 +78,7 @@ def _common(
     pass
 
 
-for _command in (new, edit, plan, check, preview, readback, template, restart):
+for _command in (new, edit, plan, check, preview, readback, template, restart, bed):
     app.command()(_command)
 app.command(cls=RecordCommand)(record_command())
 

@@ -28,7 +28,7 @@ FULL_TURN = 1e-6
 
 Setup = Literal["A", "B", "C", "D"]
 System = Literal["G54", "G55"]
-Found = Literal["edges", "pins", "kept", "dowels", "cradle"]
+Found = Literal["edges", "pins", "kept", "dowels", "cradle", "bed", "edge"]
 
 
 class Kind(IntEnum):
@@ -108,7 +108,8 @@ class Zero:
     touching again later is allowed. `system` is the coordinate system of the control that holds it
     (NIST IR 6556, 3.5.13). `by` is how X and Y are found: from the edges of the squared blank (or
     a mark), from `pins` in holes that are in the bed already, `kept` from the file before, from
-    the `dowels` ((x, y) of each in the bed frame), from the marks of the cradle.
+    the `dowels` ((x, y) of each in the bed frame), from the marks of the cradle; of files that cut
+    the `bed` itself or square an `edge`, from these.
     """
 
     x: float

@@ -30,6 +30,13 @@ def xy_words(zero: Zero, show: Show) -> str:
             f"{where}, from the squared blank: touch {sides}, or take it from pins or a mark; no "
             "dowel is set yet"
         )
+    if zero.by == "bed":
+        return (
+            "middle of the bed: its cross, or halfway between the pin holes, once they are there. "
+            "Write down where it is in machine coordinates: all jobs lie about it"
+        )
+    if zero.by == "edge":
+        return "left end of the edge to be, by eye along a straight line: it is cut along Y0"
     if zero.by == "pins":
         return (
             f"{where}, from the holes that are in the bed, before the blank lies on them: "

@@ -39,7 +39,7 @@ from corepath.work.least_time.minutes import least_time
 from corepath.work.one_touch import one_touch, only_cutter
 from corepath.work.works import Deck, Facing, FileOf, Hole, Milling, Opening, Pocket, Step, Work
 
-__all__ = ["build_works"]
+__all__ = ["build_works", "milling_of"]
 
 ROUGH_LEAVE = 0.4
 """mm; least that roughing leaves on the deck for the finishing cutter (common practice, no
@@ -81,6 +81,19 @@ def build_works(job: Job, board: Board, stack: Stackup) -> tuple[tuple[Work, ...
     return works, [*builder.faults, *unfit]
 
 
+def milling_of(job: Job) -> Milling:
+    """What the paths of a job follow of its wishes and its machine."""
+    wish, machine = job.milling, job.machine
+    return Milling(
+        conventional=wish.direction == "conventional",
+        finish_allowance=wish.finish_allowance,
+        light_layer=wish.light_layer,
+        break_through=wish.break_through,
+        canned=machine.canned_cycles,
+        limits=machine.motion_limits,
+    )
+
+
 def _thin_watch(share: Share) -> list[str]:
     """Lines for the head: what to look out for over a thin floor, and which file comes before."""
     watch = []
@@ -112,15 +125,7 @@ class _Builder:
         self.job, self.board, self.stack = job, board, stack
         self.works: list[Work] = []
         self.faults: list[Fault] = []
-        wish, machine = job.milling, job.machine
-        self.milling = Milling(
-            conventional=wish.direction == "conventional",
-            finish_allowance=wish.finish_allowance,
-            light_layer=wish.light_layer,
-            break_through=wish.break_through,
-            canned=machine.canned_cycles,
-            limits=machine.motion_limits,
-        )
+        self.milling = milling_of(job)
 
     def _chosen(self, need: Need) -> Chosen | None:
         chosen = choose(self.job, need)

@@ -14,7 +14,9 @@ from corepath.cli.app import app
 from corepath.cli.guard import in_letters_of, say
 
 runner = CliRunner()
-COMMANDS = ("new", "edit", "plan", "check", "preview", "readback", "template", "restart", "record")
+COMMANDS = (
+    "new", "edit", "plan", "check", "preview", "readback", "template", "restart", "record", "bed",
+)  # fmt: skip
 
 
 @pytest.fixture

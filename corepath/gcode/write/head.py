@@ -40,7 +40,8 @@ class Extents(NamedTuple):
 
 class Heading(NamedTuple):
     """What the head says beyond the program itself; `warning` tells which checks failed, `risk`
-    which of them the job accepts, and the odds."""
+    which of them the job accepts, and the odds. `place` says what the file is for, where that is
+    no operation of a set-up."""
 
     title: str
     digest: str
@@ -48,6 +49,7 @@ class Heading(NamedTuple):
     minutes: float
     warning: str | None = None
     risk: str = ""
+    place: str = ""
 
 
 def head(
@@ -73,11 +75,7 @@ def _says(
     yield f"File: {program.stem}.nc"
     yield f"Job: {heading.title}"
     yield f"Plan: {heading.digest}"
-    yield f"Set-up: {program.setup}, " + (
-        f"operation {program.order:02d} {program.name}"
-        if program.spindle
-        else "rehearsal at the safe height"
-    )
+    yield f"Set-up: {heading.place or _setup(program)}"
     yield f"Face up: {heading.face_up}"
     yield from _zero(program, offset, grid)
     if program.spindle:
@@ -99,6 +97,12 @@ def _says(
     yield from _CAUTIONS
 
 
+def _setup(program: Program) -> str:
+    if not program.spindle:
+        return f"{program.setup}, rehearsal at the safe height"
+    return f"{program.setup}, operation {program.order:02d} {program.name}"
+
+
 def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
     zero = program.zero
     yield f"Zero X, Y: {xy_words(zero, grid.plain)}"
@@ -107,6 +111,8 @@ def _zero(program: Program, offset: bool, grid: TickGrid) -> Iterator[str]:
     yield f"Zero Z: touch {marked(zero.touch)}"
     yield "Touch again: allowed" if zero.again else "Touch again: NEVER, one touch serves for all"
     yield _order(program, offset)
+    if zero.by in ("bed", "edge"):
+        return
     place = " ".join(
         f"{axis}{grid.coordinate(at)}"
         for axis, at in zip("XYZ", (zero.x, zero.y, zero.z), strict=True)

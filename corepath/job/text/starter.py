@@ -41,7 +41,7 @@ def starter_text(title: str) -> str:
 
 def shop_text(name: str) -> str:
     """Return the text of a commented shop file that jobs name by `name`."""
-    return _data("shop.toml").replace('"@FILE@"', json.dumps(name, ensure_ascii=False))
+    return _data("shop.toml").replace("@FILE@", json.dumps(name, ensure_ascii=False)[1:-1])
 
 
 def _data(name: str) -> str:

@@ -20,7 +20,15 @@ from corepath.job.text.writing import locked, replace_file, write_new
 from corepath.planning.prepare import Prepared, prepare_source
 from corepath.planning.progress import Progress, quiet
 
-__all__ = ["Changed", "change_job", "keep_beside", "require_own", "settings_of", "typed_value"]
+__all__ = [
+    "Changed",
+    "change_job",
+    "keep_beside",
+    "require_own",
+    "settings_of",
+    "typed_value",
+    "write_changed",
+]
 
 _EXAMPLE = "KEY=VALUE, such as groove.floor=0.7 or insert[1].recess=0.4"
 
@@ -43,19 +51,24 @@ class Changed:
         return tuple(difflib.unified_diff(old, new, name, name, n=1, lineterm=""))
 
     def write(self) -> FilePath | None:
-        """Write the job, whole or not at all, and return the path at which the old file is kept;
-        None where nothing differs. Raises OutputError where the file cannot be written or was
-        changed since it was read."""
-        if self.after == self.before:
-            return None
-        file = self.path.resolve()  # the file itself, where the name is a link to it
-        with locked(file.parent):
-            if file.read_bytes() != self.before.encode("utf-8"):
-                says = "was changed by somebody else; nothing has been written, try again"
-                raise OutputError(f"{self.path}: {says}")
-            kept = keep_beside(file, self.before.encode("utf-8"))
-            replace_file(file, self.after.encode("utf-8"))
-        return self.path.with_name(kept.name)
+        """Write the job; see `write_changed`."""
+        return write_changed(self.path, self.before, self.after)
+
+
+def write_changed(path: FilePath, before: str, after: str) -> FilePath | None:
+    """Write a changed file, whole or not at all, and return the path at which the old one is kept;
+    None where nothing differs. Raises OutputError where the file cannot be written or was changed
+    since it was read."""
+    if after == before:
+        return None
+    file = path.resolve()  # the file itself, where the name is a link to it
+    with locked(file.parent):
+        if file.read_bytes() != before.encode("utf-8"):
+            says = "was changed by somebody else; nothing has been written, try again"
+            raise OutputError(f"{path}: {says}")
+        kept = keep_beside(file, before.encode("utf-8"))
+        replace_file(file, after.encode("utf-8"))
+    return path.with_name(kept.name)
 
 
 def settings_of(typed: Sequence[str]) -> dict[Path, str]:

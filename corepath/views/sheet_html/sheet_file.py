@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 
@@ -26,7 +26,7 @@ from corepath.views.sheet_html.skim_page import skim_page
 from corepath.views.style import stylesheet
 from corepath.views.svg import Document
 
-__all__ = ["pages", "sheet_html"]
+__all__ = ["pages", "plain_sheet", "sheet_html"]
 
 
 def pages(facts: Facts) -> tuple[Page, ...]:
@@ -56,19 +56,40 @@ def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
 
 def sheet_html(facts: Facts) -> str:
     """Return the whole file as text, to be written as UTF-8."""
+    page = _rendered(facts, facts.job.title, facts.digest, pages(facts), _drawing_css(facts))
+    return units_of(facts.job.units).text(page)
+
+
+@dataclass(frozen=True, slots=True)
+class _NoPlan:
+    """What the template asks of a plan, where there is none."""
+
+    player: str = ""
+    despite: bool = False
+    withheld: bool = False
+
+
+def plain_sheet(title: str, digest: str, shown: Sequence[Page], units: str) -> str:
+    """Return pages that belong to no job, without drawings, as a whole file; `units` are those of
+    their lengths."""
+    return units_of(units).text(_rendered(_NoPlan(), title, digest, shown, ""))
+
+
+def _rendered(
+    facts: Facts | _NoPlan, title: str, digest: str, shown: Sequence[Page], drawing_css: str
+) -> str:
     template = _environment().get_template("sheet.html.j2")
-    page = template.render(
+    return template.render(
         facts=facts,
-        job=facts.job,
-        digest=facts.digest,
-        pages=pages(facts),
+        title=title,
+        digest=digest,
+        pages=shown,
         css=Markup(_text("sheet.css")),
-        drawing_css=Markup(_drawing_css(facts)),
+        drawing_css=Markup(drawing_css),
         script=Markup(_text("sheet.js")),
         patterns=Markup(_patterns()),
-        store=Markup(json.dumps(f"corepath-sheet:{facts.digest}")),
+        store=Markup(json.dumps(f"corepath-sheet:{digest}")),
     )
-    return units_of(facts.job.units).text(page)
 
 
 @cache

@@ -1,0 +1,1 @@
+"""The bed of a shop: files that face and drill it, each read back."""
