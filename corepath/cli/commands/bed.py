@@ -42,7 +42,10 @@ def bed(
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
-    """Write files for the bed: face it, drill it, mark its middle, square the edge of a blank."""
+    """Write files that face and drill the bed of a shop.
+
+    Also a cross at its middle, and the edge of a blank squared, where the shop file asks for it.
+    """
     with guarded(json_wanted=json):
         from corepath.cli.progress_line import showing
         from corepath.cli.tables.paragraphs import next_command

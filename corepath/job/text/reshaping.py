@@ -165,6 +165,8 @@ def _blank(document: Mapping[str, Any], shape: Reshape, units: Units) -> Iterato
 def _around(document: Mapping[str, Any], shape: Reshape, units: Units) -> Iterator[_Number]:
     """Yields the numbers of what stands on the rim or beside the blank, and of the touch."""
     for row, table in enumerate(document.get("dowel", ())):
+        if table.get("in_bed") == "there":
+            continue  # its hole stays where it is
         yield from _whole(("dowel", row, "at"), [table["at"]], shape, single=True)
     for row, table in enumerate(document.get("obstacle", ())):
         yield from _whole(("obstacle", row, "points"), table["points"], shape)
