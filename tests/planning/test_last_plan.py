@@ -101,7 +101,7 @@ def test_a_height_typed_as_printed_books_another() -> None:
     """9.8996 is printed as 9.90; the plane itself is kept, with the number of its file."""
     folder("out", [10.3996, 9.8996], [1, 2])
     told = run("--cut", "groove", "--stop-at", "9.90")
-    assert "stop of the skim at 9.90" in told
+    assert "skim stopped at 9.90" in told
     settled = load_record(Path("core.ascut.toml")).settled()
     assert (settled.stop_plane, settled.stop) == (9.8996, 2)
 

@@ -71,7 +71,7 @@ def test_a_stop_that_is_passed_already_is_not_offered(prepared: Prepared) -> Non
     ahead = fill_lines(prepared.stackup, Settled(fill=LOW))
     passed = Settled(fill=LOW, passes=len(planes), deepest=planes[-1])
     (advice,) = fill_advices(prepared.stackup, passed)
-    none_left = "no stop of the skim that is still ahead serves all castings as they are"
+    none_left = "no pass of the skim that is still ahead serves all castings as they are"
     assert advice.earlier is None and any("allow a stop at" in line for line in ahead)
     assert fill_lines(prepared.stackup, passed)[-1] == none_left
     # Numbers are those of the plan that was cut: where the height is recorded, it counts.

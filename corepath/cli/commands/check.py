@@ -91,6 +91,9 @@ def check(
         end(prepared.failed)
 
 
+_FIXED = "\N{NO-BREAK SPACE}"
+
+
 @report_keys("kept", "difference")
 @dataclass(frozen=True, slots=True)
 class Applied:
@@ -224,12 +227,22 @@ def _ends(prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: b
     # the lines of a fix leave no room for what does not lead to one
     if unmeasured and not fixes:
         lines.append(_where_to_measure(job))
-    more = [] if every else [f"--all, or --show {'|'.join(Part)}"]
+    more = [] if every else ["--all", f"--show {'|'.join(Part)}"]
     if len(fixes) > 1 and not suggest:
         more.insert(0, f"--suggest ({len(fixes)} fixes)")
     if more:
-        lines.append(f"More: {', '.join(more)}")
+        lines.append(_more(more))
     return [*lines, _next(prepared, found, job)]
+
+
+def _more(options: Sequence[str]) -> str:
+    """Return what prints the rest, an option never broken."""
+    from corepath.cli.tables.paragraphs import WIDTH
+
+    return textwrap.fill(
+        f"More: {', '.join(option.replace(' ', _FIXED) for option in options)}",
+        WIDTH, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False,
+    ).replace(_FIXED, " ")  # fmt: skip
 
 
 def _where_to_measure(job: Path) -> str:

@@ -227,7 +227,7 @@ KINDS: dict[str, EntryKind] = {
         replaces="nothing; the sheet keeps reminding",
     ),
     "stop": EntryKind(
-        "stop of the skim",
+        "skim stopped",
         may=("plane", "pass"),
         one_of=("plane", "pass"),
         value="",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -50,12 +51,15 @@ _MANY = 3
 """Changes up to which a fix need not say what each is needed by."""
 
 
+_ROW = re.compile(r"\[\d+\]")
+
+
 def _changes(settings: Sequence[Setting]) -> Iterator[str]:
     """Yields each change in words: like keys with like values in one, and of more than `_MANY` what
     each is needed by."""
     alike: dict[tuple[str, str, tuple[str, ...]], list[Setting]] = {}
     for one in settings:
-        of = one.key.rpartition(".")[2], one.change, one.needed_by
+        of = _ROW.sub("", one.key), one.change, one.needed_by
         alike.setdefault(of, []).append(one)
     for (_, change, needed_by), ones in alike.items():
         why = f" ({needed_by[0]})" if needed_by and len(alike) > _MANY else ""

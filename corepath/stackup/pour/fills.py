@@ -35,7 +35,7 @@ def fill_lines(stack: Stackup, settled: Settled) -> tuple[str, ...]:
     stop = common_stop(advices)
     # A pass that is cut already cannot be undone: a stop above it serves nobody.
     if stop is None or stop < _passed(stack, settled):
-        lines.append("no stop of the skim that is still ahead serves all castings as they are")
+        lines.append("no pass of the skim that is still ahead serves all castings as they are")
     else:
         lines.append(
             "all castings as they are allow a stop at "
