@@ -16,9 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from corepath.motion.cutter import Cutter
 from corepath.views.player import PageHead, pack, preview_html
 from corepath.views.player.bodies import SLOT, viewer
-from corepath.views.player.preview_page import page_data, page_part
+from corepath.views.player.preview_page import _end, page_data, page_part
 from tests.given import contrast
 
 _mm = st.floats(-5000.0, 5000.0, allow_nan=False, width=32)
@@ -144,3 +145,14 @@ def test_lines_stand_out_on_every_height_and_heights_on_one_another() -> None:
     assert contrast(coming, low) >= 3.0 and contrast(coming, high) >= 3.0
     assert contrast(ink, low) >= 4.5 and contrast(ink, high) >= 4.5
     assert contrast(high, low) >= 2.0 and contrast(coming, ink) >= 1.5
+
+
+def test_a_section_draws_another_end_than_the_cutter_has():
+    """Heights from the axis to the rim, by hand: of a ball of 6 at half its radius 3 − √(9 − 1.5²),
+    of a bull with the flat part 2 and the corner 1 0 at 2,
+    1 − √(1 − 0.5²) at 2.5, 1 at the rim."""
+    ball = _end(Cutter(1, "ball", 6.0, 0.0, 2, 20.0, 30.0))
+    assert (ball[0], ball[len(ball) // 2], ball[-1]) == (0.0, 0.402, 3.0)
+    bull = _end(Cutter(1, "bull", 6.0, 1.0, 2, 20.0, 30.0))
+    assert (bull[64], bull[80], bull[-1]) == (0.0, 0.134, 1.0)
+    assert set(_end(Cutter(1, "flat", 6.0, 0.0, 2, 20.0, 30.0))) == {0.0}
