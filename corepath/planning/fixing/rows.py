@@ -15,13 +15,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from corepath.job.model import InsertSection
 from corepath.planning.prepare import Prepared
 from corepath.stackup import Check
 from corepath.stackup.checks.depth_checks import holds_at, inserts_at
 from corepath.stackup.checks.place_checks import standing
 from corepath.stackup.pour.pour import depth_loss
 
-__all__ = ["Goal", "Row", "beyond", "rise_needed", "rows_of"]
+__all__ = ["Goal", "Row", "Weakest", "beyond", "rise_needed", "rows_of", "weakest_inserts"]
 
 Slopes = Mapping[str, float]
 
@@ -73,16 +74,23 @@ def _slack(check: Check, goal: Goal) -> float:
     return (check.rss if careful else check.worst) - check.limit
 
 
-def rows_of(found: Prepared, goal: Goal, up: float | None) -> tuple[Row, ...]:
+Weakest = tuple[tuple[float, tuple[Check, ...]], ...]
+"""Of each table of inserts: by what share of the core the deck rises over it, and its weakest
+seat, wood over a seat and barrel."""
+
+
+def rows_of(
+    found: Prepared, goal: Goal, up: float | None, inserts: Weakest | None = None
+) -> tuple[Row, ...]:
     """Returns all margins of a job whose skim is to stop `up` mm above its lowest plane; None: on
-    the lowest plane, if need be."""
+    the lowest plane, if need be. `inserts` are its `weakest_inserts`, where they are known."""
     rise = up or 0.0
     return (
         *_window(found, goal),
         *_clean_up(found, goal, up),
         *_fills(found, goal, rise),
         *_holds(found, goal, rise),
-        *_inserts(found, goal),
+        *_inserts(weakest_inserts(found) if inserts is None else inserts, goal),
         *_dowels(found, goal, rise),
     )
 
@@ -181,15 +189,24 @@ def _holds(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     yield Row("hold", _slack(in_c, goal), {"least_height": -1.0, "edge": 1.0})
 
 
-def _inserts(found: Prepared, goal: Goal) -> Iterator[Row]:
-    """Yields the weakest seat, wood over a seat and barrel of each table of inserts."""
+def weakest_inserts(found: Prepared) -> Weakest:
+    """Returns the weakest inserts of a job, whatever the goal and the rise: of hundreds they take
+    longer than all other rows."""
+    return tuple(_weakest_of(found, insert) for insert in found.resolved.insert)
+
+
+def _weakest_of(found: Prepared, insert: InsertSection) -> tuple[float, tuple[Check, ...]]:
     stack = found.stackup
-    for k, insert in enumerate(found.resolved.insert, 1):
+    own = [place for place in stack.places if place.place.insert == insert]
+    crown = _crown(found, min(place.deck_over_bore for place in own))
+    return crown, inserts_at(stack, stack.skim.planned_plane, own)
+
+
+def _inserts(inserts: Weakest, goal: Goal) -> Iterator[Row]:
+    """Yields the weakest seat, wood over a seat and barrel of each table of inserts."""
+    for k, (crown, (seat, wood, barrel)) in enumerate(inserts, 1):
         lever = f"recess {k}"
-        own = [place for place in stack.places if place.place.insert == insert]
-        seat, wood, barrel = inserts_at(stack, stack.skim.planned_plane, own)
         yield Row("seat", _slack(seat, goal), {lever: 1.0})
-        crown = _crown(found, min(place.deck_over_bore for place in own))
         yield Row("wood-over-seat", _slack(wood, goal), {lever: -1.0, "core": crown})
         yield Row("barrel", _slack(barrel, goal), {lever: -1.0, "core": crown})
 

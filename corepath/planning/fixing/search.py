@@ -19,7 +19,15 @@ from corepath.planning.fixing.held import Held, cautions, failed, shown
 from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
 from corepath.planning.fixing.pruning import pruned
 from corepath.planning.fixing.risks import lowers_a_limit, risks_of
-from corepath.planning.fixing.rows import Goal, Row, beyond, rise_needed, rows_of
+from corepath.planning.fixing.rows import (
+    Goal,
+    Row,
+    Weakest,
+    beyond,
+    rise_needed,
+    rows_of,
+    weakest_inserts,
+)
 from corepath.planning.fixing.solving import Moves, Problem, softened, solve, typed_up
 from corepath.planning.fixing.surer import can_be_measured, read_closely, tight_tolerances
 from corepath.planning.fixing.trials import Spent, Trials
@@ -101,6 +109,8 @@ class _Search:
         self._trials = Trials(start, kept)
         self._levers = levers_of(start)
         self._held: list[Held] = []
+        # by the identity of the job, which is held so that no other can have it
+        self._weakest: dict[int, tuple[Prepared, Weakest]] = {}
         # what fails and no lever moves: ids
         self._stuck = {check.id for check in beyond(start) if check.verdict == "fail"}
         self._nearest: tuple[Mapping[str, Value], Prepared] = ({}, start)
@@ -226,7 +236,8 @@ class _Search:
         the stop, and the step that it takes (None: the job's own)."""
         best: tuple[tuple[int, float], Moves, float | None] | None = None
         for up, step in self._rises(made, goal):
-            rows = tuple(_from_start(row, moved) for row in rows_of(made, goal, up))
+            found = rows_of(made, goal, up, self._weakest_inserts(made))
+            rows = tuple(_from_start(row, moved) for row in found)
             problem = Problem(rows, levers, weights, self._units)
             moves = solve(softened(problem) if soft else problem)
             if moves is None:
@@ -236,6 +247,12 @@ class _Search:
             if best is None or rank < best[0]:
                 best = rank, moves, step
         return None if best is None else best[1:]
+
+    def _weakest_inserts(self, made: Prepared) -> Weakest:
+        """Returns the weakest inserts of a job, which all ways, goals and rises ask for."""
+        if id(made) not in self._weakest:
+            self._weakest[id(made)] = made, weakest_inserts(made)
+        return self._weakest[id(made)][1]
 
     def _rises(self, made: Prepared, goal: Goal) -> Iterator[tuple[float | None, float | None]]:
         """Yields how far over the lowest plane the skim may be made to stop, and by which step."""
