@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["closest"]
+__all__ = ["closest", "least_distance"]
 
 Floats = NDArray[np.float64]
 
@@ -33,20 +33,37 @@ def closest(shapes: Sequence[BaseGeometry]) -> tuple[float, int, int]:
         )
         near = one + 1 + np.flatnonzero(np.hypot(*np.maximum(apart, 0.0).T) <= least[0] + _SAME)
         for two, distance in zip(
-            near.tolist(), _distances(whole[one], whole[near]).tolist(), strict=True
+            near.tolist(),
+            _distances(whole[one], whole[near], least[0] + _SAME).tolist(),
+            strict=True,
         ):
             if round(distance, 6) < round(least[0], 6):
                 least = distance, one, two
     return least
 
 
-def _distances(shape: BaseGeometry, others: NDArray[np.object_]) -> Floats:
+def least_distance(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> float:
+    """Returns the distance of `shape` from the nearest of `others`, at least one."""
+    whole = np.array(others, dtype=object)
+    first = float(shapely.distance(shape, whole[0]))
+    return min(first, float(_distances(shape, whole, first + _SAME).min()))
+
+
+def _distances(shape: BaseGeometry, others: NDArray[np.object_], most: float) -> Floats:
+    """Returns the distance of each of `others` from `shape`; of those farther off than `most` it
+    may be infinite."""
     if shapely.get_num_coordinates(shape) < _MANY or len(others) < 2:
         return np.asarray(shapely.distance(shape, others))
     outline = shape.boundary if isinstance(shape, Polygon | MultiPolygon) else shape
     lines = [shapely.get_coordinates(line) for line in shapely.get_parts(outline)]
     edges = shapely.linestrings(np.vstack([np.stack([c[:-1], c[1:]], axis=1) for c in lines]))
-    found = shapely.STRtree(edges).query_nearest(others, return_distance=True, all_matches=False)
+    # edges farther off than what was found before are not measured: most of a long line
+    bound = {} if np.isinf(most) else {"max_distance": most}
+    (of, _), found = shapely.STRtree(edges).query_nearest(
+        others, return_distance=True, all_matches=False, **bound
+    )
+    away = np.full(len(others), np.inf)
+    away[of] = found
     shapely.prepare(shape)
     # a shape inside has a distance from the line, but none from the area
-    return np.where(shapely.intersects(shape, others), 0.0, found[1])
+    return np.where(shapely.intersects(shape, others), 0.0, away)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -214,13 +214,41 @@ def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
     return x + length * scale
 
 
+_SQUARE = 8.0
+"""mm: side of the squares by which boxes are found; a label is about as wide."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Boxes by the squares of the sheet that they reach into: of hundreds of labels only those
+    nearby are looked at."""
+
+    by_square: dict[tuple[int, int], list[Box]]
+
+    def add(self, box: Box) -> None:
+        """Add a box, to be found by the squares that it reaches into."""
+        for square in _squares(box):
+            self.by_square.setdefault(square, []).append(box)
+
+    def meets(self, box: Box) -> bool:
+        """Whether `box` overlaps one that was added by more than touching."""
+        near = (self.by_square.get(square, ()) for square in _squares(box))
+        return any(box.meets(other) for some in near for other in some)
+
+
+def _squares(box: Box) -> Iterator[tuple[int, int]]:
+    first_x, last_x = (math.floor(x / _SQUARE) for x in (box.x0, box.x1))
+    first_y, last_y = (math.floor(y / _SQUARE) for y in (box.y0, box.y1))
+    return itertools.product(range(first_x, last_x + 1), range(first_y, last_y + 1))
+
+
 @dataclass(slots=True)
 class Labels:
     """Places labels where nothing else is: tries places around a point, the nearest first."""
 
     svg: Document
     room: Box
-    taken: list[Box]
+    taken: Taken = field(default_factory=lambda: Taken({}), init=False)
     lines: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))
     """places (n, 2) on lines of the drawing, sheet mm: labels keep off them where they can"""
     wider: float = 1.0
@@ -228,11 +256,11 @@ class Labels:
 
     def block(self, box: Box) -> None:
         """Keep labels off `box` from now on."""
-        self.taken.append(box)
+        self.taken.add(box)
 
     def free(self, box: Box) -> bool:
         """Tell whether `box` lies within the room for labels and meets nothing that is taken."""
-        return self.room.holds(box) and not any(box.meets(other) for other in self.taken)
+        return self.room.holds(box) and not self.taken.meets(box)
 
     def quiet(self, box: Box) -> bool:
         """Whether no line of the drawing runs through `box`."""
@@ -259,7 +287,7 @@ class Labels:
                 if off > _REACHES[0]:
                     self._leader(x, y, clear, box)
                 self.svg.text(tx, ty, text, class_, size=size, anchor=anchor)
-                self.taken.append(box.grown(0.4))
+                self.taken.add(box.grown(0.4))
                 return True
         return False
 

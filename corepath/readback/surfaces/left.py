@@ -46,11 +46,18 @@ def _casting(stock: Stock) -> Singles:
     return np.where(stock.has_casting, stock.cast_top - stock.cast_bottom, np.float32(0.0))
 
 
-def _least(stock: Stock, values: Singles, mask: Mask) -> tuple[float, tuple[float, float]]:
-    """Return the least of the values over a mask that is not empty, and its place."""
-    flat = int(np.argmin(np.where(mask, values, np.float32(np.inf))))
-    iy, ix = np.unravel_index(flat, values.shape)
-    return float(values[iy, ix]), stock.grid.place(int(iy), int(ix))
+def _least(
+    stock: Stock,
+    values: Singles,
+    mask: Mask,
+    part: tuple[slice, slice] = (slice(None), slice(None)),
+) -> tuple[float, tuple[float, float]]:
+    """Return the least of the values over a mask that is not empty, and its place; `part` are rows
+    and columns that hold all of the mask."""
+    some = np.where(mask[part], values[part], np.float32(np.inf))
+    rows, columns = np.unravel_index(int(np.argmin(some)), some.shape)
+    iy, ix = (int(part[0].start or 0) + int(rows), int(part[1].start or 0) + int(columns))
+    return float(values[iy, ix]), stock.grid.place(iy, ix)
 
 
 def measure_left(
@@ -122,10 +129,12 @@ def measure_seats(
     for name, seat in seats.items():
         x, y, diameter = bores[name]
         flange = inside(stock, shapely.buffer(seat, -slack))
-        flange &= ~stock.grid.near(x, y, diameter / 2.0 + slack)
-        if not flange.any():
+        # only about the seat: of hundreds, each would go over all columns several times
+        part = stock.grid.about(x, y, float(shapely.hausdorff_distance(seat, shapely.Point(x, y))))
+        flange[part] &= ~stock.grid.near(x, y, diameter / 2.0 + slack)[part]
+        if not flange[part].any():
             continue
-        least, at = _least(stock, wood, flange)
+        least, at = _least(stock, wood, flange, part)
         measures.take(
             f"{name} wood over", least, None, "least wood between its seat and the deck", at
         )

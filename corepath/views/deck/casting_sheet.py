@@ -127,7 +127,7 @@ def _edges(view: PlanView, found: DeckCasting, grid: Floats, level: float) -> st
 
 def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
     svg = view.svg
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     labels.lines = lines_to_avoid(
         view, [board.blank, *(casting.area for casting in board.castings)], []
     )

@@ -169,7 +169,7 @@ def _plan(
         if one.lines:
             for line in lines:
                 svg.line(*line.ends(board.blank.bounds), "hidden")
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
     if one.lines:
         _name_lines(view, board, lines, labels)

@@ -127,7 +127,7 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
             "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
         )
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
     for name, value, at in (("low", found.low, found.low_at), ("high", found.high, found.high_at)):
         sx, sy = view.sheet(*at)

@@ -182,7 +182,7 @@ def _plan(
             rings = contour(field.xs, field.ys, field.grid, plan.bound)
             data = "".join(polyline_path(line, view.places) for line in rings)
             svg.path(data, "bridges wide", id=f"bridges-{plan.id}")
-    labels = Labels(svg, Box(MAIN.x0 + 1, view.extent.y0 - 6, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, view.extent.y0 - 6, MAIN.x1 - 1, view.extent.y1 + 6))
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
     x, y = view.sheet(plan.worst.x, plan.worst.y)
     svg.add("circle", class_="mark cutter", cx=x, cy=y, r=0.9)

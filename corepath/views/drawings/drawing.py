@@ -201,7 +201,7 @@ def _plan(view: PlanView, one: DrawnOperation, lines: Sequence[NDArray[np.float6
         draw_features(view, scene)
         draw_corners(view, _corners(one.programs))
         draw_obstacles(view, [obstacle.area for obstacle in work.obstacles])
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 3))
     shapes = [
         scene.seen(scene.board.outline),
         *(scene.seen(casting.area) for casting in scene.board.castings),

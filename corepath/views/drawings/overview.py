@@ -121,7 +121,7 @@ def draw_board(view: PlanView, scene: Scene) -> list[tuple[str, float, float]]:
 def _plan(view: PlanView, scene: Scene) -> None:
     svg, board = view.svg, scene.board
     marks = draw_board(view, scene)
-    labels = Labels(svg, view.extent, [])
+    labels = Labels(svg, view.extent)
     labels.lines = lines_to_avoid(view, [board.outline, *(c.area for c in board.castings)], [])
     _dimensions(view, scene)
     name_features(view, labels, scene)

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from shapely import Point
 
 from corepath.board.footprints import seat_footprint
+from corepath.geometry.closest import least_distance
 from corepath.lengths import UNIT, in_unit, marked, mm, unit_word
 from corepath.motion.program import Program
 from corepath.stackup.checks.verdict import Check
@@ -59,7 +60,7 @@ def _plug_lines(scene: Scene) -> list[str]:
             if plug.slot
             else f"⌀{shown(plug.diameter)}"
         )
-        edge = min((board.outline.exterior.distance(area) for area in areas), default=0.0)
+        edge = least_distance(board.outline.exterior, areas) if areas else 0.0
         hole = f"bolt hole ⌀{shown(plug.bolt_hole)}{_pitch(plug.at)}"
         lines.append(
             f"{plug.name}: {len(plug.at)} × plug {size}, {hole}; {shown(edge, 1)} from the outline."
@@ -68,10 +69,10 @@ def _plug_lines(scene: Scene) -> list[str]:
 
 
 def _insert_lines(scene: Scene) -> list[str]:
-    lines = []
+    lines, outline = [], scene.board.outline.exterior
     for insert in scene.job.insert:
         seats = [seat_footprint(insert, x, y) for x, y in insert.at]
-        edge = min(scene.board.outline.exterior.distance(seat.area) for seat in seats)
+        edge = least_distance(outline, [seat.area for seat in seats])
         bore = shown(insert.bore_diameter)
         size = f"seat {seats[0].size}, bore ⌀{bore}{_pitch(insert.at)}"
         lines.append(

@@ -166,11 +166,13 @@ def _before(scene: Scene, order: int, y: float, top: float) -> list[Polygon]:
 
 def _seats(scene: Scene, work: Work, y: float, top: float) -> list[Polygon]:
     """Return the seats that an earlier file of this operation has cut over its bores."""
-    gone: list[Polygon] = []
     # With a cutter of its own for the bores, their holes begin below the face, on the seat.
-    for hole in work.holes:
-        for spot in scene.places:
-            if hole.top < top - 1e-9 and math.dist((spot.x, spot.y), (hole.x, hole.y)) < 1e-6:
+    sunk = [hole for hole in work.holes if hole.top < top - 1e-9]
+    places = scene.places if sunk else ()
+    gone: list[Polygon] = []
+    for hole in sunk:
+        for spot in places:
+            if math.dist((spot.x, spot.y), (hole.x, hole.y)) < 1e-6:
                 gone += _boxes(_through(spot.seat, y), hole.top, top)
     return gone
 

@@ -158,7 +158,7 @@ def _edges(view: PlanView, x: Floats, y: Floats, grid: Floats, level: float) -> 
 def _labels(view: PlanView, sheet: DepthSheet) -> None:
     svg = view.svg
     length, width, _ = sheet.size
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     for found, word in ((sheet.deepest, "deep"), (sheet.least, "left")):
         if found is not None:
             sx, sy = view.sheet(found[1], found[2])

@@ -109,7 +109,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
             draw_dowel(svg, sheet.pose.place(*dowel.at), dowel.diameter)
         for place, _ in _seal_places(sheet):
             svg.path(polygon_path(place, view.places), "seal wide")
-    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6), [])
+    labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     shapes = [sheet.seen(casting.area) for casting in sheet.castings]
     labels.lines = lines_to_avoid(view, [board.blank, *shapes], [])
     _corner_words(view, labels)

@@ -55,7 +55,7 @@ def places_drawing(facts: Facts) -> str:
         size=NORMAL,
         anchor="middle",
     )
-    labels = Labels(svg, Box(blank.x0, blank.y0, blank.x1, blank.y1), [])
+    labels = Labels(svg, Box(blank.x0, blank.y0, blank.x1, blank.y1))
     places = [
         (view.sheet(place.x, place.y), place) for place in measuring_places(facts.job, facts.board)
     ]

@@ -151,7 +151,7 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     x0, y0, x1, y1 = works[0].blank.bounds
     left, bottom = view.sheet(x0, y0)
     right, top = view.sheet(x1, y1)
-    labels = Labels(svg, Box(left - 8, top - 1, right + 1, bottom + 1), [])
+    labels = Labels(svg, Box(left - 8, top - 1, right + 1, bottom + 1))
     labels.block(Box(left - 8, (top + bottom) / 2 - 9, left, (top + bottom) / 2 + 9))
     shapes = [
         scene.seen(shape)

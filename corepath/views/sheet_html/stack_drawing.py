@@ -130,7 +130,7 @@ def stack_drawing(facts: Facts) -> str:
     words = f"Heights {number(factor)}:1, lengths not to scale; {UNIT} above the finished bottom"
     svg.text(2, 4.5, words, "label strong", size=NORMAL)
     _scheme(svg, facts, heights, y)
-    labels = Labels(svg, Box(0.0, 7.0, 137.0, height), [], wider=WIDER)
+    labels = Labels(svg, Box(0.0, 7.0, 137.0, height), wider=WIDER)
     _names(svg, heights, labels, y)
     room = Box(0.0, _TOP - 6, _WIDTH, height + 2)
     name_levels(svg, heights.levels(), _RIGHT, _LEFT, room, scale)
