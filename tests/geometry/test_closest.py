@@ -9,7 +9,7 @@ import pytest
 from shapely import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from corepath.geometry.closest import closest
+from corepath.geometry.closest import closest, least_distance
 
 
 def _all_pairs(shapes: list[BaseGeometry]) -> tuple[float, int, int]:
@@ -36,3 +36,14 @@ def test_of_equal_pairs_the_first_is_named_and_what_lies_inside_is_at_no_distanc
     assert closest(row) == (6.0, 0, 1)
     wide = Polygon(Point(0, 0).buffer(50.0, quad_segs=200))
     assert closest([box(90, 0, 95, 5), wide, Point(3, 4).buffer(1.0)])[0] == 0.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_least_distance_is_that_of_the_nearest_of_all(seed: int) -> None:
+    """From a line of a thousand places, which is measured within the first distance alone."""
+    random = np.random.default_rng(seed)
+    ring = Point(0, 0).buffer(60.0, quad_segs=250).exterior
+    discs = [Point(*random.uniform(-50, 50, 2)).buffer(2.0) for _ in range(12)]
+    wanted = min(ring.distance(disc) for disc in discs)
+    assert least_distance(ring, discs) == pytest.approx(wanted, abs=1e-9)
+    assert least_distance(ring, [*discs, Point(60, 0).buffer(2.0)]) == 0.0

@@ -5,6 +5,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from shapely import Point
+from shapely.affinity import translate
 
 from corepath.job.load import load_job
 from corepath.job.model import Job
@@ -110,6 +112,45 @@ def test_a_plug_is_sent_to_a_place_that_can_be_typed_and_is_free(job: Job, units
     there = plug.model_copy(update={"at": (other.at,)})
     checks = prepare_job(face.model_copy(update={"plug": (there,)}), SAMPLES).checks
     assert {c.verdict for c in checks if c.id in ("fill", "spacing")} == {"ok"}
+
+
+def test_each_of_several_plugs_is_sent_to_the_nearest_of_all_places(job: Job):
+    """A round and a long plug: as going over every place with every other shape says, one by one.
+    What is near a place is found once for both, and by a disc within the plug at first."""
+    one = job.plug[0]
+    round_ = one.model_copy(update={"at": ((-10.0, 8.0), (-40.0, 8.0))})
+    long = one.model_copy(
+        update={"name": "Q", "at": ((-24.0, -12.0),), "slot": 24.0, "angle": 15.0}
+    )
+    cast = job.cast.model_copy(update={"pour_short": 0.6})
+    prepared = prepare_job(job.model_copy(update={"plug": (round_, long), "cast": cast}), SAMPLES)
+    board, advised = prepared.board, prepared.advice.plugs
+    room = job.limits.spacing - 1e-6
+    (x0, y0, x1, y1) = board.island.bounds
+    lattice = [
+        (float(x), float(y))
+        for x in range(math.ceil(x0), math.floor(x1) + 1, 4)
+        for y in range(math.ceil(y0), math.floor(y1) + 1, 4)
+        if board.island.contains(Point(x, y))
+    ]
+    assert len(advised) == 3 and not any(plug.fits for plug in advised)
+    assert any(plug.at is not None for plug in advised)
+    for plug in advised:
+        area = next(casting.area for casting in board.castings if casting.id == plug.id)
+        middle = area.centroid
+        others = [casting.area for casting in board.castings if casting.id != plug.id]
+        others += [place.seat.area for place in board.places]
+
+        def will_do(at: tuple[float, float]) -> bool:
+            moved = translate(area, at[0] - middle.x, at[1] - middle.y)  # noqa: B023
+            return (
+                board.deck.highest_over(moved)[0] <= plug.deck_limit  # noqa: B023
+                and moved.within(board.island)
+                and min(moved.distance(other) for other in others) >= room  # noqa: B023
+            )
+
+        near = sorted(lattice, key=lambda at: round(math.dist(at, (middle.x, middle.y)), 3))
+        assert plug.at == next(filter(will_do, near), None)
 
 
 def as_cut(job: Job, **settled: Any) -> Prepared:

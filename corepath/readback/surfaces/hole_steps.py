@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from corepath.lengths import mm
 from corepath.readback.inspection import Inspection
@@ -25,6 +26,11 @@ __all__ = ["check_holes", "is_open"]
 # mm that columns of a hole stand off its wall: as far as a hole may be narrower than asked, and a
 # little off its place (`Allowed.holes` is of the diameter).
 _WALL = 0.05
+# Decimals of a mm to which motions about two holes must be equal: far below those of a file, far
+# above the rounding of a difference.
+_PLACES = 8
+
+_Radii = dict[bytes, float]
 
 
 def _reach(pieces: Pieces, x: float, y: float) -> NDArray[np.float64]:
@@ -56,6 +62,7 @@ def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
     free = pieces.low < top - 0.005
     along = np.argsort(pieces.lower[:, 0], kind="stable")
     begin = pieces.lower[along, 0]
+    known: _Radii = {}
     for hole in holes:
         # 0.5 mm more than the hole's radius, from which a motion's axis stays off by the cutter's
         # radius: a bore cut too wide is still measured as one, and not reported as a stray motion.
@@ -67,7 +74,7 @@ def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
         some = some[free[some]]
         near = some[_reach(pieces.at(some), hole.x, hole.y) <= reach]
         free[near] = False
-        _check_hole(hole, pieces.at(near), seen)
+        _check_hole(hole, pieces.at(near), seen, known)
     stray = pieces.pick(free)
     for index in range(min(len(stray), seen.findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
@@ -80,7 +87,7 @@ def check_holes(holes: tuple[Hole, ...], seen: Inspection) -> None:
         )
 
 
-def _check_hole(hole: Hole, mine: Pieces, seen: Inspection) -> None:
+def _check_hole(hole: Hole, mine: Pieces, seen: Inspection, known: _Radii) -> None:
     if not len(mine):
         seen.findings.add(
             "not-reached", f"{hole.id}: no motion cuts it", place=(hole.x, hole.y, hole.top)
@@ -90,7 +97,7 @@ def _check_hole(hole: Hole, mine: Pieces, seen: Inspection) -> None:
     names = ("seat", "bore") if len(hole.steps) == 2 else single if len(hole.steps) == 1 else None
     for number in range(len(hole.steps)):
         name = names[number] if names else f"step {number + 1}"
-        _check_diameter(hole, number, name, mine, seen)
+        _check_diameter(hole, number, name, mine, seen, known)
         _check_depth(hole, number, name, mine, seen)
     if hole.breaks_through is not None and not is_open(
         seen.stock, hole.x, hole.y, hole.steps[-1].diameter / 2.0
@@ -102,7 +109,9 @@ def _check_hole(hole: Hole, mine: Pieces, seen: Inspection) -> None:
         )
 
 
-def _check_diameter(hole: Hole, number: int, name: str, mine: Pieces, seen: Inspection) -> None:
+def _check_diameter(
+    hole: Hole, number: int, name: str, mine: Pieces, seen: Inspection, known: _Radii
+) -> None:
     wanted, floor = hole.steps[number].diameter, hole.steps[number].floor
     above = hole.steps[number - 1].floor if number else hole.top
     radius = seen.path.cutter.radius
@@ -110,7 +119,7 @@ def _check_diameter(hole: Hole, number: int, name: str, mine: Pieces, seen: Insp
     below = mine.pick(mine.low < above - 0.01)
     widest = 2.0 * (float(_reach(below, hole.x, hole.y).max()) + radius) if len(below) else 0.0
     at_floor = mine.below(floor + 0.01)
-    narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius)
+    narrowest = 2.0 * _least_radius(at_floor, hole.x, hole.y, radius, known)
     worst = widest if abs(widest - wanted) >= abs(narrowest - wanted) else narrowest
     here = (hole.x, hole.y)
     seen.measures.take(
@@ -125,9 +134,13 @@ def _check_diameter(hole: Hole, number: int, name: str, mine: Pieces, seen: Insp
         seen.findings.add("seat", says, place=(*here, floor), depth=abs(worst - wanted))
 
 
-def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
+def _least_radius(pieces: Pieces, x: float, y: float, radius: float, known: _Radii) -> float:
     """Return the least distance from (x, y) to the edge of what is swept; 0 where (x, y) itself is
-    not swept."""
+    not swept.
+
+    `known` are those of the same cutter that were worked out before: a row of inserts has the same
+    motions about each, to the last decimal of the text.
+    """
     if not len(pieces):
         return 0.0
     # A drilled hole sweeps a disc: no line to buffer.
@@ -136,11 +149,21 @@ def _least_radius(pieces: Pieces, x: float, y: float, radius: float) -> float:
         or np.ptp(np.vstack((pieces.lower, pieces.upper))[:, :2], axis=0).max() < 1e-9
     ):
         return max(radius - float(_reach(pieces, x, y).max()), 0.0)
-    swept = swept_area(pieces, radius)
-    spot = shapely.points(x, y)
+    # about the hole's middle, and + 0.0 makes 0 of -0: motions that are alike are then equal
+    ends = (np.round(end - (x, y, 0.0), _PLACES) + 0.0 for end in (pieces.lower, pieces.upper))
+    lower, upper = ends
+    key = lower[:, :2].tobytes() + upper[:, :2].tobytes()
+    if key not in known:
+        known[key] = _edge_from_middle(swept_area(Pieces(lower, upper, pieces.owner), radius))
+    return known[key]
+
+
+def _edge_from_middle(swept: BaseGeometry) -> float:
+    """Return the distance from (0, 0) to the edge of an area; 0 where the area does not hold it."""
+    middle = shapely.points(0.0, 0.0)
     for part in shapely.get_parts(swept):
-        if isinstance(part, Polygon) and part.intersects(spot):
-            return float(shapely.distance(shapely.boundary(part), spot))
+        if isinstance(part, Polygon) and part.intersects(middle):
+            return float(shapely.distance(shapely.boundary(part), middle))
     return 0.0
 
 

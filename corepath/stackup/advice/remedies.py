@@ -9,26 +9,19 @@ its plane.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-from shapely.affinity import translate
-from shapely.geometry.base import BaseGeometry
-
 from corepath.board.features import Board
-from corepath.lengths import MM_PER_INCH, mm, said_all
+from corepath.lengths import mm, said_all
 from corepath.reported import Key, report_keys
+from corepath.stackup.advice.plug_places import PlugPlaces
 from corepath.stackup.checks.depth_checks import fill_short
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
 __all__ = ["Advice", "Deeper", "PlugAdvice", "advise", "is_cut"]
-
-SEARCH = 4.0
-"""mm between the places tried for a plug."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,9 +172,7 @@ def advise(stack: Stackup, board: Board) -> Advice:
         thickest_core=stack.job.board.thickness - short,
         lowest_plane=stack.skim.lowest_plane,
         working_stop=stop,
-        plugs=tuple(
-            _plug(stack, board, casting) for casting in ahead if casting.casting.plug is not None
-        ),
+        plugs=_plugs(stack, board, ahead),
         stop=stack.skim.planned_plane if stack.skim.recorded else None,
         deeper=() if stack.skim.recorded else _deeper(stack, stop),
     )
@@ -252,56 +243,17 @@ def _most_floor(stack: Stackup, casting: CastingStack, stop: float) -> float:
     return casting.casting.floor + room.worst()[0]
 
 
-def _plug(stack: Stackup, board: Board, casting: CastingStack) -> PlugAdvice:
+def _plugs(
+    stack: Stackup, board: Board, castings: Sequence[CastingStack]
+) -> tuple[PlugAdvice, ...]:
+    places = PlugPlaces(stack, board)
+    return tuple(
+        _plug(stack, casting, places) for casting in castings if casting.casting.plug is not None
+    )
+
+
+def _plug(stack: Stackup, casting: CastingStack, places: PlugPlaces) -> PlugAdvice:
     short = fill_short(stack, casting, stack.skim.judged_plane)
     limit = casting.deck_highest - short
-    at = None if short <= TIE else _nearest(stack, board, casting, limit)
+    at = None if short <= TIE else places.nearest(casting, limit)
     return PlugAdvice(casting.casting.id, casting.deck_highest, limit, at)
-
-
-def _nearest(
-    stack: Stackup, board: Board, casting: CastingStack, limit: float
-) -> tuple[float, float] | None:
-    """Return the place nearest to the plug's own that is clear of everything else and where the
-    deck over the plug is at most `limit` mm; None if there is none."""
-    area = casting.casting.area
-    middle = area.centroid
-    # Dowels need no room here: they stand in the rim, and the groove lies between.
-    taken = _taken(stack, board, casting)
-    min_x, min_y, max_x, max_y = board.island.bounds
-    columns, rows = np.meshgrid(
-        _tried(stack, min_x, max_x), _tried(stack, min_y, max_y), indexing="ij"
-    )
-    x, y = columns.ravel(), rows.ravel()
-    low = shapely.contains_xy(board.island, x, y) & (board.deck.height(x, y) <= limit)
-    x, y = x[low], y[low]
-    # Nearest first; equal distances in the order of the grid, whatever their float noise. The deck
-    # at the middle was tested above; over the whole plug it may still be too high.
-    for k in np.argsort(np.round(np.hypot(x - middle.x, y - middle.y), 3), kind="stable"):
-        moved = translate(area, x[k] - middle.x, y[k] - middle.y)
-        near = moved.distance(taken) < stack.job.limits.spacing - TIE
-        if near or not moved.within(board.island):
-            continue
-        if board.deck.highest_over(moved)[0] <= limit:
-            return float(x[k]), float(y[k])
-    return None
-
-
-def _tried(stack: Stackup, least: float, most: float) -> NDArray[np.float64]:
-    """Return the coordinates tried between `least` and `most`, mm: such as are printed in full,
-    since a place that is rounded when it is told need not do."""
-    printed = 1.0 if stack.job.units == "mm" else 0.01 * MM_PER_INCH
-    first, last = math.ceil(least / printed), math.floor(most / printed)
-    lattice = np.arange(first, last + 1, max(1, round(SEARCH / printed)))
-    return np.asarray(lattice * printed, dtype=np.float64)
-
-
-def _taken(stack: Stackup, board: Board, casting: CastingStack) -> BaseGeometry:
-    """Return all that a casting must keep the spacing to, board frame."""
-    others = [other.area for other in board.castings if other.id != casting.casting.id]
-    others += [place.seat.area for place in board.places]
-    # a face is touched on sound wood
-    machine = stack.job.machine
-    if machine.z_zero == "face" and machine.touch_at is not None:
-        others.append(shapely.Point(machine.touch_at))
-    return shapely.union_all(others)
