@@ -66,7 +66,7 @@ def plan_drawing(scene: Scene, width: float) -> Drawn:
     view = PlanView.fitted(svg, scene.board.blank.bounds, Box(0.0, 0.0, width, height), scale)
     draw_board(view, scene)
     if width >= _NAMES:
-        labels = Labels(svg, view.extent, [])
+        labels = Labels(svg, view.extent)
         shapes = [scene.board.outline, *(c.area for c in scene.board.castings)]
         labels.lines = lines_to_avoid(view, shapes, [])
         name_features(view, labels, scene)
