@@ -18,6 +18,8 @@ from corepath.editing.forms import forms
 from corepath.editing.seen import faults as faults_told
 from corepath.editing.session import ChangedOutsideError, Session
 from corepath.errors import CorepathError, Fault, InputError
+from corepath.job.text.removing import inserted
+from corepath.job.text.source import path_of
 from corepath.lengths import MM
 from corepath.watching import Changes, inputs_of
 
@@ -31,7 +33,7 @@ _LOOK = 0.1
 _WIDE, _NARROW = 220.0, 110.0
 """Widths of drawings before a page has said its own, mm."""
 
-_CHANGES = ("set", "remove", "add")
+_CHANGES = ("set", "remove", "insert", "add")
 
 
 class Desk:
@@ -45,7 +47,7 @@ class Desk:
         self._view = {"wide": _WIDE, "narrow": _NARROW, "at": 0.0}
         self._held: dict[str, Message] = {}
         """The last message of each kind, for a page that opens."""
-        self._asked = 0
+        self._asked, self._draft = 0, False
         self._faulty = False
         self._outside = 0
         """The revision of the last text that somebody else wrote."""
@@ -162,6 +164,7 @@ class Desk:
 
     async def _ask(self, kind: str, text: str) -> None:
         self._asked = await self._bench.ask(kind, text=text, **self._view)
+        self._draft = kind == "draft"
 
     def _answered(self, answer: Message) -> None:
         if answer["kind"] == "cross":
@@ -172,6 +175,7 @@ class Desk:
                     return
                 for kind in ("verdict", "faults", "odds", "fixes"):
                     self._held.pop(kind, None)
+            answer["draft"] = self._draft
             self._held[answer["kind"]] = answer
             self._send(answer)
 
@@ -179,7 +183,8 @@ class Desk:
         """Hand a verdict to the change that waits for it; return whether nobody else is to hear
         it."""
         if self._waiting is None:
-            self._faulty = answer["kind"] == "faults"
+            if not self._draft:
+                self._faulty = answer["kind"] == "faults"
             return False
         if not self._waiting.done():
             self._waiting.set_result(answer)
@@ -222,6 +227,8 @@ def _changed(session: Session, message: Message) -> str:
     text = session.text
     if message["kind"] == "remove":
         return without(text, str(message["key"]))
+    if message["kind"] == "insert":
+        return inserted(text, path_of(str(message["key"])), str(message["value"]))
     values = _texts(message["values"])
     if message["kind"] == "add":
         return with_new_row(text, str(message["table"]), values)

@@ -8,8 +8,8 @@ the finished bottom at the planned stop, mm, upwards.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
@@ -28,13 +28,20 @@ from corepath.views.drawings.section import HeightScale, Level, crossing, name_l
 from corepath.views.drawings.stack_view import StackHeights
 from corepath.views.svg import Box, Document, number, polygon_path, shown
 
-__all__ = ["Drawn", "cross_drawing", "long_drawing", "plan_drawing", "stack_drawing"]
+__all__ = [
+    "Drawn",
+    "cross_drawing",
+    "cross_halves",
+    "long_drawing",
+    "plan_drawing",
+    "stack_drawing",
+]
 
 _MARGIN = 5.0
 _SECTION = 34.0
 """Height of a section on the screen, mm, heights stretched to fill it."""
 
-_STACK = 62.0
+_STACK = 66.0
 _NAMES = 150.0
 """Width from which on the names of plugs and inserts find room beside them, mm."""
 
@@ -53,6 +60,8 @@ class Drawn:
     across: tuple[float, float]
     up: tuple[float, float]
     title: str
+    columns: Mapping[str, float] = field(default_factory=dict)
+    """Where the parts of the stack lie: x of the middle of each."""
 
 
 def plan_drawing(scene: Scene, width: float) -> Drawn:
@@ -90,6 +99,12 @@ def cross_drawing(scene: Scene, width: float, x: float) -> Drawn:
     _, y0, _, y1 = scene.board.blank.bounds
     scale = (width - 2 * _MARGIN) / (y1 - y0)
     return _section(scene, "cross", width, (_MARGIN - y0 * scale, scale), (y0, y1), x)
+
+
+def cross_halves(scene: Scene, x: float) -> tuple[float, float] | None:
+    """Return from which to which Y the board reaches at `x`, mm; None beyond its ends."""
+    found = _within(scene.board.outline, "cross", x)
+    return (found[0][0], found[-1][1]) if found else None
 
 
 def _section(
@@ -173,7 +188,7 @@ def _bored(scene: Scene, name: str, at: float) -> list[Polygon]:
 def stack_drawing(scene: Scene, width: float) -> Drawn:
     """Return the stack of heights, to one scale in Z: rim, casting, plug, insert, deck."""
     heights = StackHeights(scene)
-    names = 64.0
+    names = 70.0
     room = Box(_MARGIN, 8.0, max(width - names, 30.0), _STACK - 4.0)
     factor = room.height / (heights.raw_top - heights.raw_bottom)
     up = room.y0 + heights.raw_top * factor, factor
@@ -181,7 +196,7 @@ def stack_drawing(scene: Scene, width: float) -> Drawn:
     with svg.defs(), svg.group("stack"):
         svg.hatch("resin-stack", 1.6, "hatching")
     with svg.group("stack"):
-        _stacked(svg, scene, heights, room, up)
+        columns = _stacked(svg, scene, heights, room, up)
         levels = heights.levels()
         if width > names + 30.0:
             scale = HeightScale(*up)
@@ -189,7 +204,7 @@ def stack_drawing(scene: Scene, width: float) -> Drawn:
             name_levels(svg, levels, room.x1, room.x0, beside, scale)
         else:
             _figures(svg, levels, room, up)
-    return Drawn(width, _STACK, svg.inner(), (0.0, 1.0), up, f"Heights, {factor:.1f}:1")
+    return Drawn(width, _STACK, svg.inner(), (0.0, 1.0), up, f"Heights, {factor:.1f}:1", columns)
 
 
 def _figures(svg: Document, levels: Sequence[Level], room: Box, up: tuple[float, float]) -> None:
@@ -202,7 +217,8 @@ def _figures(svg: Document, levels: Sequence[Level], room: Box, up: tuple[float,
 
 def _stacked(
     svg: Document, scene: Scene, heights: StackHeights, room: Box, up: tuple[float, float]
-) -> None:
+) -> dict[str, float]:
+    """Draw the parts side by side; return where the middle of each lies."""
     parts = ["rim", "groove", "deck"]
     parts += ["plug"] if any(c.kind == "plug" for c in scene.board.castings) else []
     parts += ["insert"] if heights.seat is not None else []
@@ -235,3 +251,4 @@ def _stacked(
     svg.line(room.x0, y(0.0), room.x1, y(0.0), "wide")
     lowest = y(heights.stop - heights.lowest)
     svg.line(room.x0, lowest, room.x1, lowest, "hidden")
+    return {part: room.x0 + (k + 0.5) * wide for k, part in enumerate(parts)}

@@ -22,7 +22,7 @@ from corepath.stackup.odds.odds import Odds, odds_words
 from corepath.stackup.odds.outcome import answer_of, tightest_of
 from corepath.views.drawings.scene import Scene
 
-__all__ = ["cross", "drawings", "faults", "fixes", "odds", "verdict"]
+__all__ = ["cross", "drawings", "faults", "fixes", "odds", "scene_of", "verdict"]
 
 _WORDS = {
     "ready": "Ready to cut: all checks hold with every error against you",
@@ -127,6 +127,7 @@ def _drawn(one: Drawn, prepared: Prepared) -> dict[str, Any]:
         "across": list(one.across),
         "up": list(one.up),
         "title": text(one.title),
+        "columns": dict(one.columns),
     }
 
 

@@ -19,8 +19,10 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from corepath.editing import seen
+from corepath.editing.handles import handles
 from corepath.errors import CorepathError, Fault, InputError
-from corepath.job.text.source import parse
+from corepath.job.text.shop_file import joined
+from corepath.job.text.source import Source, parse
 from corepath.lengths import MM, units_of
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.search import find_fixes
@@ -40,24 +42,31 @@ class Workshop:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._engine = Engine(path.parent)
-        self._last: tuple[str, Prepared] | None = None
+        self._text = ""
+        self._last: tuple[Source, Prepared] | None = None
 
     def answers(self, asked: Question) -> Iterator[Answer]:
         """Yield the quick answers: the verdict or the faults, then the drawings."""
         try:
-            prepared = self._prepared(asked["text"])
+            prepared = self._prepared(asked["kind"], asked["text"])
         except InputError as error:
             units = units_of(_units_name(asked["text"]))
             yield {"kind": "faults", "faults": seen.faults(error.faults, units)}
             return
         if asked["kind"] == "cross":
-            yield {"kind": "cross", "cross": seen.cross(prepared, asked["narrow"], asked["at"])}
+            drawn = seen.cross(prepared, asked["narrow"], asked["at"])
+            yield {"kind": "cross", "cross": drawn, "handles": self._handles(prepared, asked)}
             return
         yield {"kind": "verdict", **seen.verdict(prepared)}
         yield {
             "kind": "drawings",
             "drawings": seen.drawings(prepared, asked["wide"], asked["narrow"], asked["at"]),
+            "handles": self._handles(prepared, asked),
         }
+
+    def _handles(self, prepared: Prepared, asked: Question) -> list[dict[str, Any]]:
+        assert self._last is not None
+        return handles(self._last[0], seen.scene_of(prepared), asked["at"])
 
     def slow_answers(self) -> Iterator[Answer]:
         """Yield the odds of the job that was asked for last, then its fixes."""
@@ -69,14 +78,16 @@ class Workshop:
         if answer_of(prepared.checks) != "ready":
             yield {"kind": "fixes", **seen.fixes(find_fixes(prepared), prepared.job.units)}
 
-    def _prepared(self, text: str) -> Prepared:
+    def _prepared(self, kind: str, text: str) -> Prepared:
         """Return the job of a text, worked out up to its checks; raises InputError with all
         faults, placed in the text."""
+        if kind == "cross" and self._last is not None and self._text == text:
+            return self._last[1]
         source, faults = parse(text, str(self._path))
         if source is None:
             raise InputError(faults)
         prepared = self._engine.prepared_source(source, self._path)
-        self._last = text, prepared
+        self._text, self._last = text, (joined(source)[0], prepared)
         return prepared
 
 

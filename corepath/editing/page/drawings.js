@@ -50,5 +50,5 @@ function cut() {
   requestAnimationFrame(() => send({ kind: "cut", at: Number(at("cut").value) }));
 }
 
-export function job(it) { units = it; }
-let units = {};
+// Where (u, v) of a drawing's model, mm, lies on it.
+export const place = (drawing, u, v) => [drawing.across[0] + drawing.across[1] * u, drawing.up[0] - drawing.up[1] * v];

@@ -1,11 +1,12 @@
 // Messages come in, what they say goes to the part of the page that shows it.
+import * as drag from "./drag.js";
 import * as drawings from "./drawings.js";
 import * as forms from "./forms.js";
 import { at, fill, made } from "./parts.js";
 import * as verdict from "./verdict.js";
 
 const address = new URL("socket", location.href.replace(/^http/, "ws"));
-const changes = new Set(["set", "remove", "add"]);
+const changes = new Set(["set", "remove", "insert", "add"]);
 let socket, revision = 0;
 
 // A change carries the revision that it was made from: what was changed outside since is asked about.
@@ -29,15 +30,15 @@ const heard = {
     at("redo").disabled = !it.redo;
     at("ask").hidden = true;
     forms.show(it);
-    drawings.job(it);
+    drag.job(it);
     verdict.broken(it);
   },
-  verdict: verdict.show,
+  verdict(it) { verdict.show(it); drag.answered(); },
   odds: verdict.odds,
   fixes: verdict.fixes,
-  faults: verdict.faults,
-  drawings: (it) => drawings.show(it.drawings),
-  cross: (it) => drawings.cross(it.cross),
+  faults(it) { verdict.faults(it); drag.answered(); },
+  drawings(it) { drawings.show(it.drawings); drag.show(it.handles); },
+  cross(it) { drawings.cross(it.cross); drag.show(it.handles, "cross"); },
   refused(it) { fill("state", `not written: ${forms.refused(it)}`); },
   ask(it) { ask(it.change); },
 };
@@ -81,5 +82,5 @@ function key(event) {
 at("undo").addEventListener("click", () => send({ kind: "undo" }));
 at("redo").addEventListener("click", () => send({ kind: "redo" }));
 document.addEventListener("keydown", key);
-for (const part of [drawings, forms, verdict]) part.start(send);
+for (const part of [drag, drawings, forms, verdict]) part.start(send);
 open();

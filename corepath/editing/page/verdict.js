@@ -33,6 +33,11 @@ export function fixes(it) {
 
 // The job as it is now has faults: what was worked out before stays in sight, greyed.
 export function faults(it) {
+  if (it.draft) {
+    at("answer").dataset.answer = "no";
+    fill("answer", `This cannot be: ${[it.faults[0].key, it.faults[0].says].filter(Boolean).join(": ")}`);
+    return;
+  }
   list(`${it.faults.length === 1 ? "This has" : "These have"} to be put right first`, it.faults);
   stale(true);
 }
