@@ -15,6 +15,11 @@ __all__ = ["Bench"]
 
 _LONGEST = 2**26  # bytes of a line: the drawings of a crowded board are some 100 kB
 
+_ENDED = {
+    "key": "", "line": None, "value": "", "allowed": "change a value to try again",
+    "says": "the process that works the job out has ended",
+}  # fmt: skip
+
 
 class Bench:
     """Asks a workshop process about the job at `path`; every answer goes to `told`.
@@ -25,6 +30,7 @@ class Bench:
     def __init__(self, path: Path, told: Callable[[dict[str, Any]], None]) -> None:
         self._path, self._told = path, told
         self._number = 0
+        self._closing = False
         self._process: asyncio.subprocess.Process | None = None
         self._reader: asyncio.Task[None] | None = None
 
@@ -43,6 +49,7 @@ class Bench:
 
     async def close(self) -> None:
         """End the process."""
+        self._closing = True
         if self._process is not None and self._process.returncode is None:
             assert self._process.stdin is not None
             self._process.stdin.close()
@@ -66,3 +73,5 @@ class Bench:
         assert process.stdout is not None
         while line := await process.stdout.readline():
             self._told(json.loads(line))
+        if not self._closing:
+            self._told({"kind": "faults", "number": self._number, "faults": [_ENDED]})

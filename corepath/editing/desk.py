@@ -15,6 +15,7 @@ from typing import Any
 from corepath.editing.bench import Bench
 from corepath.editing.changing import changed, with_new_row, without
 from corepath.editing.forms import forms
+from corepath.editing.plan_run import PlanRun
 from corepath.editing.seen import faults as faults_told
 from corepath.editing.session import ChangedOutsideError, Session
 from corepath.errors import CorepathError, Fault, InputError
@@ -44,6 +45,7 @@ class Desk:
         self.pages: set[Send] = set()
         self._bench = Bench(path, self._answered)
         self._changes = Changes(lambda: inputs_of(path))
+        self.plan = PlanRun(path, Path(f"{path.stem}-plan"), self._planned)
         self._view = {"wide": _WIDE, "narrow": _NARROW, "at": 0.0}
         self._held: dict[str, Message] = {}
         """The last message of each kind, for a page that opens."""
@@ -64,6 +66,7 @@ class Desk:
         """End the workshop and the watch."""
         if self._watch is not None:
             self._watch.cancel()
+        await self.plan.stop()
         await self._bench.close()
 
     def welcome(self, send: Send) -> None:
@@ -81,6 +84,10 @@ class Desk:
         elif kind == "cut":
             self._view["at"] = float(message["at"])
             await self._bench.ask("cross", text=self.session.text, **self._view)
+        elif kind == "plan":
+            self.plan.start()
+        elif kind == "stop":
+            await self.plan.stop()
         elif kind == "draft":
             await self._tried(message)
         elif kind in _CHANGES:
@@ -94,8 +101,9 @@ class Desk:
         """Draw for a page of this width."""
         wanted = {name: min(max(float(message[name]), 60.0), 600.0) for name in ("wide", "narrow")}
         if any(abs(self._view[name] - wanted[name]) > 1.0 for name in wanted):
-            self._view.update(wanted)
-            await self._ask("job", self.session.text)
+            async with self._turn:  # a change that is worked out waits for its own answer
+                self._view.update(wanted)
+                await self._ask("job", self.session.text)
 
     async def _tried(self, message: Message) -> None:
         """Work out values that are dragged; without any, the file as it is."""
@@ -123,6 +131,7 @@ class Desk:
             reply(_refused(message, faults_told(error.faults, MM)))
             return
         if text == self.session.text:
+            self._send(self._job())
             await self._ask("job", text)
             return
         found = await self._worked_out(text)
@@ -178,6 +187,10 @@ class Desk:
             answer["draft"] = self._draft
             self._held[answer["kind"]] = answer
             self._send(answer)
+
+    def _planned(self, message: Message) -> None:
+        self._held["plan"] = message
+        self._send(message)
 
     def _is_waited_for(self, answer: Message) -> bool:
         """Hand a verdict to the change that waits for it; return whether nobody else is to hear

@@ -188,7 +188,7 @@ def _bored(scene: Scene, name: str, at: float) -> list[Polygon]:
 def stack_drawing(scene: Scene, width: float) -> Drawn:
     """Return the stack of heights, to one scale in Z: rim, casting, plug, insert, deck."""
     heights = StackHeights(scene)
-    names = 70.0
+    names = 58.0
     room = Box(_MARGIN, 8.0, max(width - names, 30.0), _STACK - 4.0)
     factor = room.height / (heights.raw_top - heights.raw_bottom)
     up = room.y0 + heights.raw_top * factor, factor
@@ -197,7 +197,8 @@ def stack_drawing(scene: Scene, width: float) -> Drawn:
         svg.hatch("resin-stack", 1.6, "hatching")
     with svg.group("stack"):
         columns = _stacked(svg, scene, heights, room, up)
-        levels = heights.levels()
+        # beside the figure of a height there is no room for what else the drawings say of it
+        levels = [Level(one.z, one.words.partition(";")[0], one.strong) for one in heights.levels()]
         if width > names + 30.0:
             scale = HeightScale(*up)
             beside = Box(0.0, 2.0, width, _STACK)

@@ -20,6 +20,7 @@ from typing import Any
 
 import uvicorn
 from starlette.applications import Starlette
+from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
@@ -28,7 +29,8 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from corepath.editing.desk import Desk
 from corepath.editing.page_style import drawing_style
 from corepath.errors import Fault, InputError
-from corepath.watching.server import HERE, USUAL_PORT
+from corepath.job.text.regular import read_regular
+from corepath.watching.server import HERE, TYPES, USUAL_PORT, inside_folder
 
 __all__ = ["EditServer"]
 
@@ -46,6 +48,7 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
 }
+_LARGEST = 2**30  # bytes of a file that is sent
 _LONGEST = 2**22  # bytes of a message: a text of 5,000 stations is some 100 kB
 
 
@@ -96,9 +99,24 @@ class EditServer:
             Route("/favicon.ico", lambda _: Response(status_code=204)),
             Route(f"{at}/drawings.css", lambda _: Response(drawing_style(), media_type="text/css")),
             Route(f"{at}/page/{{name}}", lambda asked: _asset(asked.path_params["name"])),
+            Route(f"{at}/plan/{{name:path}}", self._planned),
             WebSocketRoute(f"{at}/socket", self._talk),
         ]
         return _Guard(Starlette(routes=routes, lifespan=open_desk), self.port)
+
+    def _planned(self, asked: Request) -> Response:
+        """Return a file of the plan's folder; its pages have policies of their own."""
+        name = asked.path_params["name"]
+        try:
+            target = inside_folder(self.desk.plan.folder, name)
+            data = None if target is None else read_regular(target, _LARGEST)
+        except OSError:
+            data = None
+        if data is None:
+            return PlainTextResponse("Not Found\n", 404)
+        kind = TYPES.get(Path(name).suffix.lower(), "application/octet-stream")
+        own = {"Content-Security-Policy": "frame-ancestors 'self'", "X-Frame-Options": "SAMEORIGIN"}
+        return Response(data, media_type=kind, headers=own)
 
     async def _talk(self, page: WebSocket) -> None:
         """Talk with one open page until it closes."""

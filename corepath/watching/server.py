@@ -22,7 +22,7 @@ from corepath.job.text.regular import read_regular
 from corepath.watching.notice import NoticeBoard
 from corepath.watching.reload_page import EVENTS, waiting_page, with_script
 
-__all__ = ["HERE", "USUAL_PORT", "PageServer", "serving"]
+__all__ = ["HERE", "TYPES", "USUAL_PORT", "PageServer", "inside_folder", "serving"]
 
 HERE = "127.0.0.1"
 USUAL_PORT = 7412
@@ -31,7 +31,7 @@ USUAL_PORT = 7412
 FIRST = "sheet.html"
 _LARGEST = 2**30  # bytes of a file that is sent
 _ALIVE = 15.0  # seconds between two signs of life on a stream without news
-_TYPES = {
+TYPES = {
     ".html": "text/html; "
              "charset=utf-8", ".svg": "image/svg+xml", ".json": "application/json",
              ".stl": "model/stl",
@@ -163,7 +163,7 @@ class _Handler(BaseHTTPRequestHandler):
         # often, never once too seldom.
         number = self.server.board.notice.number
         try:
-            target = _inside(self.server.folder, path)
+            target = inside_folder(self.server.folder, path)
             data = read_regular(target, _LARGEST) if target is not None else None
         except OSError:
             data = None
@@ -172,7 +172,7 @@ class _Handler(BaseHTTPRequestHandler):
         if data is None:
             self.send_error(HTTPStatus.NOT_FOUND)
             return
-        kind = _TYPES.get(Path(path).suffix.lower(), "application/octet-stream")
+        kind = TYPES.get(Path(path).suffix.lower(), "application/octet-stream")
         self._send(with_script(data, number) if kind.startswith("text/html") else data, kind)
 
     def _send(
@@ -217,7 +217,7 @@ class _Handler(BaseHTTPRequestHandler):
             return
 
 
-def _inside(folder: Path, path: str) -> Path | None:
+def inside_folder(folder: Path, path: str) -> Path | None:
     """Return the file of this folder that the path of a URL names; None unless it is the plain name
     of one inside."""
     try:

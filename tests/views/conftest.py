@@ -3,8 +3,7 @@ tested alone."""
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -449,34 +448,6 @@ def reel_of(
 def reel_maker() -> Callable[..., PlayedFile]:
     """Makes a file that goes through points, with the blank before and after it and its zero."""
     return reel_of
-
-
-@pytest.fixture(scope="session")
-def chrome() -> Iterator[Any]:
-    """A browser without a window; skips with a clear word where there is none."""
-    webdriver = pytest.importorskip(
-        "selenium.webdriver", reason="selenium is not installed: no page is opened here"
-    )
-    binary, driver = (
-        shutil.which("chromium") or shutil.which("chromium-browser"),
-        shutil.which("chromedriver"),
-    )
-    if binary is None or driver is None:
-        pytest.skip("no chromium with its driver here: no page is opened in a browser")
-    options = webdriver.ChromeOptions()
-    options.binary_location = binary
-    for argument in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-dev-shm-usage",
-        "--window-size=1366,900",
-    ):
-        options.add_argument(argument)
-    options.add_argument("--enable-unsafe-swiftshader")  # 3-D without a graphics card
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@ import * as drag from "./drag.js";
 import * as drawings from "./drawings.js";
 import * as forms from "./forms.js";
 import { at, fill, made } from "./parts.js";
+import * as plan from "./plan.js";
 import * as verdict from "./verdict.js";
 
 const address = new URL("socket", location.href.replace(/^http/, "ws"));
@@ -12,10 +13,9 @@ let socket, revision = 0;
 // A change carries the revision that it was made from: what was changed outside since is asked about.
 function send(message) {
   if (socket?.readyState !== WebSocket.OPEN) return;
-  if (changes.has(message.kind)) {
-    fill("state", "…");
-    message = { revision, ...message };
-  }
+  const writes = changes.has(message.kind);
+  if (writes || message.kind === "undo" || message.kind === "redo") fill("state", "…");
+  if (writes) message = { revision, ...message };
   socket.send(JSON.stringify(message));
 }
 
@@ -33,7 +33,8 @@ const heard = {
     drag.job(it);
     verdict.broken(it);
   },
-  verdict(it) { verdict.show(it); drag.answered(); },
+  verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) plan.job(it.digest); },
+  plan: plan.show,
   odds: verdict.odds,
   fixes: verdict.fixes,
   faults(it) { verdict.faults(it); drag.answered(); },
@@ -82,5 +83,5 @@ function key(event) {
 at("undo").addEventListener("click", () => send({ kind: "undo" }));
 at("redo").addEventListener("click", () => send({ kind: "redo" }));
 document.addEventListener("keydown", key);
-for (const part of [drag, drawings, forms, verdict]) part.start(send);
+for (const part of [drag, drawings, forms, plan, verdict]) part.start(send);
 open();

@@ -22,6 +22,7 @@ export function show(it) {
 }
 
 export function odds(it) {
+  at("odds").title = it.spoilers.join("\n");
   fill("odds", it.words + (it.spoilers.length ? `. What spoils the others: ${it.spoilers.join(", ")}` : ""));
 }
 

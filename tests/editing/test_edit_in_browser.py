@@ -1,0 +1,208 @@
+"""The page of `corepath edit` in a real browser: dragged, typed, moved by keys and by a finger,
+changed by another program meanwhile. Skipped where there is no browser."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytest.importorskip("starlette", reason="the extra corepath[edit] is not installed")
+pytest.importorskip("uvicorn", reason="the extra corepath[edit] is not installed")
+
+from corepath.editing.server import EditServer
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+LIMIT = 60.0
+ANSWER = "document.getElementById('answer').textContent"
+STATE = "document.getElementById('state').textContent"
+HINT = "document.getElementById('hint').textContent"
+
+
+class Sheet:
+    """The open page, and the job that it is about."""
+
+    def __init__(self, chrome: Any, job: Path, url: str) -> None:
+        self.chrome, self.job, self.text = chrome, job, job.read_text()
+        self.url = url
+
+    def js(self, script: str, *arguments: Any) -> Any:
+        return self.chrome.execute_script(f"return {script}", *arguments)
+
+    def until(self, script: str) -> Any:
+        """The first answer that is not empty."""
+        end = time.monotonic() + LIMIT
+        while time.monotonic() < end:
+            if found := self.js(script):
+                return found
+            time.sleep(0.03)
+        raise AssertionError(f"{script}: {self.js(STATE)}; {self.js(ANSWER)}; {self.js(HINT)}")
+
+    def holds(self, *lines: str) -> None:
+        """Wait until the file differs from the first one by just these lines."""
+        end = time.monotonic() + LIMIT
+        while time.monotonic() < end:
+            before, after = self.text.splitlines(), self.job.read_text().splitlines()
+            if sorted(set(after) - set(before)) == sorted(lines) and len(before) == len(after):
+                return
+            time.sleep(0.03)
+        raise AssertionError(sorted(set(after) - set(before)))
+
+    def undo(self) -> None:
+        """Back to the first text."""
+        while not self.js("document.getElementById('undo').disabled"):
+            now = self.job.read_text()
+            self.js("document.getElementById('undo').click()")
+            end = time.monotonic() + LIMIT
+            while self.job.read_text() == now and time.monotonic() < end:
+                time.sleep(0.03)
+            self.until(f"!{STATE}.includes('…')")
+        self.holds()
+        self.until(f"{ANSWER}.startsWith('Ready')")
+
+    def handle(self, name: str) -> Any:
+        one = self.chrome.find_element("css selector", f"[data-handle='{name}'] .hit")
+        self.js("arguments[0].scrollIntoView({block: 'center'})", one)
+        return one
+
+
+@pytest.fixture(scope="module")
+def opened(chrome: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sheet]:
+    folder = tmp_path_factory.mktemp("edit")
+    job = Path(shutil.copy(SAMPLES / "coupon.toml", folder / "coupon.toml"))
+    server = EditServer(job)
+    thread = server.start()
+    chrome.set_window_size(1366, 900)
+    chrome.get_log("browser")
+    chrome.get(server.url)
+    yield Sheet(chrome, job, server.url)
+    chrome.get("about:blank")
+    server.stop()
+    thread.join(LIMIT)
+
+
+@pytest.fixture
+def sheet(opened: Sheet) -> Sheet:
+    opened.until("document.querySelectorAll('.handle').length > 10")
+    opened.undo()
+    return opened
+
+
+def typed(sheet: Sheet, key: str, text: str) -> None:
+    """Type into the field of a key, and leave it."""
+    field = sheet.js("document.getElementById(arguments[0])", f"key-{key}")
+    sheet.js("arguments[0].closest('details').open = true", field)
+    # `clear` would leave the field, and so take the key out of the file
+    field.send_keys("\ue009a\ue000", f"{text}\t")  # Ctrl+A
+
+
+@pytest.mark.whole
+def test_a_tight_blank_is_not_brought_to_a_yes_by_its_fixes(sheet: Sheet) -> None:
+    typed(sheet, "groove.floor", "2.4")
+    sheet.until(f"{ANSWER}.startsWith('Not as it is')")
+    sheet.holds("floor = 2.4")
+    button = sheet.until("document.querySelector('#fixes li button')")
+    sheet.js("arguments[0].click()", button)
+    sheet.until(f"!{ANSWER}.startsWith('Not')")
+    assert "floor = 2.4" not in sheet.job.read_text().splitlines()
+    typed(sheet, "groove.inside", "-3")
+    wrong = "document.getElementById('wrong-groove.inside').textContent"
+    assert "must not be negative" in sheet.until(wrong)
+    assert "inside = 6.0" in sheet.job.read_text().splitlines()
+
+
+@pytest.mark.whole
+def test_what_is_dragged_is_written_elsewhere_or_too_early(sheet: Sheet) -> None:
+    """A mouse: nothing is written before it is let go; Escape leaves all as it was; then 1 mm by
+    the arrow keys, and by a finger."""
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    hand = ActionChains(sheet.chrome, duration=60)
+    scale = sheet.js(
+        "document.getElementById('plan').getBoundingClientRect().width"
+        " / document.getElementById('plan').viewBox.baseVal.width"
+        " * document.querySelector('#plan .drawn [transform]').transform.baseVal[0].matrix.a"
+    )
+    by = round(-6.0 * scale), round(-4.0 * scale)
+    hand.move_to_element(sheet.handle("plan-I1")).click_and_hold().move_by_offset(*by).perform()
+    told = re.search(r"X (-?\d+), Y (-?\d+)", sheet.js(HINT))
+    assert told is not None
+    x, y = int(told[1]), int(told[2])
+    # 6 mm to the left and 4 up, as near as whole pixels and whole mm come
+    assert abs(x - 28) <= 1 and abs(y + 1) <= 1
+    assert sheet.job.read_text() == sheet.text
+    hand.release().perform()
+    sheet.holds(f"at = [[{x}, {y}]]")
+
+    hand.move_to_element(sheet.handle("plan-P1")).click_and_hold().move_by_offset(9, 3)
+    hand.send_keys(Keys.ESCAPE).release().perform()
+    sheet.until(f"{HINT}.includes('X -66, Y 7')")
+    sheet.holds(f"at = [[{x}, {y}]]")
+
+    sheet.js("document.querySelector('[data-handle=\"long-deck-station-2\"]').focus()")
+    sheet.chrome.switch_to.active_element.send_keys(Keys.ARROW_RIGHT, Keys.ARROW_UP)
+    line = "stations = [[-100, 6.2], [-47, 6.5], [5, 8.0], [88, 7.8]]"
+    sheet.holds(f"at = [[{x}, {y}]]", line)
+
+    box = sheet.handle("stack-floor-of-the-groove").rect
+    top = sheet.js("window.scrollY")
+    at = {"x": box["x"] + box["width"] / 2, "y": box["y"] - top + box["height"] / 2}
+    for kind, down in (("touchStart", 0), ("touchMove", -4), ("touchMove", -9), ("touchEnd", None)):
+        points = [] if down is None else [{**at, "y": at["y"] + down}]
+        sheet.chrome.execute_cdp_cmd(
+            "Input.dispatchTouchEvent", {"type": kind, "touchPoints": points}
+        )
+    sheet.until(f"{STATE}.includes('saved')")
+    floor = re.search(r"^floor = ([\d.]+)$", sheet.job.read_text(), re.MULTILINE)
+    assert floor is not None and 1.2 < float(floor[1]) < 3.0
+
+
+@pytest.mark.whole
+def test_a_change_by_another_program_is_lost(sheet: Sheet) -> None:
+    """While something is dragged: both are kept apart until one is chosen."""
+    from selenium.webdriver.common.action_chains import ActionChains
+
+    hand = ActionChains(sheet.chrome, duration=60)
+    hand.move_to_element(sheet.handle("plan-I1")).click_and_hold().move_by_offset(-40, 0).perform()
+    theirs = sheet.job.read_text().replace("clean_up = 0.4", "clean_up = 0.5")
+    sheet.job.write_text(theirs)
+    sheet.until(f"{STATE}.includes('another program')")
+    hand.release().perform()
+    sheet.until("!document.getElementById('ask').hidden")
+    assert sheet.job.read_text() == theirs
+    sheet.js("document.querySelector('#ask button').click()")
+    sheet.until("document.getElementById('ask').hidden")
+    sheet.until(f"{STATE}.includes('saved')")
+    after = sheet.job.read_text()
+    assert "clean_up = 0.5" in after and "at = [[34, -5]]" not in after
+    sheet.undo()
+    sheet.job.write_text("[board\nthickness = 8\n")
+    sheet.until("document.querySelector('#text mark')?.textContent === '[board'")
+    sheet.job.write_text(sheet.text)
+    sheet.until("document.getElementById('text').hidden")
+
+
+@pytest.mark.whole
+def test_a_phone_scrolls_sideways_or_something_has_no_name(sheet: Sheet) -> None:
+    metrics = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
+    sheet.chrome.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
+    try:
+        sheet.until("document.getElementById('plan').viewBox.baseVal.width < 110")
+        assert sheet.js("document.documentElement.scrollWidth") <= 390
+        tree = sheet.chrome.execute_cdp_cmd("Accessibility.getFullAXTree", {})["nodes"]
+    finally:
+        sheet.chrome.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    roles = {"button", "slider", "textbox", "searchbox", "combobox", "link", "spinbutton"}
+    nodes = [node for node in tree if node["role"]["value"] in roles and not node["ignored"]]
+    assert len(nodes) > 30
+    assert [node for node in nodes if not node.get("name", {}).get("value")] == []
+    one = "document.querySelector('[data-handle=plan-I1]')"
+    assert sheet.js(f"{one}.getAttribute('aria-valuetext')") == "X 34 mm, Y -5 mm"
+    errors = [line for line in sheet.chrome.get_log("browser") if line["level"] == "SEVERE"]
+    assert errors == []
