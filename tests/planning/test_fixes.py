@@ -34,8 +34,9 @@ from corepath.planning.fixing.solving import Problem, solve
 from corepath.planning.fixing.trials import MOST_TRIALS
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job
-from corepath.stackup.advice.fix import Fix, Value
+from corepath.stackup.advice.fix import Fix, Setting, Value
 from corepath.stackup.measuring.places_to_measure import template_text
+from corepath.stackup.odds.odds import Odds
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
@@ -211,6 +212,21 @@ def test_deeper_cutters_and_hands_keep_their_limits(coupon: Job) -> None:
     }  # fmt: skip
     assert {key.partition(".")[0].partition("[")[0] for key in keys} <= allowed
     assert "tolerances.accept" not in keys
+
+
+def test_a_fix_reads_as_its_changes_not_as_its_keys() -> None:
+    """Two dowels by the same length are one change, and so is a core with the stations that make
+    its thickness; what is typed keeps every key."""
+    stations = ("deck.stations[3][2]", "deck.stations[4][2]")
+    fix = Fix(
+        (Setting("dowel[1].stand", 3.5, 2.6), Setting("dowel[2].stand", 3.5, 2.6),
+         Setting("board.thickness", 8.0, 7.6), *(Setting(key, 8.0, 7.6) for key in stations)),
+        Odds(share=0.97, at_least=0.96, even=0.9, cores=100, spoilers=()),
+    )  # fmt: skip
+    assert str(fix.says).startswith(
+        "dowel[1].stand and dowel[2].stand 3.5 → 2.6, board.thickness 8 → 7.6 with its stations: "
+    )
+    assert len(fix.typed(MM)) == 5
 
 
 PAIRS = 20

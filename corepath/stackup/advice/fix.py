@@ -51,19 +51,24 @@ _MANY = 3
 """Changes up to which a fix need not say what each is needed by."""
 
 
+_CORE, _STATIONS = "board.thickness", "deck.stations"
 _ROW = re.compile(r"\[\d+\]")
 
 
 def _changes(settings: Sequence[Setting]) -> Iterator[str]:
-    """Yields each change in words: like keys with like values in one, and of more than `_MANY` what
-    each is needed by."""
+    """Yields each change in words: like keys with like values in one, stations that follow the core
+    with it, and of more than `_MANY` what each is needed by."""
+    core = {one.after for one in settings if one.key == _CORE}
+    follow = [one for one in settings if one.key.startswith(_STATIONS) and one.after in core]
     alike: dict[tuple[str, str, tuple[str, ...]], list[Setting]] = {}
     for one in settings:
-        of = _ROW.sub("", one.key), one.change, one.needed_by
-        alike.setdefault(of, []).append(one)
-    for (_, change, needed_by), ones in alike.items():
+        if one not in follow:
+            of = _ROW.sub("", one.key), one.change, one.needed_by
+            alike.setdefault(of, []).append(one)
+    for (kind, change, needed_by), ones in alike.items():
+        also = " with its stations" if kind == _CORE and follow else ""
         why = f" ({needed_by[0]})" if needed_by and len(alike) > _MANY else ""
-        yield f"{' and '.join(one.key for one in ones)} {change}{why}"
+        yield f"{' and '.join(one.key for one in ones)} {change}{also}{why}"
 
 
 def _words(value: Value) -> str:
