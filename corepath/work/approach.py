@@ -27,6 +27,9 @@ APPROACH_FEED = 1000.0
 WALK = 2000.0
 """mm/min on a level move (common practice, no source)."""
 
+LAST_DIGIT = 1e-3
+"""mm: the last digits of two heights in a file, four decimals in mm or five in inches, and more."""
+
 Face = Callable[[Work], tuple[float, float, float]]
 
 
@@ -86,8 +89,9 @@ def _approach(
     # Under a forgotten old zero the tip ends lower by what the new zero lies higher.
     higher = max(0.0, work.zero.z - old)
     height = max(work.clear, highest + CLEAR + higher)
-    # Under a high cradle the axis may not have the travel for both: then as high as it goes.
-    height = max(work.clear, min(height, work.lowest + travel))
+    # Under a high cradle the axis may not have the travel for both: then as high as it goes, less
+    # what the last digit of a file may add at either end.
+    height = max(work.clear, min(height, work.lowest + travel - LAST_DIGIT))
     return seen_from(work, round(height, 4), rapid, on, work.zero.z - old)
 
 
