@@ -57,7 +57,7 @@ from corepath.readback.surfaces.left import (
 from corepath.readback.surfaces.measures import Measure, MeasureList
 from corepath.readback.surfaces.passes import Passes
 from corepath.readback.words.heads import check_heads
-from corepath.readback.words.zeros import derive_zero, face_height, zeroed
+from corepath.readback.words.zeros import derive_zero, face_height, lowered, zeroed
 from corepath.stock.material import NOWHERE, Mask, Stock
 from corepath.stock.path import Path
 from corepath.work.works import Deck, Facing, Work
@@ -195,6 +195,8 @@ class Run:
         """Cut all files of one operation; one that the shop has done counts as cut as its work
         asks."""
         self.old, self.zeroed = self.zeroed, zeroed(work, self.shop, self._zero(work))
+        if work.setup == "D" and self.shop.laid is not None:
+            self.old = lowered(self.old, self.shop.laid)
         if work.name == "flush":
             self._floors()
             self._pour()

@@ -7,6 +7,7 @@ them. Lengths in mm.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from corepath.gcode.read.findings import Findings
@@ -81,7 +82,8 @@ def cut_file(
     check_stops(program, zero[2], highest, findings)
     check_standing(program, zero[2], highest, findings)
     reach = max([highest, *(one.height for one in work.obstacles)])
-    check_first_way(program, now, mounted.zeroed_before, reach, findings)
+    travel = shop.travel[2] if work.setup == "D" else math.inf
+    check_first_way(program, now, mounted.zeroed_before, reach, findings, travel)
     check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)

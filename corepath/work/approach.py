@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from shapely import Point
 
+from corepath.lengths import mm
 from corepath.motion.program import Approach, Zero
 from corepath.work.cutting.running import BELOW_RAPID
 from corepath.work.works import Work
@@ -29,6 +30,9 @@ WALK = 2000.0
 
 LAST_DIGIT = 1e-3
 """mm: the last digits of two heights in a file, four decimals in mm or five in inches, and more."""
+
+_TOLD = 0.05
+"""mm of travel that are missing before it is told."""
 
 Face = Callable[[Work], tuple[float, float, float]]
 
@@ -60,9 +64,10 @@ def with_approaches(
             # The highest of blank and obstacles: `clear` without its own margin.
             highest = max(one.clear for one in works if one.setup == work.setup) - safe_z
             old = before.zero.z - (drop if work.setup == "D" else 0.0)
-            work = replace(
-                work, approach=_approach(work, before.zero.on, old, highest, travel, rapid)
-            )
+            way = _approach(work, before.zero.on, old, highest, travel, rapid)
+            short = _clear_height(work, old, highest) - way.height
+            watch = (*work.watch, _short_travel(short)) if short > _TOLD else work.watch
+            work = replace(work, approach=way, watch=watch)
         found.append(work)
     return tuple(found)
 
@@ -86,13 +91,24 @@ def _within(work: Work, face: tuple[float, float, float]) -> tuple[float, float,
 def _approach(
     work: Work, on: str, old: float, highest: float, travel: float, rapid: float
 ) -> Approach:
-    # Under a forgotten old zero the tip ends lower by what the new zero lies higher.
-    higher = max(0.0, work.zero.z - old)
-    height = max(work.clear, highest + CLEAR + higher)
+    height = _clear_height(work, old, highest)
     # Under a high cradle the axis may not have the travel for both: then as high as it goes, less
     # what the last digit of a file may add at either end.
     height = max(work.clear, min(height, work.lowest + travel - LAST_DIGIT))
     return seen_from(work, round(height, 4), rapid, on, work.zero.z - old)
+
+
+def _clear_height(work: Work, old: float, highest: float) -> float:
+    """Height that is clear under either zero: under a forgotten old one the tip ends lower by what
+    the new one lies higher."""
+    return max(work.clear, highest + CLEAR + max(0.0, work.zero.z - old))
+
+
+def _short_travel(short: float) -> str:
+    return (
+        f"machine.travel on Z is {mm(short):.1f} short: if Z was not touched anew, the first way "
+        "down is clear over the middle of the board, not over its ends: jog there before the start"
+    )
 
 
 def seen_from(

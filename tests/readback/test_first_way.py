@@ -8,7 +8,7 @@ import pytest
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.motion.program import Approach, Zero
-from corepath.readback.motion.first_way import check_look
+from corepath.readback.motion.first_way import Zeroed, check_first_way, check_look
 
 INSERTS, DECK = "06-B-inserts.nc", "08-C-deck.nc"
 
@@ -43,6 +43,25 @@ def test_a_first_way_that_would_crash_under_the_old_zero_is_found(plan, name, ol
     told = [one.says for one in found.findings if one.kind == "first-way"]
     assert [one for one in told if says in one], found.counts
     assert {one.file for one in found.findings} == {name}
+
+
+@pytest.mark.parametrize(
+    ("height", "travel", "found"),
+    [
+        (68.1, 200.0, False),  # 23.1 above the form's lowest place, laminate to 20 and 3 over it
+        (67.9, 200.0, True),
+        (59.999, 59.5, False),  # from the lowest cut at 0.5 the axis goes no higher
+        (59.9, 59.5, True),
+    ],
+)
+def test_in_the_cradle_the_zero_before_lies_lower_by_the_cradle(height, travel, found):
+    """The bed lies 45 below: a zero of C that was left lets the tip down 45 lower. The read-back
+    took both for one place, and no first way for too low."""
+    text = f"G17 G21 G90 G94 G54 G40 G49 G80 G64\nF1000\nG1 Z{height}\nM0\nG0 Z30\nG1 Z0.5\nM2\n"
+    findings = Findings("x.nc")
+    now, old = Zeroed("the cradle", (0, 0, 0), 540), Zeroed("the bed", (0, 0, -45.0), 540)
+    check_first_way(read_program(text, "x.nc"), now, old, 20.0, findings, travel)
+    assert findings.counts == ({"first-way": 1} if found else {})
 
 
 def test_no_stop_is_asked_where_the_zero_stays(plan):

@@ -81,6 +81,9 @@ def test_in_the_cradle_the_bed_is_far_below() -> None:
     most = 40.0 - 2 * 0.5e-5 * 25.4
     assert low.approach is not None and low.approach.height - low.lowest <= most
     assert low.approach.height >= low.stock_top + 3.0
+    # what is missing of the 40 under the cradle is told in head and sheet
+    assert "machine.travel on Z is" in " ".join(low.watch)
+    assert "machine.travel" not in " ".join(work.watch)
 
 
 def test_only_the_first_pass_and_the_file_of_all_passes_stop() -> None:

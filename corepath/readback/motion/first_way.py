@@ -8,6 +8,7 @@ tip must be clear of stock and obstacles under either zero. Bed frame of the set
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -52,12 +53,18 @@ def first_look(program: ReadProgram) -> int | None:
 
 
 def check_first_way(
-    program: ReadProgram, now: Zeroed, old: Zeroed | None, highest: float, findings: Findings
+    program: ReadProgram,
+    now: Zeroed,
+    old: Zeroed | None,
+    highest: float,
+    findings: Findings,
+    travel: float = math.inf,
 ) -> None:
     """Check the stop at which the shop looks at a new zero.
 
     `now` and `old` are the zeros of this file and the one before (None: the first), `highest` is
-    the height of stock and obstacles.
+    the height of stock and obstacles. Where the axis has not the `travel` (of Z, mm) for all that
+    is asked, as high as it goes is enough.
     """
     if old is None or (old.refers, old.system) == (now.refers, now.system):
         return
@@ -76,9 +83,11 @@ def check_first_way(
     if len(fast):
         says = f"{change}: the first way down goes at rapid"
         findings.add("first-way", says, line=int(program.line[fast[0]]))
-    heights = program.end[first, 2] + min(now.place[2], old.place[2])
+    wrong = min(now.place[2], old.place[2])
+    heights = program.end[first, 2] + wrong
+    most = float(np.nanmin(program.end[:, 2])) + travel - 2.0 * _ROUNDING + wrong
     # Negated, so that an unknown height (NaN) counts as too low.
-    low = np.flatnonzero(~(heights > highest + CLEAR - _ROUNDING))
+    low = np.flatnonzero(~(heights > min(highest + CLEAR, most) - _ROUNDING))
     if len(low):
         least = float(heights[low[0]])
         says = (

@@ -7,6 +7,7 @@ From the blank alone, never from the plan. Bed frame of the set-up, mm.
 from __future__ import annotations
 
 from corepath.gcode.read.findings import Findings
+from corepath.layup.laid import LaidUp
 from corepath.lengths import mm
 from corepath.readback.motion.first_way import Zeroed
 from corepath.readback.simulation_setup import SimulationSetup
@@ -14,7 +15,7 @@ from corepath.readback.surfaces.laid_blank import zero_laid
 from corepath.stock.material import NOWHERE, Stock
 from corepath.work.works import Work
 
-__all__ = ["check_zero", "derive_zero", "face_height", "zeroed"]
+__all__ = ["check_zero", "derive_zero", "face_height", "lowered", "zeroed"]
 
 Zero3 = tuple[float, float, float]
 
@@ -47,6 +48,14 @@ def zeroed(work: Work, shop: SimulationSetup, zero: Zero3) -> Zeroed:
     if work.setup == "D":
         return Zeroed("the cradle", zero, 540)
     return Zeroed("the bed" if shop.z_zero == "bed" else f"the face up in {work.setup}", zero, 540)
+
+
+def lowered(old: Zeroed | None, laid: LaidUp) -> Zeroed | None:
+    """Return the zero of C as it lies in the frame of D, whose Z = 0 is the form's lowest place."""
+    if old is None or old.refers == "the cradle":
+        return old
+    x, y, z = old.place
+    return old._replace(place=(x, y, z + laid.bed))
 
 
 def check_zero(work: Work, zero: Zero3, allowed: float, findings: Findings) -> None:
