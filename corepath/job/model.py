@@ -10,7 +10,7 @@ bottom.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
@@ -952,6 +952,11 @@ class Job(Section):
         """Return the height of the floor of a plug's pockets above the bed in A, mm: that of the
         groove unless the plug gives its own."""
         return self.groove.floor if plug.floor is None else plug.floor
+
+    def without_cutters(self, numbers: Collection[int]) -> Job:
+        """Return the job without the cutters of these numbers."""
+        left = tuple(cutter for cutter in self.cutter if cutter.number not in numbers)
+        return self.model_copy(update={"cutter": left})
 
     def with_cutters(self, diameters: Mapping[int, float]) -> Job:
         """Return the job with measured diameters (mm, by number) of its cutters, except drills."""

@@ -15,6 +15,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.load import check_source
 from corepath.job.model import Job
 from corepath.job.record.ascut import record_path
+from corepath.job.record.settled import Settled
 from corepath.job.tables.threads import fit_cautions
 from corepath.job.text.resolved import digest
 from corepath.job.text.shop_file import joined
@@ -34,12 +35,13 @@ from corepath.stackup.make_stackup import withhold
 from corepath.stackup.odds.acceptance import accepted_ids, odds_if_needed
 from corepath.stackup.odds.odds import Odds
 from corepath.stackup.pour.fills import fill_lines
-from corepath.work import Work, build_works, feed_checks, hole_checks, limit_checks
+from corepath.work import Work, feed_checks, hole_checks, limit_checks
 from corepath.work.checks.holding_checks import holding_checks, screws_below
 from corepath.work.checks.hole_checks import hole_checks_at
 from corepath.work.checks.laid_checks import laid_checks, skin_reach
 from corepath.work.cutting.cutters import cutter_faults
 from corepath.work.one_touch import touch_cautions
+from corepath.work.unbroken import works_left
 
 __all__ = ["Prepared", "prepare", "prepare_job", "prepare_source"]
 
@@ -84,10 +86,7 @@ class Prepared:
     def done(self) -> frozenset[str]:
         """Names of the operations that have been cut; a recorded stop means that the skim has, and
         a deck that it was roughed."""
-        settled = self.known.settled
-        skimmed = {"skim"} if settled.stopped else set()
-        roughed = {"deck-rough"} if "deck" in settled.cut else set()
-        return settled.cut | skimmed | roughed
+        return _done(self.known.settled)
 
     @property
     def ahead(self) -> tuple[Work, ...]:
@@ -131,6 +130,12 @@ class Prepared:
     @property
     def advice(self) -> Advice:
         return advise(self.stackup, self.board)
+
+
+def _done(settled: Settled) -> frozenset[str]:
+    skimmed = {"skim"} if settled.stopped else set()
+    roughed = {"deck-rough"} if "deck" in settled.cut else set()
+    return settled.cut | skimmed | roughed
 
 
 def prepare(path: Path, progress: Progress = quiet) -> Prepared:
@@ -194,13 +199,14 @@ def prepare_job(
     progress("stack-up", 0.4)
     stack = build_stackup(job, board, known.blank(job), known.settled)
     progress("what each operation must reach", 0.5)
-    works, unfit = build_works(job, board, stack)
+    done = _done(known.settled)
+    works, unfit = works_left(job, board, stack, done)
     # A reserve pass below the planned stop is offered only where it spoils nothing, and that also
     # depends on the works; these in turn follow the last pass offered, so they are built again.
     offered = withhold(stack, lambda _, plane: _spoilt_works(job, stack, works, plane))
     if offered is not stack:
         stack = offered
-        works, unfit = build_works(job, board, stack)
+        works, unfit = works_left(job, board, stack, done)
     faults = [*faults, *unfit]
     if faults:
         raise InputError(faults)

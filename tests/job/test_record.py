@@ -660,7 +660,8 @@ def test_any_entry_survives_the_file(
         "at": (x * unit, -x * unit), "casting": name, "operation": "skim", "cutter": 3, "pass": 4,
         "unit": "mm",
         "value": value * (unit if spec.value in ("length", "amount") else 1.0), "corrects": None,
-        "plane": x * unit, "insert": name,
+        "plane": x * unit, "insert": name, "file": "03-A-groove.nc", "line": 7, "setup": "B",
+        "by": (x * unit, 0.0, -x * unit),
     }  # fmt: skip
     needs = [key for key in (*spec.needs, *spec.one_of[:1]) if key != "note"]
     used = {("number" if key == "pass" else key): fields[key] for key in needs}
@@ -670,9 +671,9 @@ def test_any_entry_survives_the_file(
     path = tmp_path_factory.mktemp("r") / "job.ascut.toml"
     save_record(Record((entry,), "inch" if inch else "mm", "Test", None, 1), path)
     again = load_record(path).entries[0]
-    assert replace(again, value=None, at=None, plane=None) == replace(
-        entry, value=None, at=None, plane=None
-    )
+    lengths = dict.fromkeys(("value", "at", "plane", "by"))
+    assert replace(again, **lengths) == replace(entry, **lengths)  # type: ignore[arg-type]
+    assert again.by == (None if entry.by is None else pytest.approx(entry.by, rel=1e-9))
     assert again.plane == (None if entry.plane is None else pytest.approx(entry.plane, rel=1e-9))
     if entry.value is not None:
         assert again.value == pytest.approx(entry.value, rel=1e-9)

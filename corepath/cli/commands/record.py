@@ -186,11 +186,13 @@ def _show(held: Record, facts: JobFacts, path: Path, added: int, quiet: bool) ->
         return
     say("\nNext:")
     steps = next_measurements(facts, held.settled())
-    if added and any("corepath record" in step for step in steps):
+    # a file that stopped goes on as it is: planned anew its lines may be others
+    again = not held.settled().broken_off
+    if added and again and any("corepath record" in step for step in steps):
         say("- Plan what lies ahead for the core as it is now:")
         say(f"    {next_command(*_plan_words(facts)).removeprefix('Next: ')}")
     for line in steps:
-        words, command, options = line.partition("corepath record ")
+        words, command, options = line.partition("corepath ")
         say(wrapped(f"- {words}"))
         if command:
             say(f"    {command}{options}")

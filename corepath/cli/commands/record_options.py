@@ -234,15 +234,20 @@ class _FigureReader:
             found |= self._field(KINDS[name], option.option, key, word)
         if "x" in found:
             found["at"] = (found.pop("x"), found.pop("y"))
+        if "dx" in found:
+            found["by"] = tuple(found.pop(axis) for axis in ("dx", "dy", "dz"))
         return found
 
     def _field(self, kind: EntryKind, option: str, key: str, word: str) -> dict[str, Any]:
         if key == "operation":
             operation, number = operation_and_pass(word)
             return {"operation": operation, "number": number}
-        if key in ("casting", "insert"):
+        if key in ("casting", "insert", "setup"):
             return {key: word}
-        if key in ("cutter", "corrects", "pass"):
+        if key == "file":
+            # as the shell completes it, with its folder
+            return {key: word.replace("\\", "/").rpartition("/")[2]}
+        if key in ("cutter", "corrects", "line", "pass"):
             return {"number" if key == "pass" else key: self.whole(option, word)}
         if key != "value" or kind.value == "length":
             value = self.length(option, word)

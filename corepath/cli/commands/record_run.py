@@ -101,14 +101,18 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     """
     from corepath.cli.tables.paragraphs import wrapped
     from corepath.planning.prepare import prepare
+    from corepath.planning.report.shift_lines import shift_lines
 
     try:
         prepared = prepare(job, progress)
+    except InputError as error:
+        return _without_cutter(job, error)
     except CorepathError:
         return []
     units = units_of(prepared.job.units)
     lines = [wrapped(units.text(f"caution: {marked(line)}")) for line in prepared.doubts]
-    lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.fills]
+    told = (*prepared.fills, *shift_lines(prepared))
+    lines += [wrapped(units.text(f"- {marked(line)}")) for line in told]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [
         wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}"))
@@ -119,6 +123,19 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     elif failing:
         lines += [wrapped(units.text(f"- {marked(line)}")) for line in prepared.advice.lines()]
     return [f"\nWith this record (lengths in {units.words}):", *lines] if lines else []
+
+
+def _without_cutter(job: Path, error: InputError) -> list[str]:
+    """Return why nothing can be planned on with the cutters that are left; empty where none is
+    recorded as broken."""
+    from corepath.cli.tables.paragraphs import wrapped
+
+    broken = read_record(job)[0].settled().broken
+    if not broken:
+        return []
+    named = ", ".join(f"T{number}" for number in broken)
+    lines = [wrapped(f"- {one.says}: {one.allowed} is needed") for one in error.faults]
+    return [f"\nWithout {named} nothing can be planned on:", *lines]
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:

@@ -15,7 +15,7 @@ from difflib import get_close_matches
 from typing import Any, Literal
 
 from corepath.errors import Fault
-from corepath.job.record.entry_kinds import KINDS, OPERATIONS, STAGES, Entry
+from corepath.job.record.entry_kinds import KINDS, OPERATIONS, SETUPS, STAGES, Entry
 from corepath.job.text.schema import RECORD
 from corepath.job.text.source import Source, key_of, shown
 from corepath.lengths import MM_PER_INCH
@@ -27,14 +27,15 @@ SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
 
 LONGEST_NOTE = 200
 _ALWAYS = ("n", "date", "stage", "kind")
-Form = Literal["whole", "text", "place", "date", "length", "value", "unit"]
+Form = Literal["whole", "text", "place", "date", "length", "value", "unit", "shift"]
 _KEYS: dict[str, tuple[str, Form]] = {
     "n": ("n", "whole"), "date": ("date", "date"), "stage": ("stage", "text"),
     "kind": ("kind", "text"), "at": ("at", "place"), "casting": ("casting", "text"),
     "insert": ("insert", "text"), "operation": ("operation", "text"), "cutter": ("cutter", "whole"),
     "pass": ("number", "whole"), "value": ("value", "value"), "unit": ("unit", "unit"),
     "plane": ("plane", "length"), "nominal": ("nominal", "length"),
-    "corrects": ("corrects", "whole"), "note": ("note", "text"),
+    "file": ("file", "text"), "line": ("line", "whole"), "setup": ("setup", "text"),
+    "by": ("by", "shift"), "corrects": ("corrects", "whole"), "note": ("note", "text"),
 }  # fmt: skip
 """The keys of an entry in the order of the file: the field of `Entry`, and the form of its value;
 that of `value` depends on the kind."""
@@ -68,6 +69,8 @@ def _toml(entry: Entry, held: Any, form: Form, scale: float) -> str:
     """Return what an entry holds under a key of this form as a TOML value."""
     if form == "place":
         return f"[{_number(held[0] / scale)}, {_number(held[1] / scale)}]"
+    if form == "shift":
+        return f"[{', '.join(_number(part / scale) for part in held)}]"
     if form == "length":
         return _number(held / scale)
     if form == "value":
@@ -196,6 +199,8 @@ class _EntryReader:
             return self._date(held)
         if form == "place":
             return self._at(held)
+        if form == "shift":
+            return self._shift(held)
         if form == "whole":
             return self._whole(key, held)
         if form in ("text", "unit"):
@@ -220,6 +225,12 @@ class _EntryReader:
         self._fault("at", "is no place", "[x, y]")
         return 0.0, 0.0
 
+    def _shift(self, held: Any) -> tuple[float, ...]:
+        if isinstance(held, list) and len(held) == 3 and all(map(_finite, held)):
+            return tuple(float(part) * self.scale for part in held)
+        self._fault("by", "is no shift", "[dx, dy, dz]")
+        return 0.0, 0.0, 0.0
+
     def _whole(self, key: str, held: Any) -> int:
         if isinstance(held, int) and not isinstance(held, bool) and 1 <= held <= _MOST:
             return held
@@ -231,6 +242,7 @@ class _EntryReader:
             "stage": STAGES,
             "operation": OPERATIONS,
             "unit": ("g", self.units),
+            "setup": SETUPS,
             "kind": tuple(KINDS),
         }.get(key, ())
         if not isinstance(held, str) or not printable(held):

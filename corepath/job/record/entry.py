@@ -16,10 +16,12 @@ from corepath.motion.pass_name import pass_height
 
 __all__ = [
     "OPERATIONS",
+    "SETUPS",
     "STAGES",
     "Entry",
     "figure",
     "operation_and_pass",
+    "operation_of",
     "place_words",
     "subject",
 ]
@@ -32,6 +34,9 @@ OPERATIONS = (
 )  # fmt: skip
 """All operations in the order they are cut."""
 
+SETUPS = ("A", "B", "C", "D")
+
+_FILE = re.compile(r"(?:0[1-9]|10)-[A-D]-([a-z-]+?)(?:-pass-[1-9][0-9]*|-all|-[2-9])?\.nc")
 _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
 
 
@@ -42,7 +47,9 @@ class Entry:
     `value` is a length except for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%).
     For a stop or a pass of the skim `plane` is its height above the bed and `number` the number in
     the name of its file; one of the two may be unknown. `corrects` is the number of the entry that
-    this one replaces; `nominal` the width that a coupon's groove should have had.
+    this one replaces; `nominal` the width that a coupon's groove should have had. `file` stopped at
+    its `line`; what was cut in `setup` lies off its place `by` (dx, dy, dz) along the axes of the
+    machine.
     """
 
     kind: str
@@ -56,6 +63,10 @@ class Entry:
     plane: float | None = None
     nominal: float | None = None
     unit: str | None = None
+    file: str | None = None
+    line: int | None = None
+    setup: str | None = None
+    by: tuple[float, float, float] | None = None
     corrects: int | None = None
     note: str = ""
     n: int = 0
@@ -75,6 +86,16 @@ def operation_and_pass(text: str) -> tuple[str, int | None]:
     return ("skim", int(found[1])) if found else (text, None)
 
 
+def operation_of(file: str) -> str | None:
+    """Return the operation that a file of a plan cuts, by its name; None for any other file.
+
+    >>> operation_of("05-B-skim-pass-2.nc")
+    'skim'
+    """
+    found = _FILE.fullmatch(file)
+    return None if found is None else found[1]
+
+
 def place_words(at: tuple[float, float], scale: float = 1.0) -> str:
     """Return a place in words as on drawings, in units of `scale` mm."""
     x, y = at[0] / scale, at[1] / scale
@@ -90,6 +111,10 @@ def subject(entry: Entry, scale: float = 1.0) -> str:
         return entry.casting
     if entry.insert is not None:
         return entry.insert
+    if entry.file is not None:
+        return f"{entry.file} line {entry.line}"
+    if entry.setup is not None:
+        return f"set-up {entry.setup}"
     if entry.operation is not None:
         return entry.operation + (f" {_pass(entry, scale)}" if entry.number is not None else "")
     if entry.number is not None or entry.plane is not None:
@@ -109,6 +134,8 @@ def _pass(entry: Entry, scale: float) -> str:
 def figure(entry: Entry, scale: float = 1.0) -> str:
     """Return the value of an entry as text in units of `scale` mm, with its unit if that is not a
     length."""
+    if entry.by is not None:
+        return " ".join(f"{part / scale + 0.0:.10g}" for part in entry.by)
     if entry.value is None:
         return ""
     if entry.kind == "moisture":

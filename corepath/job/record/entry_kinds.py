@@ -17,6 +17,7 @@ from corepath.job.record import gather
 from corepath.job.record import step_rules as of_steps
 from corepath.job.record.entry import (
     OPERATIONS,
+    SETUPS,
     STAGES,
     Entry,
     figure,
@@ -28,7 +29,7 @@ from corepath.job.record.gather import Gather
 from corepath.job.record.reasons import Rule
 
 __all__ = [
-    "KINDS", "OPERATIONS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure",
+    "KINDS", "OPERATIONS", "SETUPS", "STAGES", "Entry", "EntryKind", "Typed", "describe", "figure",
     "operation_and_pass", "place_words", "rank", "shown_by", "subject",
 ]  # fmt: skip
 
@@ -39,7 +40,8 @@ ValueKind = Literal["length", "amount", "percent", ""]
 class Typed:
     """An option of `corepath record` that makes an entry of one kind.
 
-    `words` are the arguments that follow it, each with the key that it sets ("x" and "y" set `at`).
+    `words` are the arguments that follow it, each with the key that it sets ("x" and "y" set `at`,
+    "dx", "dy" and "dz" set `by`).
     `flag`, with its help, is a second option that makes this one an entry of this kind. `beside`
     are further options that may be typed with it: option, argument, key and help of each.
     """
@@ -54,7 +56,8 @@ class Typed:
     def repeats(self) -> bool:
         """Whether it may be given more than once: where it names what it is about."""
         return bool(
-            {"x", "casting", "operation", "cutter", "insert"} & {key for _, key in self.words}
+            {"x", "casting", "operation", "cutter", "insert", "file", "setup"}
+            & {key for _, key in self.words}
         )
 
 
@@ -413,6 +416,54 @@ KINDS: dict[str, EntryKind] = {
         settles=(("cut", gather.operations),),
         when="after each operation (`dowels`, `plug-pockets`, `groove`, `flush`, `inserts` …)",
         replaces="nothing; its file moves to `done/`",
+    ),
+    "shift": EntryKind(
+        "shift of a set-up",
+        ("setup", "by"),
+        value="",
+        typed=(
+            Typed(
+                "--shift",
+                (("SETUP", "setup"), ("DX", "dx"), ("DY", "dy"), ("DZ", "dz")),
+                "What was cut in a set-up lies off its place: where it is less where it should "
+                "be, along the machine's axes there.",
+            ),
+        ),
+        rule=of_steps.shift,
+        settles=(("shifts", gather.shifts),),
+        when="when found, in that set-up",
+        replaces="where seats (B) and deck (C) lie; in A what is left in *registration*",
+    ),
+    "broken": EntryKind(
+        "broken cutter",
+        ("cutter",),
+        value="",
+        typed=(
+            Typed(
+                "--broken",
+                (("NUMBER", "cutter"),),
+                "This cutter is broken or worn out: no file ahead uses it.",
+            ),
+        ),
+        settles=(("broken", gather.cutters),),
+        when="when it broke; `--withdraw` once its like is fitted and measured",
+        replaces="the cutter of each file ahead, by another listed one",
+    ),
+    "stopped": EntryKind(
+        "file stopped",
+        ("file", "line"),
+        value="",
+        typed=(
+            Typed(
+                "--stopped",
+                (("FILE", "file"), ("LINE", "line")),
+                "This file stopped at a line: what goes on from there is told.",
+            ),
+        ),
+        rule=of_steps.stopped,
+        settles=(("broken_off", gather.stopped_at),),
+        when="when a file was broken off",
+        replaces="nothing; until `--cut` the next step is its restart",
     ),
     "note": EntryKind(
         "note",

@@ -12,11 +12,11 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
-from corepath.job.record.entry import Entry
+from corepath.job.record.entry import Entry, operation_of
 
 __all__ = [
-    "SAME_PLACE", "Gather", "Placed", "castings", "last", "latest_by", "operations", "placed",
-    "placed_after_stop", "top_ups", "topped_up",
+    "SAME_PLACE", "Gather", "Placed", "castings", "cutters", "last", "latest_by", "operations",
+    "placed", "placed_after_stop", "shifts", "stopped_at", "top_ups", "topped_up",
 ]  # fmt: skip
 
 SAME_PLACE = 1.0
@@ -80,6 +80,30 @@ def castings(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, 
 def operations(entries: Sequence[Entry], standing: Sequence[Entry]) -> frozenset[str]:
     """Return the operations that are named."""
     return frozenset(entry.operation for entry in entries if entry.operation is not None)
+
+
+def cutters(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[int, ...]:
+    """Return the numbers of the cutters that are named, each once."""
+    return tuple(dict.fromkeys(entry.cutter for entry in entries if entry.cutter is not None))
+
+
+def stopped_at(entries: Sequence[Entry], standing: Sequence[Entry]) -> dict[str, int]:
+    """Return the line at which each file stopped, the latest; files of operations that are cut
+    count no more."""
+    done = operations([entry for entry in standing if entry.kind == "cut"], standing)
+    return {
+        entry.file: entry.line
+        for entry in entries
+        if entry.file is not None and entry.line is not None
+        if operation_of(entry.file) not in done
+    }
+
+
+def shifts(
+    entries: Sequence[Entry], standing: Sequence[Entry]
+) -> dict[str, tuple[float, float, float]]:
+    """Return the latest shift found in each set-up."""
+    return {entry.setup: entry.by for entry in entries if entry.setup and entry.by is not None}
 
 
 def top_ups(

@@ -9,7 +9,7 @@ the figure to type; places are in the board frame.
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from corepath.job.record.record_facts import JobFacts
 from corepath.job.record.settled import Settled
@@ -31,7 +31,27 @@ def next_measurements(facts: JobFacts, settled: Settled) -> list[str]:
         "inserts": _after_inserts,
         "C": _in_c,
     }
-    return [*steps[settled.stage](facts, settled), *_width(facts, settled)]
+    return [
+        *_went_wrong(facts, settled),
+        *steps[settled.stage](facts, settled),
+        *_width(facts, settled),
+    ]
+
+
+def _went_wrong(facts: JobFacts, settled: Settled) -> Iterator[str]:
+    """Yield what comes before all else: a file that stopped, a cutter that is broken."""
+    folder = "" if facts.folder is None else f"{facts.folder.name}/"
+    for file, line in settled.broken_off.items():
+        yield (
+            f"{file} stopped at line {line}. Look at cutter and wood, touch Z with the cutter that "
+            "is fitted, and go on from there: corepath restart "
+            f"{shlex.quote(folder + file)} --from-line {line}"
+        )
+    for number in settled.broken:
+        yield (
+            f"T{number} is broken: files ahead are planned without it. Once its like is fitted and "
+            f"measured, take the entry back: {_command(facts, '--withdraw N')}"
+        )
 
 
 def _command(facts: JobFacts, *options: str) -> str:

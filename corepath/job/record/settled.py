@@ -33,8 +33,11 @@ class Settled:
     above the bed in the set-up of the operation. `coupon_diameter`: true diameters by number of the
     cutter; `coupon_z`: how much too high the test piece's floors are; `coupon_groove_width` and
     `coupon_groove_nominal`: how wide its groove is and should be. `widths`, `moisture` (%): by
-    stage. `cut`: the operations recorded as cut. `stage`: how far the work has come. `more`:
-    figures of kinds of entry that have no field here, by the name in the table of kinds.
+    stage. `cut`: the operations recorded as cut. `broken`: numbers of cutters that no file ahead
+    may use. `broken_off`: the line at which a file stopped whose operation is not cut yet.
+    `shifts`: by how much (dx, dy, dz) what was cut in a set-up lies off its place, along the axes
+    of the machine. `stage`: how far the work has come. `more`: figures of kinds of entry that have
+    no field here, by the name in the table of kinds.
     """
 
     thickness: tuple[Placed, ...] = ()
@@ -60,6 +63,9 @@ class Settled:
     coupon_groove_width: float | None = None
     coupon_groove_nominal: float | None = None
     cut: frozenset[str] = frozenset()
+    broken: tuple[int, ...] = ()
+    broken_off: Mapping[str, int] = field(default_factory=dict)
+    shifts: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
     stage: str = "blank"
     more: Mapping[str, Any] = field(default_factory=dict)
 
@@ -150,6 +156,8 @@ def _plain(held: Any) -> Any:
 
 def _frozen(held: Any) -> Any:
     """Return lists as tuples again; sets and numeric keys are left to the caller."""
+    if isinstance(held, Mapping):
+        return {name: _frozen(item) for name, item in held.items()}
     return tuple(_frozen(item) for item in held) if isinstance(held, list) else held
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from corepath.job.record.entry import Entry
+from corepath.job.record.entry import SETUPS, Entry, operation_of
 from corepath.job.record.reasons import Reason, before
 from corepath.job.record.record_facts import JobFacts
 
 if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
 
-__all__ = ["cut", "stop"]
+__all__ = ["cut", "shift", "stop", "stopped"]
+
+LARGEST_SHIFT = 50.0
+"""mm: a blank that lies farther off than this was seen at once (common practice, no source)."""
 
 SAME_PLANE = 1e-4
 """mm: planes closer than this are the same, since files have four decimals."""
@@ -45,6 +48,28 @@ def _grown(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason
         cut = next(other for other in progress.passes if other.number == progress.deepest_pass)
         says = f"pass {cut.number} is cut already (entry {cut.n}), and wood does not grow back"
         yield Reason(says, f"{cut.number} or more, or --correct {cut.n}")
+
+
+def stopped(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Reject a file that is none of the plan's, or whose operation is done."""
+    operation = operation_of(entry.file or "")
+    if operation is None or operation not in facts.operations:
+        says = f"{entry.file} is no file of this job's plan"
+        yield Reason(says, "a file of its folder, such as 03-A-groove.nc")
+    elif operation in progress.cut:
+        says = f"the {operation} is recorded as cut (entry {progress.cut[operation].n})"
+        yield Reason(says, f"--withdraw {progress.cut[operation].n} first, if it is not")
+
+
+def shift(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Reject a shift of no set-up, of nothing, or one that is too large to be meant."""
+    by = entry.by or (0.0, 0.0, 0.0)
+    if entry.setup not in SETUPS:
+        yield Reason(f"there is no set-up {entry.setup}", ", ".join(SETUPS))
+    if not any(by):
+        yield Reason("is no shift", "DX DY DZ, one of them at least not 0")
+    elif max(map(abs, by)) > LARGEST_SHIFT:
+        yield Reason("is too large: units, digits?", f"at most {facts.shown(LARGEST_SHIFT)} each")
 
 
 def cut(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:

@@ -42,7 +42,8 @@ class Registered:
     off.
 
     `kind`: "edge" casting left at the edge of the board after the trim, "plug" wall of the plug
-    round the bolt, "seat" how far a seat may be off its place (nominally 0, only errors count).
+    round the bolt, "seat" how far a seat may be off its place (nominally 0, or by how much set-up
+    B was found shifted).
     """
 
     kind: str
@@ -75,7 +76,8 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     cutter = Linear.term("cutter diameter", _diameter_error(stack)) * 0.5
     _, low, _, high = board.outline.bounds
     farthest = low if abs(low - across) > abs(high - across) else high
-    wider = _wider(stack)
+    # Whether the dowel holes lie off with the castings is not known: then nothing would be lost.
+    wider = _wider(stack) + Linear.term("shift in A", _shifted(stack, "A", "dowels"))
     slant = _Slant.of(stack, board)
     edge = (
         job.groove.inside
@@ -93,8 +95,9 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
             left = wall + wider + play + cutter + _moved(stack, y - across) + slant.at(x, y)
             found.append(Registered("plug", casting.id, left))
     flip = Linear.term("flip axis", tolerances.flip_axis)
+    beside = _shifted(stack, "B", "inserts")
     for place in board.places:
-        off = 0.0 + play + flip + _moved(stack, place.y - across)
+        off = beside + play + flip + _moved(stack, place.y - across)
         found.append(Registered("seat", place.id, off))
     return tuple(found)
 
@@ -136,6 +139,14 @@ class _Slant:
         turn = abs(float(self.laid.tilt(x) - self.laid.tilt(0.0)))
         taper = Linear.term("taper", abs(float(self.laid.taper_shift(x))))
         return -height / 2.0 * math.tan(tilt) + Linear.term("lay-up", self.error) * turn + taper
+
+
+def _shifted(stack: Stackup, setup: str, operation: str) -> float:
+    """Return how far (mm) what an operation cut lies off its place in X and Y, by a shift recorded
+    in its set-up; 0 while it is not cut."""
+    settled = stack.heights.settled
+    dx, dy, _ = settled.shifts.get(setup, (0.0, 0.0, 0.0))
+    return math.hypot(dx, dy) if operation in settled.cut else 0.0
 
 
 def _wider(stack: Stackup) -> float:
