@@ -180,7 +180,9 @@ def _unknown(name: str, path: Path, names: tuple[str, ...]) -> Fault:
     says = "unknown key"
     # A key that stands in the wrong table is spelled right: its own table comes before what is
     # only spelled like it here. A change of capitals or dashes is a key of this table all the same.
-    if home and lowered not in by_lower:
+    # The plural of a table is that table: [[dowels]] is no limit that stands at the wrong place.
+    plural = len(path) == 1 and lowered.removesuffix("s") in by_lower
+    if home and lowered not in by_lower and not plural:
         says += f" here; {lowered} belongs {home}"
     elif near:
         says += f"; did you mean {by_lower[near[0]]}?"

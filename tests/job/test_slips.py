@@ -143,6 +143,10 @@ VALUES = {
         ("clean_up = 0.4", "Clean-Up = 0.4"),
         "deck.Clean-Up: unknown key; did you mean clean_up?",
     ),
+    "plural that another table has as a key": (
+        ("[[dowel]]\nat = [-113", "[[dowels]]\nat = [-113"),
+        "dowels: unknown key; did you mean dowel?",
+    ),
 }
 
 
