@@ -30,7 +30,7 @@ def test_a_good_first_way_is_no_finding(plan):
         (INSERTS, "G1 Z14.5000\nM0\n", "G1 Z14.5000\n", "no stop to see"),
         (INSERTS, "G1 Z14.5000\nM0\nS18000 M3\n", "G1 Z14.5000\nS18000 M3\n", "no stop to see"),
         (INSERTS, "G1 Z14.5000\n", "G0 Z14.5000\n", "goes at rapid"),
-        (INSERTS, "G1 Z14.5000\n", TOO_LOW + "\n", "comes to 13.400 above the bed"),
+        (INSERTS, "G1 Z14.5000\n", TOO_LOW + "\n", "comes to a height of 13.400"),
         (DECK, "G1 Z25.0000\nM0\n", "G0 Z25.0000\n", "no stop to see"),
     ],
 )

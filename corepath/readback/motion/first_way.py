@@ -91,8 +91,8 @@ def check_first_way(
     if len(low):
         least = float(heights[low[0]])
         says = (
-            f"{change}: with the wrong one of them the first way down comes to {mm(least):.3f} "
-            "above the bed; stock or "
+            f"{change}: with the wrong one of them the first way down comes to a height of {mm(least):.3f}; "
+            "stock or "
             f"obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them is asked"
         )
         findings.add(
