@@ -14,9 +14,11 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.cli.tables.verdict_lines import tightest_table
 from corepath.errors import Fault, InputError, OutputError
 from corepath.job.load import load_job
 from corepath.job.text.starter import starter_text
+from corepath.lengths import INCH
 from corepath.motion.cutter import Cutter
 from corepath.planning import plan as _loaded_before_its_functions_are_replaced  # noqa: F401
 from corepath.planning.explore import Explored
@@ -24,7 +26,9 @@ from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import Apart
 from corepath.readback.result import Case, Outcome
 from corepath.reported import reported
+from corepath.stackup.checks.judge import judge
 from corepath.stackup.checks.verdict import Check
+from corepath.stackup.linear import Linear
 from corepath.stackup.odds.odds import Odds, Spoiler
 from corepath.stackup.odds.outcome import Outcome as Verdict
 from corepath.stackup.odds.outcome import Tight
@@ -204,7 +208,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "plan.preview",
         "explore.explore",
         "folder.solids.write_solids",
-        "reading.read_folder",
+        "proving.reading.read_folder",
         "questions.passes",
         "questions.pour_sheet",
         "questions.stops",
@@ -551,3 +555,12 @@ def test_next_command_is_quoted_for_the_shell(planner: Planner, job: Path) -> No
     odd = job.rename("my board's.toml")
     result = _run("check", odd)
     assert "Next: corepath plan 'my board'\"'\"'s.toml'" in result.stdout
+
+
+def test_no_figure_of_the_tightest_is_cut_short():
+    """The columns shared what was missing: -0.0484 read -0.04 and two dots."""
+    check = judge("spacing", Linear.of(-1.08), 3.0, says="", where="groove – dowel 1 at X-0.008 Y1")
+    found = SimpleNamespace(tightest=[SimpleNamespace(check=check, driven_by="what " * 30)])
+    row = tightest_table(found, INCH).splitlines()[2]
+    assert row.split()[:5] == ["spacing", "fail", "-0.0425", "-0.0425", "0.1181"]
+    assert len(row) <= 80 and row.rstrip().endswith("…")

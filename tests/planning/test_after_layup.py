@@ -12,8 +12,11 @@ import pytest
 import shapely
 
 from corepath.board.footprints import offset
+from corepath.gcode.read.findings import Findings
+from corepath.gcode.read.motions import read_program
 from corepath.job.load import load_job
 from corepath.job.model import Job, LayupSection, OutlineSection, TrimSection
+from corepath.layup.laid import laid_up
 from corepath.motion.fit import flatten
 from corepath.motion.program import Kind, Program
 from corepath.operations import programs
@@ -23,8 +26,10 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.proving.reading import shop_of
 from corepath.planning.report.after_layup import NO_PROGRAMS
 from corepath.readback.measure import read_back
+from corepath.readback.motion.first_way import Zeroed, check_first_way
 from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
+from corepath.readback.words.zeros import lowered
 from corepath.work import Work
 
 SAMPLES = Path(__file__).parents[2] / "samples"
@@ -181,6 +186,18 @@ def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[fl
     found = read_back(replace(shop_of(made), cell=2.0), laid_works(made), PlanFiles(texts(made)))
     assert [str(finding) for finding in found.findings] == []
     assert abs(found.of("trim, cut into the board").value) < 0.005
+    # the zero of C lies lower by the cradle: clear of it, or as high as the axis goes
+    findings = Findings("09-D-trim.nc")
+    old = lowered(Zeroed("the bed", (0.0, 0.0, 0.0), 540), laid_up(made.job, made.board))
+    check_first_way(
+        read_program(texts(made)["09-D-trim.nc"], "09-D-trim.nc"),
+        Zeroed("the cradle", (0.0, 0.0, 0.0), 540),
+        old,
+        next(work.stock_top for work in laid_works(made)),
+        findings,
+        made.job.machine.travel[2],
+    )
+    assert findings.counts == {}
 
 
 def test_conventional_goes_the_other_way_round(prepared: Prepared):

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from corepath.views.drawings.dimensions import distinct_places
 from corepath.views.drawings.drawing import operation_drawing
 from corepath.views.drawings.overview_tables import measure_lines
 from corepath.views.drawings.scene import Scene
@@ -44,6 +45,11 @@ def test_places_are_dimensioned_from_the_middle(
 ) -> None:
     words = said(shop, name, "dimensions")
     assert {str(value) for place in places for value in place} | {"0"} <= set(words)
+
+
+def test_a_place_is_dimensioned_as_it_is_and_once() -> None:
+    """1.95 in is 49.53 mm; as 49.5 it read 1.949 beside "Y 1.95" in the list."""
+    assert distinct_places([49.53, -12.0, 49.53 + 1e-9, 0.04]) == [-12.0, 0.0, 49.53]
 
 
 def test_places_lie_in_b_as_the_blank_was_turned(shop: Any) -> None:

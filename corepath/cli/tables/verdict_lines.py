@@ -10,16 +10,18 @@ from corepath.cli.tables.paragraphs import WIDTH, figure_cell, new_table, render
 from corepath.lengths import MM, Units, marked, unit_word
 
 if TYPE_CHECKING:
+    from corepath.stackup import Check
     from corepath.stackup.odds.odds import Odds
     from corepath.stackup.odds.outcome import Outcome
 
-__all__ = ["answer_line", "verdict_lines"]
+__all__ = ["answer_line", "tightest_table", "verdict_lines"]
 
 _MOST_ANSWER = 2
 _MOST_ODDS = 3
 _MOST_FIX = 6
 _MOST_CAUTION = 2
 _MOST_SPOILERS = 3
+_GAP = 2  # spaces between two columns
 _EVEN = 0.01
 """Odds of evenly drawn errors are told where they differ by more than this."""
 
@@ -33,7 +35,7 @@ def verdict_lines(
         _clipped(f"{title}: {_answer(found)}", _MOST_ANSWER),
         _clipped(_odds(found), _MOST_ODDS),
     ]
-    parts.append(_tightest(found, units))
+    parts.append(tightest_table(found, units))
     if found.fix:
         parts.append(_clipped(units.text(f"Fix: {marked(found.fix)}"), _MOST_FIX))
     if cautions and not found.fix:
@@ -92,21 +94,30 @@ def _odds_told(odds: Odds, before: float | None) -> str:
     return says
 
 
-def _tightest(found: Outcome, units: Units) -> str:
+def tightest_table(found: Outcome, units: Units) -> str:
+    """Return the checks that are closest to their limits, a row each, with what drives them."""
+    heads = (f"tightest, {units.short}", "verdict", "value", "worst", "limit")
+    rows = [
+        (*_figures(one.check, units), one.driven_by or one.check.where) for one in found.tightest
+    ]
+    widths = [max([len(head), *(len(row[k]) for row in rows)]) for k, head in enumerate(heads)]
+    # Only the last column is cut short: a figure with its end missing is another figure.
+    room = WIDTH - sum(widths) - _GAP * len(widths) - _GAP
     table = new_table(units)
-    table.heads(f"tightest, {units.short}", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
-    for name in ("value", "worst", "limit"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("driven by", no_wrap=True, overflow="ellipsis")
-    for one in found.tightest:
-        check = one.check
-        name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
-        figures = (
-            figure_cell(figure, check.unit) for figure in (check.value, check.worst, check.limit)
-        )
-        table.row(name, check.verdict, *figures, one.driven_by or check.where)
+    for k, head in enumerate(heads):
+        table.add_column(head, justify="right" if k > 1 else "left", no_wrap=True)
+    table.add_column("driven by", no_wrap=True)
+    for *figures, what in rows:
+        said = units.text(what)
+        table.row(*figures, said if len(said) <= room else f"{said[: room - 1]}…")
     return rendered(table)
+
+
+def _figures(check: Check, units: Units) -> tuple[str, ...]:
+    """Return a check's name, verdict, value, worst case and limit, as they are shown."""
+    name = check.id if check.unit in ("", "mm") else f"{check.id}, {unit_word(check.unit)}"
+    values = (figure_cell(one, check.unit) for one in (check.value, check.worst, check.limit))
+    return tuple(units.text(cell) for cell in (name, check.verdict, *values))
 
 
 def _clipped(text: str, lines: int) -> str:

@@ -23,6 +23,7 @@ __all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look", "first_look"]
 # mm over stock and obstacles, under either zero.
 CLEAR = 3.0
 _ROUNDING = 0.001  # mm: of the text, and of its inches
+_LEFT = 0.1  # mm of travel: a path may end a little above the lowest that it may go to
 _FASTER = 1.01  # rounding of the text
 _SEEN = 0.06  # mm: the message gives the height to a tenth
 
@@ -85,15 +86,15 @@ def check_first_way(
         findings.add("first-way", says, line=int(program.line[fast[0]]))
     wrong = min(now.place[2], old.place[2])
     heights = program.end[first, 2] + wrong
-    most = float(np.nanmin(program.end[:, 2])) + travel - 2.0 * _ROUNDING + wrong
+    most = float(np.nanmin(program.end[:, 2])) + travel - _LEFT + wrong
     # Negated, so that an unknown height (NaN) counts as too low.
     low = np.flatnonzero(~(heights > min(highest + CLEAR, most) - _ROUNDING))
     if len(low):
         least = float(heights[low[0]])
         says = (
-            f"{change}: with the wrong one of them the first way down comes to a height of {mm(least):.3f}; "
-            "stock or "
-            f"obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them is asked"
+            f"{change}: with the wrong one of them the first way down comes to a height of "
+            f"{mm(least):.3f}; stock or obstacles reach {mm(highest):.3f}, {mm(CLEAR):g} over them "
+            "is asked"
         )
         findings.add(
             "first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least

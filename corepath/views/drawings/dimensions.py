@@ -9,7 +9,7 @@ down.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from shapely import Polygon
 
@@ -32,7 +32,7 @@ from corepath.views.drawings.section import spread_out
 from corepath.views.svg import Box, number, shown, text_box, wrapped
 from corepath.work.works import Work
 
-__all__ = ["BELOW", "BESIDE", "draw_dimensions", "has_places", "running"]
+__all__ = ["BELOW", "BESIDE", "distinct_places", "draw_dimensions", "has_places", "running"]
 
 BELOW = 11.5
 """sheet mm that dimensions of places and of the rim take below a plan, over those of the blank
@@ -84,14 +84,21 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
         labels.block(Box(view.extent.x1 + 5, view.extent.y0 - 3, MAIN.x1, view.extent.y1))
 
 
+def distinct_places(values: Iterable[float]) -> list[float]:
+    """Values and 0 in order, one of those that agree in a tenth of a mm."""
+    # Each as it is, not rounded to a tenth: 1.95 in would read 1.949.
+    kept = {round(value, 1) + 0.0: value for value in sorted(values, reverse=True)}
+    return [value for _, value in sorted({**kept, 0.0: 0.0}.items())]
+
+
 def running(
     view: PlanView, spots: Sequence[tuple[float, float]], bottom: float, right: float
 ) -> None:
     """Draw running dimensions from the middle to `spots` (x, y), model mm: X below `bottom`, Y
     right of `right` (sheet mm)."""
     svg = view.svg
-    xs = sorted({round(x, 1) + 0.0 for x, _ in spots} | {0.0})
-    ys = sorted({round(y, 1) + 0.0 for _, y in spots} | {0.0}, reverse=True)
+    xs = distinct_places(x for x, _ in spots)
+    ys = distinct_places(y for _, y in spots)[::-1]
     wanted = [view.sheet(x, 0.0)[0] for x in xs]
     spread = spread_out(wanted, _APART, view.extent.x0 - 20, view.extent.x1 + 4)
     for x, at, value in zip(wanted, spread, xs, strict=True):
