@@ -24,6 +24,7 @@ from corepath.cli.commands.preview import preview
 from corepath.cli.commands.readback import readback
 from corepath.cli.commands.record import record_command
 from corepath.cli.commands.record_options import RecordCommand
+from corepath.cli.commands.recut import recut
 from corepath.cli.commands.restart import restart
 from corepath.cli.commands.template import template
 from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
@@ -78,7 +79,7 @@ def _common(
     pass
 
 
-for _command in (new, edit, plan, check, preview, readback, template, restart, bed):
+for _command in (new, edit, plan, check, preview, readback, template, restart, recut, bed):
     app.command()(_command)
 app.command(cls=RecordCommand)(record_command())
 

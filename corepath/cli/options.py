@@ -9,8 +9,17 @@ from typing import Annotated, Any
 import typer
 
 from corepath.cli.completing import jobs
+from corepath.errors import Fault, InputError
 
-__all__ = ["Cores", "JobFile", "NoCache", "json_option", "output_option", "quiet_option"]
+__all__ = [
+    "Cores",
+    "JobFile",
+    "NoCache",
+    "json_option",
+    "output_option",
+    "quiet_option",
+    "typed_length",
+]
 
 JobFile = Annotated[
     Path,
@@ -50,3 +59,17 @@ def quiet_option(says: str = "No progress, no hint of the next command.") -> Any
 def output_option(metavar: str, says: str) -> Any:
     """Return `--output`, the file or folder to write."""
     return typer.Option("-o", "--output", metavar=metavar, help=says, show_default=False)
+
+
+def typed_length(option: str, text: str) -> float:
+    """Return a size as typed: a number, or in inches a fraction such as 3/8 or 1-1/4."""
+    from corepath.job.text.slips import decimal_comma, fraction
+
+    found = fraction(text)
+    if found is not None:
+        return found
+    try:
+        return float(text)
+    except ValueError:
+        says = decimal_comma(text) or "is no number"
+        raise InputError([Fault(f"--{option}", says, text, "such as 9.5 or 3/8")]) from None

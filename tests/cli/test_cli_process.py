@@ -214,7 +214,7 @@ def test_a_shell_can_be_told_to_complete_commands() -> None:
     }
     asked = [sys.executable, "-c", "from corepath.cli import main; main()"]
     done = subprocess.run(asked, capture_output=True, text=True, env=env)
-    assert done.stdout.split() == ["readback", "restart", "record"]
+    assert done.stdout.split() == ["readback", "restart", "recut", "record"]
 
 
 def test_the_time_left_is_counted_down_while_a_step_takes_its_time() -> None:

@@ -15,7 +15,8 @@ from corepath.cli.guard import in_letters_of, say
 
 runner = CliRunner()
 COMMANDS = (
-    "new", "edit", "plan", "check", "preview", "readback", "template", "restart", "record", "bed",
+    "new", "edit", "plan", "check", "preview", "readback", "template", "restart", "recut", "record",
+    "bed",
 )  # fmt: skip
 
 

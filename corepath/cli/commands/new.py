@@ -15,7 +15,7 @@ import typer
 
 from corepath.cli.completing import jobs_and_samples
 from corepath.cli.guard import FAILED, as_json, guarded, say
-from corepath.cli.options import json_option, quiet_option
+from corepath.cli.options import json_option, quiet_option, typed_length
 from corepath.cli.progress_line import Progress
 from corepath.errors import CorepathError, Fault, InputError
 
@@ -149,20 +149,6 @@ def _refuse(
         raise InputError([Fault(", ".join(wrong), says, allowed=allowed)])
 
 
-def _number(option: str, text: str) -> float:
-    """Return a size as typed: a number, or in inches a fraction such as 3/8 or 1-1/4."""
-    from corepath.job.text.slips import decimal_comma, fraction
-
-    found = fraction(text)
-    if found is not None:
-        return found
-    try:
-        return float(text)
-    except ValueError:
-        says = decimal_comma(text) or "is no number"
-        raise InputError([Fault(f"--{option}", says, text, "such as 9.5 or 3/8")]) from None
-
-
 def _shop(name: Path, sized: bool, json: bool) -> None:
     """Write a shop file and tell how a job names it."""
     from corepath.job.text.starter import write_shop
@@ -198,7 +184,9 @@ def _begun(
 
     require_free(name)
     units = INCH if inch else MM
-    wanted = BoardSizes(**{one: units.scale * _number(one, text) for one, text in sizes.items()})
+    wanted = BoardSizes(
+        **{one: units.scale * typed_length(one, text) for one, text in sizes.items()}
+    )
     found = begin_board(name, wanted, units, _typed(name, sizes, inch), progress)
     if isinstance(found, Begun):
         write_job(name, found.text)
@@ -245,7 +233,7 @@ def _copied(name: Path, wanted: str, length: str | None, mirror: Mirrored | None
     from corepath.planning.job_files.copying import copy_job
 
     require_free(name)
-    new_length = None if length is None else _number("length", length)
+    new_length = None if length is None else typed_length("length", length)
     found = copy_job(name, wanted, new_length, None if mirror is None else mirror.value)
     found.write()
     told = (f'Wrote {name}, "{found.title}", from {wanted}.', *found.told)
