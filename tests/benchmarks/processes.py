@@ -28,19 +28,20 @@ def help() -> Iterator[Row]:
 
 
 def whole_plan() -> Iterator[Row]:
-    """Seconds by the clock of planning the sample, with read-back: first with an empty cache of
-    compiled loops, then with a full one."""
+    """Seconds by the clock of planning the sample, with read-back, on all cores: first with empty
+    caches of compiled loops and of paths, then with full ones."""
     with tempfile.TemporaryDirectory() as folder:
-        environment = {**os.environ, "NUMBA_CACHE_DIR": str(Path(folder) / "cache")}
+        own = {"NUMBA_CACHE_DIR": f"{folder}/cache", "XDG_CACHE_HOME": f"{folder}/kept"}
+        environment = {**os.environ, **own}
         call = ["plan", str(SAMPLE), "-o", str(Path(folder) / "out"), "-q"]
         first, *later = (run_python(CLI, call, environment) for _ in range(3))
-    for name, ran in (("first run", [first]), ("later run", later)):
-        yield _seconds(f"plan of board-1280, {name}", ran)
+    for name, ran, limit in (("first run", [first], 25.0), ("later run", later, 8.0)):
+        yield _seconds(f"plan of board-1280, {name}", ran, limit)
 
 
-def _seconds(name: str, ran: list[Ran]) -> Row:
+def _seconds(name: str, ran: list[Ran], limit: float) -> Row:
     best = min(ran, key=lambda one: one.seconds)
     timed = Timed(tuple(one.seconds for one in ran))
     return Row(
-        name, Figure.of(timed), 20.0, note=f"by the clock; {best.cpu:.1f} s of the processor"
+        name, Figure.of(timed), limit, note=f"by the clock; {best.cpu:.1f} s of the processor"
     )

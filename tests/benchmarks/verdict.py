@@ -38,7 +38,9 @@ def verdict() -> Iterator[Row]:
 
         def spent(code: str, *words: str) -> Timed:
             # the first run writes the bytecode and, where one is needed, the compiled loops
-            return Timed(tuple(run_python(code, words, environment).cpu for _ in range(4))[1:])
+            # and a board so crowded fails some checks, which is a verdict too: exit code 1
+            runs = [run_python(code, words, environment, (0, 1)).cpu for _ in range(4)]
+            return Timed(tuple(runs[1:]))
 
         loaded = spent(LIBRARIES)
         coupon = str(ROOT / "samples" / "coupon.toml")
