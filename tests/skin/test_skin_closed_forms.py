@@ -252,6 +252,21 @@ def test_clamped_finds_a_polynomial_plate() -> None:
     assert errors[1] < 0.3 * errors[0] and errors[1] < 0.005
 
 
+@pytest.mark.parametrize("rows", [24, 25])
+def test_a_load_alike_on_both_sides_bends_as_the_difference_of_two_that_are_not(rows: int) -> None:
+    """Half of a mirrored plate is solved for. The equation is linear, so even must be what the load
+    even + odd does, less what odd alone does; neither of these is folded. With a row of nodes in
+    the middle, and without."""
+    x, y = np.meshgrid(np.linspace(-1, 1, 40), np.linspace(-1, 1, rows), indexing="ij")
+    inside = (x / 0.9) ** 2 + (y / 0.8) ** 2 < 1.0
+    even, odd = 1.0 + 0.3 * x + y**2, y * (1.0 + x) + 0.2
+    both, less = (clamped(inside, 0.05, 0.08, load) for load in (even + odd, odd))
+    found = clamped(inside, 0.05, 0.08, even)
+    assert np.abs(found).max() > 1e-3
+    np.testing.assert_allclose(found, both - less, atol=1e-9 * np.abs(both).max())
+    assert np.abs(both - both[:, ::-1]).max() > 0.01 * np.abs(both).max()
+
+
 def test_grain_of_a_grid_does_not_bend_a_skin() -> None:
     """Waves of 2 mm and 0.003 mm deep, R 34 mm in their hollows, on a crown of R 400: the skin is
     bent by the crown."""
