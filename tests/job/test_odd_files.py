@@ -22,6 +22,7 @@ from corepath.job.rules.counts import MOST_PLACES, MOST_ROWS, MOST_TABLES
 from corepath.job.text.regular import TooLarge, read_regular
 from corepath.plain_text import safe
 from corepath.planning.folder.limited import read_limited
+from corepath.planning.proving.reading import read_folder
 from tests.given import load_text
 
 COUPON = (Path(__file__).parents[2] / "samples" / "coupon.toml").read_text(encoding="utf-8")
@@ -67,6 +68,14 @@ def test_no_device_is_read_and_no_pipe_waited_for(odd: Path, reader: str) -> Non
     thread.join(5.0)
     assert not thread.is_alive()
     assert "is a pipe or a device, not a file" in str(raised[0])
+
+
+def test_a_pipe_in_place_of_a_folder_is_told_as_one(odd: Path, tmp_path: Path) -> None:
+    """It is there: "no such folder" sends one to look for a slip in its name."""
+    with pytest.raises(CorepathError, match="is a pipe or a device"):
+        read_folder(odd)
+    with pytest.raises(CorepathError, match="no such folder"):
+        read_folder(tmp_path / "none")
 
 
 def test_a_file_is_read_up_to_the_limit_whatever_size_it_states(tmp_path: Path) -> None:

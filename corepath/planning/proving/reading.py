@@ -161,7 +161,7 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
             [
                 Fault(
                     "",
-                    "no such folder",
+                    "is a pipe or a device" if folder.exists() else "no such folder",
                     file=str(folder),
                     allowed="a folder that plan wrote, or a file of G-code",
                 )
