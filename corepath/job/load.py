@@ -24,10 +24,11 @@ from corepath.job.rules.counts import too_many
 from corepath.job.rules.half_converted import half_converted
 from corepath.job.stand_ins import fill_bed, fill_hardware, fill_resin, with_stand_ins
 from corepath.job.text.positions import Path
+from corepath.job.text.reshaping import mirrored
 from corepath.job.text.schema import JOB, KEY
 from corepath.job.text.shop_file import SHARED, joined
 from corepath.job.text.source import Source, key_of, locate, path_of, read_source, value_at
-from corepath.lengths import MM_PER_INCH
+from corepath.lengths import MM_PER_INCH, units_of
 from corepath.plain_text import unsafe_letter
 
 __all__ = ["check_source", "fault_of", "load_job", "read_job"]
@@ -116,6 +117,9 @@ def _checked(source: Source) -> tuple[Job | None, list[Fault]]:
     # find faults of geometry in the same run.
     try:
         job = Job.model_validate(with_stand_ins(known, faults), context=_scale(inch))
+        if job.board.mirror is not None and not faults:
+            turned = mirrored(known, job.board.mirror, units_of(job.units))
+            job = Job.model_validate(turned, context=_scale(inch))
     except ValidationError:
         job = None
     return job, locate(faults, source)

@@ -87,6 +87,19 @@ class BoardSection(Section):
     edge_thickness: PositiveLength = Field(
         description="finished thickness at the outline and in the edge band"
     )
+    mirror: Literal["ends", "sides"] | None = Field(
+        None,
+        description="the other one of a pair: ends exchanges X+ and X-, sides Y+ and Y-, of all "
+        "places as typed",
+    )
+
+    @model_serializer(mode="wrap")
+    def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; `mirror` only where it is given, so that it alone changes a digest."""
+        keys: dict[str, Any] = others(self)
+        if self.mirror is None:
+            keys.pop("mirror", None)
+        return keys
 
 
 class OutlineSection(Section):

@@ -91,6 +91,22 @@ def _board(parts: ValidSections) -> Iterator[Contradiction]:
         yield ("board", "edge_thickness"), says, f"at most board.thickness, {board.thickness:g} mm"
 
 
+def _mirror(parts: ValidSections) -> Iterator[Contradiction]:
+    board = parts.one("board", BoardSection)
+    outline, deck = parts.one("outline", OutlineSection), parts.one("deck", DeckSection)
+    if board is None or board.mirror is None:
+        return
+    files = {
+        "outline.dxf": outline and outline.dxf,
+        "deck.mesh": deck and deck.mesh,
+        "deck.grid": deck and deck.grid,
+    }
+    for key, named in files.items():
+        if named:
+            says = f"does not change a file, and {key} names one"
+            yield ("board", "mirror"), says, "stations or points; or a mirrored file"
+
+
 def _outline(parts: ValidSections) -> Iterator[Contradiction]:
     outline = parts.one("outline", OutlineSection)
     if outline is None:
@@ -421,6 +437,6 @@ def _words(name: str) -> list[str]:
 
 
 _RULES: Sequence[Callable[[ValidSections], Iterator[Contradiction]]] = (
-    _board, _outline, _deck, _blank, _floors, _places, _plugs, _names, _own_rows, _inserts,
+    _board, _mirror, _outline, _deck, _blank, _floors, _places, _plugs, _names, _own_rows, _inserts,
     _dowels, _skim, _cast, _machine, _layup, _cutters,
 )  # fmt: skip

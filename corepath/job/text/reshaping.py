@@ -9,6 +9,7 @@ distance from the board.
 
 from __future__ import annotations
 
+import copy
 import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -19,7 +20,7 @@ from corepath.job.places import all_places
 from corepath.job.text.positions import Path
 from corepath.lengths import Units, plain
 
-__all__ = ["Mirror", "Reshape", "changes_of"]
+__all__ = ["Mirror", "Reshape", "changes_of", "mirrored"]
 
 _Place = tuple[float, float]
 Mirror = Literal["ends", "sides"]
@@ -80,14 +81,34 @@ class Reshape:
 
 def changes_of(document: Mapping[str, Any], shape: Reshape, units: Units) -> dict[Path, str]:
     """Returns the numbers that change, as TOML text by their paths. `document` is a valid job."""
-    found: dict[Path, str] = {}
-    for path, now, after in itertools.chain.from_iterable(
-        part(document, shape, units) for part in _PARTS
-    ):
-        # What only rounding moves keeps its text as typed.
-        if abs(after - now) > 1e-9:
-            found[path] = plain(after, 4 if units.inch else 2)
-    return found
+    # What only rounding moves keeps its text as typed.
+    return {
+        path: plain(after, 4 if units.inch else 2)
+        for path, now, after in _numbers(document, shape, units)
+        if abs(after - now) > 1e-9
+    }
+
+
+def mirrored(document: Mapping[str, Any], mirror: Mirror, units: Units) -> dict[str, Any]:
+    """Returns a valid job's document with the places of the board mirrored, not rounded; under a
+    title that says so."""
+    made = copy.deepcopy(dict(document))
+    for path, now, after in _numbers(document, Reshape(0.0, 0.0, mirror=mirror), units):
+        held: Any = made
+        for part in path[:-1]:
+            held = held[part]
+        # a length of a shop file in other units stays marked as one in mm
+        held[path[-1]] = type(now)(after) if isinstance(now, float) else after
+    said = f", {mirror} mirrored"
+    made["title"] = made["title"][: _LONGEST - len(said)] + said
+    return made
+
+
+_LONGEST = 60  # letters of a title
+
+
+def _numbers(document: Mapping[str, Any], shape: Reshape, units: Units) -> Iterator[_Number]:
+    return itertools.chain.from_iterable(part(document, shape, units) for part in _PARTS)
 
 
 def _outline(document: Mapping[str, Any], shape: Reshape, units: Units) -> Iterator[_Number]:
