@@ -48,6 +48,12 @@ def _record(
     note: Annotated[
         str | None, typer.Option(metavar="TEXT", help="A remark kept with the entries, or alone.")
     ] = None,
+    source: Annotated[
+        Path | None,
+        typer.Option(
+            "--from", metavar="FILE", help="Figures from a file, a line for each command as typed."
+        ),
+    ] = None,
     json: Annotated[bool, json_option("the record as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option("No progress; do not say what to measure next.")] = False,
     **figures: Any,
@@ -68,6 +74,7 @@ def _record(
         from corepath.cli.progress_line import showing
 
         with showing(quiet or json) as progress:
+            from corepath.cli.commands.record_file import entries_in
             from corepath.cli.commands.record_run import (
                 form_for,
                 known_facts,
@@ -75,6 +82,7 @@ def _record(
                 refuse_options,
                 what_it_means,
             )
+            from corepath.job.record.entry_kinds import rank
             from corepath.planning.progress import within
 
             facts, prepared = known_facts(job, within(progress, 0.0, 0.5))
@@ -82,6 +90,8 @@ def _record(
             common = {"date": date, "note": note, "corrects": correct}
             refuse_options(typed, flags=flags, stage=stage, common=common)
             entries = entries_from(typed, scale=facts.scale, flags=flags, common=common)
+            if source is not None:
+                entries = sorted((*entries, *entries_in(source, facts.scale, common)), key=rank)
             if not entries and note is not None:
                 entries = [note_entry(common)]
             added = _added(held, entries, facts, stage, path) if entries else held

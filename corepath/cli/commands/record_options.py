@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import inspect
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -27,6 +27,7 @@ __all__ = [
     "entries_from",
     "figure_options",
     "note_entry",
+    "option_words",
     "signature_of",
     "words_of",
 ]
@@ -145,6 +146,18 @@ def _joined(args: Sequence[str]) -> list[str]:
             words.append(left.pop(0))
         made.append(f"{name}={_GAP.join(words)}")
     return made
+
+
+def option_words(words: Sequence[str]) -> Iterator[tuple[str, str | None]]:
+    """Yield each option of a command line with its words, joined as `entries_from` takes them;
+    None where it has none. A word that belongs to no option comes as an option of that name."""
+    single = {option.name for option in figure_options() if len(option.words) == 1} | {"--note"}
+    left = _joined(words)
+    while left:
+        name, equals, text = left.pop(0).partition("=")
+        if not equals and name in single and left:
+            text, equals = left.pop(0), "="
+        yield name, text if equals else None
 
 
 def entries_from(
