@@ -51,12 +51,13 @@ def closed(grid: Floats, over: Floats) -> Floats:
 
 
 def eroded_along(heights: Floats, over: Floats) -> Floats:
-    """Returns the erosion of `heights` (n,) along a line by a section `over` (2k + 1,) of the
-    end, inf where nothing of it is."""
-    reach = len(over) // 2
-    padded = np.pad(heights, reach, mode="edge")
-    parts = np.lib.stride_tricks.sliding_window_view(padded, len(over))[:, np.isfinite(over)]
-    return np.asarray(np.min(parts + over[np.isfinite(over)], axis=1, initial=np.inf))
+    """Returns the erosions (n, m) of `heights` (n,) along a line by sections `over` (m, 2k + 1) of
+    the end, inf where nothing of it is."""
+    padded = np.pad(heights, over.shape[1] // 2, mode="edge")
+    left = np.full((len(heights), len(over)), np.inf)
+    for k, part in enumerate(over.T):  # all sections at once: of a wide cutter they are many
+        np.minimum(left, padded[k : k + len(heights), None] + part, out=left)
+    return left
 
 
 def widened(grid: Floats, reach: int) -> Floats:

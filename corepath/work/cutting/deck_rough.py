@@ -90,13 +90,14 @@ def _reached(work: Work, deck: Deck, rows: Array, every: int) -> Array:
     ys = np.asarray(surface.ys[::every], dtype=np.float64)
     cell = every * float(surface.xs[1] - surface.xs[0])
     end = footprint(work.cutter.profile, cell)
-    along = np.arange(-(len(end) // 2), len(end) // 2 + 1) * cell
+    ahead = np.arange(len(end) // 2 + 1) * cell
     over = _over_rows(dilated(grid, end), ys, rows)
     reached = np.full_like(grid, np.inf)
     for row, heights in zip(rows.tolist(), over.T, strict=True):
-        for j in np.flatnonzero(np.abs(ys - row) <= radius).tolist():
-            section = over_tip(np.hypot(along, float(ys[j]) - row), work.cutter.profile)
-            reached[:, j] = np.minimum(reached[:, j], eroded_along(heights, section))
+        near = np.flatnonzero(np.abs(ys - row) <= radius)
+        half = over_tip(np.hypot(ahead, (ys[near] - row)[:, None]), work.cutter.profile)
+        sections = np.hstack((half[:, :0:-1], half))
+        reached[:, near] = np.minimum(reached[:, near], eroded_along(heights, sections))
     return reached
 
 
