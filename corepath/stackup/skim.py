@@ -1,8 +1,8 @@
 """The skim schedule: the planes of the passes and at which of them the castings show.
 
 Planes are heights above the bed in B, mm, in the order cut (highest first); passes count from 1.
-All lie on lowest_plane + k x step. As long as nothing can show yet, a pass may take several steps
-at once.
+All lie on lowest_plane + k x step. A pass that begins where nothing can show yet may take several
+steps at once, down to the first plane at which something may.
 """
 
 from __future__ import annotations
@@ -100,8 +100,8 @@ def plan_skim(
     the as-cut record says of the stop, if anything. A blank too thin for any plane still gets the
     lowest one, so that the checks can say so.
     """
-    # The first casting that may show, at its deepest place and with every error in its favour: from
-    # there on passes must be single steps.
+    # The first casting that may show, at its deepest place and with every error in its favour: below
+    # that plane passes must be single steps.
     sight = max(casting.worst()[1] for casting in shows_at)
     planes = _planes(lowest_plane, skim, highest_top, sight)
 
@@ -137,7 +137,7 @@ def _with_stop(
 
 
 def _planes(lowest: float, skim: SkimSection, top: float, sight: float) -> tuple[float, ...]:
-    """Return the planes, highest first: above first sight as few as the largest step allows, then
+    """Return the planes, highest first: down to first sight as few as the largest step allows, then
     all."""
     # TIE keeps a plane that coincides with the raw bottom out: it would cut air.
     count = max(1, int((top - lowest - TIE) // skim.step) + 1)
@@ -148,9 +148,9 @@ def _planes(lowest: float, skim: SkimSection, top: float, sight: float) -> tuple
     above = top
     for k, plane in enumerate(lattice):
         following = lattice[k + 1] if k + 1 < len(lattice) else None
-        # The plane above first sight is kept too, so that the pass which reaches first sight takes
-        # a single step. Others are skipped as long as the next plane is within one largest step.
-        needed = k >= close - 1 or following is None or above - following > skim.largest_step + TIE
+        # A plane above first sight is left out where the next one is within one largest step: all
+        # that the pass to first sight takes stands above the plane at which anything can show.
+        needed = k >= close or following is None or above - following > skim.largest_step + TIE
         if needed:
             kept.append(plane)
             above = plane

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 from shapely import Polygon
 
@@ -330,7 +331,8 @@ class _Builder:
     def skim(self) -> None:
         plan, top = self.stack.skim, self.stack.blank_top
         asked = CutRequest(1.0 - self.job.skim.overlap)
-        need = Need("the skim", ("flat", "bull"), None, self.job.skim.step, "skim", asked)
+        deepest = max(above - below for above, below in pairwise((top, *plan.planes)))
+        need = Need("the skim", ("flat", "bull"), None, deepest, "skim", asked)
         chosen = self._chosen(need)
         if chosen is None:
             return

@@ -41,6 +41,7 @@ PARTS = {
     "whole_plan": "processes",
     "plans": "whole",
     "lengths": "whole",
+    "minutes": "minutes",
 }
 """Name of each part, which is the function that yields its rows, and the module that it stands
 in."""

@@ -92,7 +92,7 @@ def test_options_of_several_words_repeat_and_mix() -> None:
 
 def test_entries_are_put_in_the_order_of_the_work() -> None:
     """A stop typed before its groove, in one command, is no contradiction."""
-    record("--cut", "inserts", "--after-skim", "--thickness", 100, 30, 9.4, "--stop", 3, "--touch",
+    record("--cut", "inserts", "--after-skim", "--thickness", 100, 30, 9.4, "--stop", 2, "--touch",
         "inserts", 9.41,
            "--fill", "P1", 0.4, "--cut", "groove")  # fmt: skip
     kinds = [entry["kind"] for entry in entries()]

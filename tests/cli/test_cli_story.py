@@ -130,7 +130,7 @@ def test_a_pass_counted_by_an_older_plan_is_told_at_once(shop: Shop) -> None:
     """A whole pass between stop and thickness: the deck would be planned for stock that is not
     there."""
     shop.type("record", PATH, "--cut", "dowels", "--cut", "plug-pockets", "--cut", "groove")
-    assert "at 8.90" in shop.type("record", PATH, "--stop", 4).output
+    assert "at 8.90" in shop.type("record", PATH, "--stop", 3).output
     held = Path("job.ascut.toml").read_bytes()
     thick = ("record", PATH, "--after-skim", "--thickness", -110, 30, 9.4)
     told = squeezed(shop.type(*thick, exit_code=2).output)

@@ -132,12 +132,12 @@ def test_it_shares_no_code_with_the_package() -> None:
 def test_a_good_plan_passes(planned: Path) -> None:
     """A judge that cries wolf is not heard."""
     code, told = _run(planned)
-    assert code == 0 and "0 breaches in 12 files" in told
+    assert code == 0 and "0 breaches in 11 files" in told
     for name in (
         "01-A-dowels",
         "02-A-plug-pockets",
         "03-A-groove",
-        "05-B-skim-pass-5",
+        "05-B-skim-pass-4",
         "06-B-inserts",
         "08-C-deck",
     ):
@@ -270,10 +270,10 @@ PLANTED: list[tuple[str, str, Callable[[str], str], str]] = [
     ("stop", "05-B-skim-all.nc", lambda text: re.sub(r"(?s)(.*)M0\n", r"\1", text, count=1),
      r"05-B-skim-all\.nc: stops 2 times to look for the casting, 3 are planned"),
     ("straight down", "05-B-skim-pass-1.nc",
-     _sub(r"^G4 P4\.0$", "G4 P4.0\nF1478.4\nG0 X0 Y0\nG1 Z10.3996\nG0 Z18.8"),
+     _sub(r"^G4 P4\.0$", "G4 P4.0\nF1478.4\nG0 X0 Y0\nG1 Z9.8996\nG0 Z18.8"),
      r"05-B-skim-pass-1\.nc:\d+: straight down into solid material"),
     ("steep", "05-B-skim-pass-1.nc",
-     _sub(r"^G4 P4\.0$", "G4 P4.0\nF1478.4\nG0 X0 Y0\nG1 Z11.0\nG1 X7 Z10.3996\nG0 Z18.8"),
+     _sub(r"^G4 P4\.0$", "G4 P4.0\nF1478.4\nG0 X0 Y0\nG1 Z11.0\nG1 X7 Z9.8996\nG0 Z18.8"),
      r"05-B-skim-pass-1\.nc:\d+: down into solid material more steeply"),
     ("fast ramp", "03-A-groove.nc", _sub(r"^F1980\.0$", "F3960.0"),
      r"03-A-groove\.nc:\d+: down a ramp into solid material at F3960, planned 1980"),

@@ -220,7 +220,7 @@ def test_report_has_the_keys_that_others_rely_on(planned: Plan):
         assert set(operation["cutter"]) >= {"shape", "diameter", "corner_radius"}
         assert planned.files[operation["file"]].count("\n") == operation["lines"]
     assert [o["file"] for o in report["operations"] if o.get("combined")] == ["05-B-skim-all.nc"]
-    assert report["skim"]["planned_stop"] == report["skim"]["latest"] == 4
+    assert report["skim"]["planned_stop"] == report["skim"]["latest"] == 3
     assert {c["id"] for c in report["castings"]} == {"groove", "P1"}
 
 

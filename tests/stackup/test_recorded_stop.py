@@ -17,7 +17,7 @@ LIKELY, LATEST = 3, 4
 
 
 def stopped(number: int, tolerance: float = 0.1) -> Prepared:
-    """The coupon, D = 9.4, with a stop at one of its planes 10.4, 9.9, 9.4, 8.9, 8.4."""
+    """The coupon, D = 9.4, with a stop at one of its planes 9.9, 9.4, 8.9, 8.4."""
     job = load_job(SAMPLES / "coupon.toml")
     job = job.model_copy(update={"blank": job.blank.model_copy(update={"tolerance": tolerance})})
     settled = Settled(

@@ -51,11 +51,26 @@ def test_a_blank_below_the_lowest_plane_still_has_one():
 
 
 def test_passes_are_deeper_while_nothing_can_show():
-    """Down to one step above first sight, so that no casting is seen in the middle of a deep
-    pass."""
+    """Down to first sight, 12.4: the highest plane at or below 12.7. From 13.4 it lies within one
+    largest step, so a pass at 12.9 would only take minutes."""
     plan = plan_skim(11.4, SkimSection(step=0.5, largest_step=1.0), 16.0, [shows(12.4, 0.3)])
-    assert plan.planes == pytest.approx((15.4, 14.4, 13.4, 12.9, 12.4, 11.9, 11.4))
+    assert plan.planes == pytest.approx((15.4, 14.4, 13.4, 12.4, 11.9, 11.4))
     assert plan.planes[plan.first_sight - 1] == pytest.approx(12.4)
+
+
+def test_a_thin_first_pass_above_first_sight_is_not_cut():
+    """The sample's blank, 13.6 at its thickest: 13.4 would take 0.2 of wood in a pass of its own,
+    and 12.9, where something may show first, is 0.7 below the raw bottom."""
+    found = plan_skim(11.4, SkimSection(step=0.5, largest_step=1.0), 13.6, [shows(12.6, 0.4)])
+    assert found.planes == pytest.approx((12.9, 12.4, 11.9, 11.4))
+    assert found.first_sight == 1
+
+
+def test_what_is_cut_below_the_place_where_a_casting_may_show_is_one_step_at_most():
+    """However deep the pass that reaches first sight is: more would hide how far the casting is."""
+    for nominal in (12.0, 12.17, 12.39, 12.5, 12.88):
+        found = plan_skim(11.4, SkimSection(step=0.3, largest_step=1.0), 14.1, [shows(nominal, 0.1)])
+        assert nominal + 0.1 - found.planes[found.first_sight - 1] < 0.3 + 1e-6
 
 
 def test_no_pass_is_deeper_than_the_largest_step():

@@ -14,7 +14,7 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 def stopped(number: int | None, *after: float) -> Prepared:
-    """The coupon with a stop at one of its planes 10.4, 9.9, 9.4, 8.9, 8.4, and what was measured
+    """The coupon with a stop at one of its planes 9.9, 9.4, 8.9, 8.4, and what was measured
     after it."""
     plane = None if number is None else 10.3996 - 0.5 * (number - 1)
     places = tuple((20.0 * k, 10.0, thickness) for k, thickness in enumerate(after))

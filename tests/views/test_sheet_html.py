@@ -262,7 +262,7 @@ def test_what_the_record_holds_is_marked_done(facts_of: MakeFacts) -> None:
     assert state["b"] == state["skim"] == "now" and state["c"] == "ahead"
     assert all(ticks(cast, "a")) and not any(ticks(cast, "b"))
     assert "recorded: groove 0.4, P1 0.4" in sheet_html(cast)
-    skimmed = recorded(facts_of, stop=3, stop_plane=9.3996, passes=3, stage="B")
+    skimmed = recorded(facts_of, stop=2, stop_plane=9.3996, passes=2, stage="B")
     assert states(skimmed)["skim"] == "done" and states(skimmed)["b"] == "now"
     assert ticks(skimmed, "b")[:7] == [True] * 7 and not any(ticks(skimmed, "b")[7:])
     assert "It stopped at 9.40, as recorded" in sheet_html(

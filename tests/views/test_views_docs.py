@@ -87,7 +87,7 @@ def test_the_worked_figures_are_those_of_the_sample(sample) -> None:  # type: ig
         ), line
     for check, worst in (("window", "0.44"), ("shows", "0.14"), ("floor", "0.97")):
         assert f"{checks[check].worst:.2f}" == worst and worst in text
-    assert (stack.skim.first_sight, stack.skim.likely, stack.skim.planned_stop) == (2, 3, 4)
+    assert (stack.skim.first_sight, stack.skim.likely, stack.skim.planned_stop) == (1, 2, 3)
     assert "the pass at 11.9" in text and f"{checks['floor'].rss:.3f}" in text
 
 

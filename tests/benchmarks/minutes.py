@@ -1,0 +1,142 @@
+"""Minutes at the machine: every sample and drawn jobs, each planned and read back, against what they
+took before, and against the least that any path takes.
+
+`minutes_before.json` has the minutes by file of the commit that it names. `python -m
+tests.benchmarks.minutes FILE` writes such a file from the code as it is.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from corepath.errors import CorepathError
+from corepath.motion.pass_name import minutes_to_stop
+from corepath.planning.make import MadeFile, make_files
+from corepath.planning.prepare import Prepared, prepare
+from corepath.planning.proof import prove
+from tests.benchmarks.table import Figure, Row
+from tests.benchmarks.timing import ROOT
+from tests.population.drawing import draw
+from tests.population.judging import write_job
+
+__all__ = ["minutes"]
+
+BEFORE = Path(__file__).with_name("minutes_before.json")
+SEED, DRAWN = 1906, 20
+"""The drawn jobs: the first of this seed that pass `check`, and how many."""
+
+SAME = 1.0005
+"""Minutes up to this ratio of those before count as the same: they are kept to two decimals."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Spent:
+    """Minutes by file stem, the least that any path takes, and the pass that the skim stops at."""
+
+    taken: dict[str, float]
+    least: dict[str, float]
+    stop: int
+
+    @property
+    def minutes(self) -> float:
+        return minutes_to_stop(self.taken, self.stop)
+
+    @property
+    def ratio(self) -> float:
+        """The minutes over the least; what says nothing of the least counts with its figure."""
+        return self.minutes / minutes_to_stop(self.least, self.stop)
+
+
+def minutes() -> Iterator[Row]:
+    """One row a job. A job that is not proved is told in its row, whose limit is then 0."""
+    before = json.loads(BEFORE.read_text("utf-8"))
+    with tempfile.TemporaryDirectory() as name:
+        for job, path in _jobs(Path(name), before["jobs"]):
+            theirs = sum(before["jobs"][job].values())
+            spent, fault = _proved(path)
+            if spent is None:
+                yield Row(f"{job}: NOT PROVED: {fault}", Figure(theirs, "min"), 0.0)
+                continue
+            says = f"{job}, proved, {spent.ratio:.2f} x the least of any path"
+            ours = Figure(spent.minutes, "min")
+            at = f"at {before['commit']}"
+            yield Row(says, ours, SAME, at, Figure(theirs, "min"), note=_by_file(spent))
+
+
+def _by_file(spent: _Spent) -> str:
+    """Minutes and ratio of each file that is run, for the note."""
+    run = {stem: minutes_to_stop({stem: one}, spent.stop) for stem, one in spent.taken.items()}
+    return ", ".join(
+        f"{stem} {one:.2f} ({one / spent.least[stem]:.2f})" for stem, one in run.items() if one
+    )
+
+
+def _jobs(folder: Path, known: Mapping[str, object]) -> Iterator[tuple[str, Path]]:
+    """Names and job files of all samples and of the drawn jobs among `known`."""
+    for path in sorted((ROOT / "samples").glob("*.toml")):
+        if not path.name.endswith(".ascut.toml"):
+            yield path.stem, path
+    for name in known:
+        if name.startswith("drawn "):
+            index = int(name.split()[1].partition("/")[2])
+            yield name, write_job(draw(SEED, index), folder / str(index))
+
+
+def _proved(path: Path) -> tuple[_Spent | None, str]:
+    """The minutes of a job, or why it is not proved."""
+    try:
+        proof = prove(prepare(path))
+    except CorepathError as error:
+        return None, str(error)
+    failed = [check.id for check in proof.prepared.checks if check.verdict == "fail"]
+    if proof.failed:
+        found = () if proof.readback is None else proof.readback.findings.counts
+        return None, ", ".join([*dict.fromkeys(failed), *found])
+    return _spent(proof.prepared, proof.made), ""
+
+
+def _spent(prepared: Prepared, made: tuple[MadeFile, ...]) -> _Spent:
+    return _Spent(
+        {one.program.stem: round(one.minutes, 2) for one in made},
+        {one.program.stem: one.bound.minutes for one in made},
+        prepared.stackup.skim.planned_stop,
+    )
+
+
+def _drawn(folder: Path) -> Iterator[tuple[str, Path]]:
+    """The first `DRAWN` drawn jobs that pass `check`."""
+    index = found = 0
+    while found < DRAWN:
+        path = write_job(draw(SEED, index), folder / str(index))
+        if not prepare(path).failed:
+            found += 1
+            yield f"drawn {SEED}/{index}", path
+        index += 1
+
+
+def main(file: Path) -> None:
+    """Write the minutes by file, up to the planned stop, of all samples and drawn jobs."""
+    commit = subprocess.run(
+        ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True
+    ).stdout.strip()
+    found: dict[str, dict[str, float]] = {}
+    with tempfile.TemporaryDirectory() as name:
+        for job, path in (*_jobs(Path(name), {}), *_drawn(Path(name))):
+            prepared = prepare(path)
+            spent = _spent(prepared, make_files(prepared))
+            run = {stem: minutes_to_stop({stem: one}, spent.stop) for stem, one in
+                   spent.taken.items()}  # fmt: skip
+            found[job] = {stem: one for stem, one in run.items() if one}
+            print(f"{job}: {sum(found[job].values()):.2f}", flush=True)
+    kept = {"commit": commit, "jobs": found}
+    file.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
