@@ -415,7 +415,10 @@ class _Builder:
         self._frame_fault(finish.cutter)
         opened = None
         if rough is not None and rough.deck is not None:
-            self._add(rough)
+            # Finishing is planned for the most that roughing leaves anywhere, so it may take as
+            # much wherever no more stands, but never more than one of its layers.
+            taken = min(left, finish.cutting.depth)
+            self._add(replace(rough, deck=replace(rough.deck, one_go=taken)))
             if raw > finish.cutting.depth:
                 # Corners that the wider roughing cutter did not enter hold more than one layer of
                 # the finishing cutter: it keeps out of them.

@@ -147,7 +147,9 @@ class Deck:
     chosen. `openings` are bores that are opened or crossed: from `milling.break_through` above them
     downwards the feed is halved. `opened` is where roughing left at most one layer of the finishing
     cutter, whose whole width stays inside it. `deepest` is the most stock over the surface that the
-    operation meets, except where something kept the cutter before it off.
+    operation meets, except where something kept the cutter before it off. `one_go` is, for
+    roughing, the stock over the surface that the finishing takes in one go under its planned load:
+    where no more stands nothing is roughed.
     """
 
     area: Polygon
@@ -162,6 +164,7 @@ class Deck:
     openings: tuple[Opening, ...] = ()
     opened: Polygon | MultiPolygon | None = None
     deepest: float = math.inf
+    one_go: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,8 @@ the deck.
 Bed frame of C, mm. *Limit* is the lowest that the tip may stand at a place: the drop-cutter height
 over the deck plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit),
 and only where stock still stands above that: the stretches of a line where the limit lies below the
-level before. So no line takes more than the depth of one layer, and the slopes of the deck come out
+level before. Where all the stock under the cutter is so low that the finishing takes it in one go
+(`deck.one_go`), nothing is cut. So no line takes more than the depth of one layer, and the slopes of the deck come out
 in steps of one line. Stretches of neighbouring lines are chained back and forth; between chains the
 cutter moves over the safe height. A chain starts outside the blank where its first stretch reaches
 the end of the blank, otherwise by a ramp along it.
@@ -13,6 +14,7 @@ the end of the blank, otherwise by a ramp along it.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -21,6 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, segmentize
 
+from corepath.geometry.morphology import eroded
+from corepath.motion.cutter_profile import CutterProfile, footprint
 from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.deck.drop_cutter import DropCutter, thin
 from corepath.operations.entries import slope_of
@@ -42,6 +46,8 @@ _SHORT_GAP = 25.0
 """mm; shorter gaps are crossed at feed, on the stock left there."""
 _LONGEST_LINK = 60.0
 """mm; longer links go over the safe height."""
+_RAMP_WAY = 250.0
+"""mm of way at rapid that take about as long as a ramp into a layer and back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +88,7 @@ def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = No
         else around.holds(*np.meshgrid(xs, ys))
     )
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
+    taken = _taken_to(work, deck, xs, ys)
     # Rounded: half of the depth often ends in a 5 just after the last place that is written, and
     # the last bit of the spline would then decide how that is rounded.
     lowest = round(float(limit.min()), 9)
@@ -94,10 +101,31 @@ def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = No
         layer = _RoughingLayer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
         if around is not None:
             moves += around.cut_contours(partial(_track, deck, offset, level), above)
-        for chain in _chains(_stretches(limit < above - NOTHING, free, xs), layer, around):
+        active = (limit < above - NOTHING) & (taken < above)
+        chains = _chains(_stretches(active, free, xs), layer, around)
+        for chain in _nearest_first(chains, layer, moves[-1] if moves else None):
             moves += _cut(work, deck, offset, layer, chain, around)
         above = level
     return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
+
+
+def _taken_to(work: Work, deck: Deck, xs: Array, ys: Array) -> Array:
+    """(rows, samples) the height, mm, down to which the finishing takes all stock under the cutter
+    in one go: stock no higher than this is left to it."""
+    surface, cell = deck.surface, deck.surface.step
+    # One node wider than the cutter: the node nearest to a sample, and that nearest to any place
+    # under the cutter, are each less than 0.71 of a cell away.
+    wide = work.cutter.radius + 1.5 * cell
+    lowest = eroded(
+        np.asarray(surface.grid, dtype=np.float64),
+        footprint(CutterProfile(wide, wide, 0.0), cell),
+    )
+    i = np.clip(np.rint((xs - surface.xs[0]) / cell), 0, len(surface.xs) - 1).astype(np.int64)
+    j = np.clip(np.rint((ys - surface.ys[0]) / cell), 0, len(surface.ys) - 1).astype(np.int64)
+    # The deck may fall below its nodes between two of them.
+    between = cell * surface.steepest
+    under: Array = lowest[i[None, :], j[:, None]]
+    return under + deck.one_go - between
 
 
 def _stretches(
@@ -156,6 +184,36 @@ def _chains(
                 chain.append(step)
             chains.append(chain)
     return chains
+
+
+def _nearest_first(
+    chains: list[list[tuple[_Stretch, bool]]], layer: _RoughingLayer, here: Move | None
+) -> Iterator[list[tuple[_Stretch, bool]]]:
+    """The chains in the order cut, each from its nearer end; `here` is where the cutter stands.
+
+    An end inside the wood counts as farther away, by what a ramp takes.
+    """
+    xs, ys = layer.xs, layer.ys
+    x, y = (float(xs[0]), float(ys[0])) if here is None else (here.x, here.y)
+    both = [[chain, [(part, not ahead) for part, ahead in chain[::-1]]] for chain in chains]
+    while both:
+        ends = [
+            (k, turned, float(xs[at]), float(ys[chain[0][0].row]), at in (0, len(xs) - 1))
+            for k, ways in enumerate(both)
+            for turned, chain in enumerate(ways)
+            for at in [chain[0][0].first if chain[0][1] else chain[0][0].last]
+        ]
+        k, turned, *_ = min(
+            ends,
+            key=lambda end: (
+                round(math.hypot(end[2] - x, end[3] - y) + (0.0 if end[4] else _RAMP_WAY), 6),
+                end[:2],
+            ),
+        )
+        chain = both.pop(k)[turned]
+        last, ahead = chain[-1]
+        x, y = float(xs[last.last if ahead else last.first]), float(ys[last.row])
+        yield chain
 
 
 def _next(
