@@ -100,8 +100,8 @@ def plan_skim(
     the as-cut record says of the stop, if anything. A blank too thin for any plane still gets the
     lowest one, so that the checks can say so.
     """
-    # The first casting that may show, at its deepest place and with every error in its favour: below
-    # that plane passes must be single steps.
+    # The first casting that may show, at its deepest place and with every error in its favour:
+    # below that plane passes must be single steps.
     sight = max(casting.worst()[1] for casting in shows_at)
     planes = _planes(lowest_plane, skim, highest_top, sight)
 

@@ -1,5 +1,5 @@
-"""Minutes at the machine: every sample and drawn jobs, each planned and read back, against what they
-took before, and against the least that any path takes.
+"""Minutes at the machine: every sample and drawn jobs, each planned and read back, against what
+they took before, and against the least that any path takes.
 
 `minutes_before.json` has the minutes by file of the commit that it names. `python -m
 tests.benchmarks.minutes FILE` writes such a file from the code as it is.
@@ -19,7 +19,7 @@ from corepath.errors import CorepathError
 from corepath.motion.pass_name import minutes_to_stop
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
-from corepath.planning.proof import prove
+from corepath.planning.proving.proof import prove
 from tests.benchmarks.table import Figure, Row
 from tests.benchmarks.timing import ROOT
 from tests.population.drawing import draw
@@ -104,7 +104,7 @@ def _proved(path: Path) -> tuple[_Spent | None, str]:
 def _spent(prepared: Prepared, made: tuple[MadeFile, ...]) -> _Spent:
     return _Spent(
         {one.program.stem: round(one.minutes, 2) for one in made},
-        {one.program.stem: one.bound.minutes for one in made},
+        {one.program.stem: one.least_time.minutes for one in made},
         prepared.stackup.skim.planned_stop,
     )
 

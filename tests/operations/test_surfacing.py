@@ -476,3 +476,27 @@ def test_finishing_is_planned_for_all_that_roughing_leaves(cutter: Cutter) -> No
     moves = tuple(move for move in planned(cutter, rough=0.5).moves)
     most = float((left_at(moves, cutter, x, y) - height(x, y)).max())
     assert most - 0.02 <= rough_left(work, work.deck) <= most + 0.4
+
+
+@pytest.mark.parametrize("cutter", [FLAT, BULL], ids=["flat", "bull"])
+def test_roughing_leaves_to_finishing_what_that_takes_in_one_go_and_no_more(cutter: Cutter) -> None:
+    """By the exact sweep of the path, and by columns cut move by move: more stock than finishing
+    is planned for would overload it, and what it takes anyway needs no minutes of its own."""
+    work = make_work(cutter, rough=0.5, depth=2.0)
+    assert work.deck is not None
+    taken = rough_left(work, work.deck)
+    made = only(surfacing.deck_programs(replace(work, deck=replace(work.deck, one_go=taken))))
+    random = np.random.default_rng(7)
+    x, y = random.uniform(-115, 115, 20_000), random.uniform(-50, 50, 20_000)
+    left = np.minimum(left_at(made.moves, cutter, x, y), TOP) - height(x, y)
+    assert left.max() <= taken + 1e-6 and left.min() > 0.5 - 0.02
+    whole = planned(cutter, rough=0.5, depth=2.0)
+    cut = [sum(math.dist(a[1:4], b[1:4]) for a, b in itertools.pairwise(one.moves)
+               if b.kind is not Kind.RAPID) for one in (made, whole)]  # fmt: skip
+    assert cut[0] < cut[1]
+    for before, move, deepest in depths(made):
+        assert deepest <= 2.0 + 0.3
+        if move.kind is Kind.RAPID:
+            assert deepest == 0.0
+        if (before.x, before.y) == (move.x, move.y):
+            assert deepest <= 0.3

@@ -68,8 +68,9 @@ def test_a_thin_first_pass_above_first_sight_is_not_cut():
 
 def test_what_is_cut_below_the_place_where_a_casting_may_show_is_one_step_at_most():
     """However deep the pass that reaches first sight is: more would hide how far the casting is."""
+    steps = SkimSection(step=0.3, largest_step=1.0)
     for nominal in (12.0, 12.17, 12.39, 12.5, 12.88):
-        found = plan_skim(11.4, SkimSection(step=0.3, largest_step=1.0), 14.1, [shows(nominal, 0.1)])
+        found = plan_skim(11.4, steps, 14.1, [shows(nominal, 0.1)])
         assert nominal + 0.1 - found.planes[found.first_sight - 1] < 0.3 + 1e-6
 
 

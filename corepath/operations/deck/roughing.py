@@ -5,10 +5,10 @@ Bed frame of C, mm. *Limit* is the lowest that the tip may stand at a place: the
 over the deck plus what roughing leaves on. Layer k cuts along lines in X at max(level k, limit),
 and only where stock still stands above that: the stretches of a line where the limit lies below the
 level before. Where all the stock under the cutter is so low that the finishing takes it in one go
-(`deck.one_go`), nothing is cut. So no line takes more than the depth of one layer, and the slopes of the deck come out
-in steps of one line. Stretches of neighbouring lines are chained back and forth; between chains the
-cutter moves over the safe height. A chain starts outside the blank where its first stretch reaches
-the end of the blank, otherwise by a ramp along it.
+(`deck.one_go`), nothing is cut. So no line takes more than the depth of one layer, and the slopes
+of the deck come out in steps of one line. Stretches of neighbouring lines are chained back and
+forth; between chains the cutter moves over the safe height, to the nearest. A chain starts outside
+the blank where its first stretch reaches the end of the blank, otherwise by a ramp along it.
 """
 
 from __future__ import annotations
