@@ -119,11 +119,13 @@ def plan_contours(
     *,
     leave: float = 0.0,
     conventional: bool = False,
+    light: bool = False,
 ) -> ContourPlan:
     """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at
     most `stepover` mm.
 
-    The area may have one hole (an island). `leave` mm stay on its walls for a finishing pass.
+    The area may have one hole (an island). `leave` mm stay on its walls for a finishing pass. In a
+    `light` layer laps round an island may take more than the stepover, nearly the whole cutter.
     Raises `CorepathError` where the cutter does not pass, or where the rings cannot be shown by
     area to sweep all of it.
     """
@@ -133,7 +135,9 @@ def plan_contours(
         )
     centre = inset_region(area, radius + leave, name)
     # With something left on the walls these rings make none: the finishing laps do.
-    sweeper = _Rings(centre, radius, min(stepover, _CORE * radius), leave == 0.0, conventional)
+    # Between two laps round an island, each of which sweeps a whole radius, no core is left either.
+    step = 2.0 * _CORE * radius if light and centre.interiors else min(stepover, _CORE * radius)
+    sweeper = _Rings(centre, radius, step, leave == 0.0, conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
     rings += _patches(sweeper, rings, reach, name)

@@ -136,7 +136,7 @@ class _Cut:
             if leave and not heights:
                 self._walls(rings, high)
         for z in heights:
-            for ring in rings.rings:
+            for ring in self._layer_rings(rings, leave, high, z):
                 self._ring(ring, high, z)
             high = z
             # Edges too short for the full depth: finish at each layer, before its walls are out of
@@ -259,6 +259,26 @@ class _Cut:
                 area, radius, stepover, self.name, leave=leave, conventional=conventional
             ), leave
         return plan_contours(area, radius, stepover, self.name, conventional=conventional), 0.0
+
+    def _layer_rings(
+        self, rings: ContourPlan, leave: float, high: float | None, z: float
+    ) -> tuple[InsetContour, ...]:
+        """The rings of the layer from `high` down to `z`: fewer round an island where it is light
+        and so no more is taken at once than in a deep one."""
+        light, cutting = self.work.milling.light_layer, self.cutting
+        depth = (self.pocket.top if high is None else high) - z
+        less = depth * self.cutter.diameter <= cutting.depth * cutting.stepover
+        if not (self.pocket.area.interiors and depth <= light + 1e-9 and less):
+            return rings.rings
+        return plan_contours(
+            self.pocket.area,
+            self.cutter.radius,
+            cutting.stepover,
+            self.name,
+            leave=leave,
+            conventional=self.work.milling.conventional,
+            light=True,
+        ).rings
 
     def _ring(self, ring: InsetContour, high: float | None, z: float) -> None:
         """One ring at `z`; `high` is the height of the layer above, which is all cleared, None on
