@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corepath.errors import CorepathError
-from corepath.motion.pass_name import minutes_to_stop
+from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.proving.proof import prove
@@ -43,9 +43,13 @@ class _Spent:
     least: dict[str, float]
     stop: int
 
+    def run(self) -> dict[str, float]:
+        """The minutes of the files that are run up to the stop."""
+        return {stem: one for stem, one in self.taken.items() if is_run(stem, self.stop)}
+
     @property
     def minutes(self) -> float:
-        return minutes_to_stop(self.taken, self.stop)
+        return sum(self.run().values())
 
     @property
     def ratio(self) -> float:
@@ -71,9 +75,8 @@ def minutes() -> Iterator[Row]:
 
 def _by_file(spent: _Spent) -> str:
     """Minutes and ratio of each file that is run, for the note."""
-    run = {stem: minutes_to_stop({stem: one}, spent.stop) for stem, one in spent.taken.items()}
     return ", ".join(
-        f"{stem} {one:.2f} ({one / spent.least[stem]:.2f})" for stem, one in run.items() if one
+        f"{stem} {one:.2f} ({one / spent.least[stem]:.2f})" for stem, one in spent.run().items()
     )
 
 
@@ -84,7 +87,7 @@ def _jobs(folder: Path, known: Mapping[str, object]) -> Iterator[tuple[str, Path
             yield path.stem, path
     for name in known:
         if name.startswith("drawn "):
-            index = int(name.split()[1].partition("/")[2])
+            index = int(name.partition("/")[2])
             yield name, write_job(draw(SEED, index), folder / str(index))
 
 
@@ -121,21 +124,24 @@ def _drawn(folder: Path) -> Iterator[tuple[str, Path]]:
 
 
 def main(file: Path) -> None:
-    """Write the minutes by file, up to the planned stop, of all samples and drawn jobs."""
+    """Write the minutes by file, up to the planned stop, of all samples and drawn jobs; what `file`
+    has already is kept, so that a run can be carried on."""
     commit = subprocess.run(
         ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True
     ).stdout.strip()
     found: dict[str, dict[str, float]] = {}
+    if file.exists():
+        found = json.loads(file.read_text("utf-8"))["jobs"]
     with tempfile.TemporaryDirectory() as name:
         for job, path in (*_jobs(Path(name), {}), *_drawn(Path(name))):
+            if job in found:
+                continue
             prepared = prepare(path)
             spent = _spent(prepared, make_files(prepared))
-            run = {stem: minutes_to_stop({stem: one}, spent.stop) for stem, one in
-                   spent.taken.items()}  # fmt: skip
-            found[job] = {stem: one for stem, one in run.items() if one}
-            print(f"{job}: {sum(found[job].values()):.2f}", flush=True)
-    kept = {"commit": commit, "jobs": found}
-    file.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+            found[job] = spent.run()
+            print(f"{job}: {spent.minutes:.2f}", flush=True)
+            kept = {"commit": commit, "jobs": found}
+            file.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
