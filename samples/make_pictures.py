@@ -12,7 +12,10 @@ from pathlib import Path
 
 SAMPLES = Path(__file__).resolve().parent
 PICTURES = SAMPLES.parent / "docs" / "pictures"
-WANTED = {"board-1280": ("overview.svg",), "coupon": ("03-A-groove.svg", "08-C-deck.svg")}
+WANTED = {
+    "board-1280": ("overview.svg", "07-C-deck-rough.svg"),
+    "coupon": ("03-A-groove.svg", "08-C-deck.svg"),
+}
 
 sys.path.insert(0, str(SAMPLES))
 
