@@ -56,6 +56,7 @@ __all__ = [
 _THIN = 0.0003
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
+_LIGHT = 1.5  # share of the radius: corners meet a quarter more, which is not yet a slot
 _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
@@ -125,7 +126,8 @@ def plan_contours(
     most `stepover` mm.
 
     The area may have one hole (an island). `leave` mm stay on its walls for a finishing pass. In a
-    `light` layer laps round an island may take more than the stepover, nearly the whole cutter.
+    `light` layer laps round an island may take more than the stepover, three quarters of the
+    cutter.
     Raises `CorepathError` where the cutter does not pass, or where the rings cannot be shown by
     area to sweep all of it.
     """
@@ -136,7 +138,7 @@ def plan_contours(
     centre = inset_region(area, radius + leave, name)
     # With something left on the walls these rings make none: the finishing laps do.
     # Between two laps round an island, each of which sweeps a whole radius, no core is left either.
-    step = 2.0 * _CORE * radius if light and centre.interiors else min(stepover, _CORE * radius)
+    step = _LIGHT * radius if light and centre.interiors else min(stepover, _CORE * radius)
     sweeper = _Rings(centre, radius, step, leave == 0.0, conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
