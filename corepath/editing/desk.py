@@ -84,6 +84,8 @@ class Desk:
         elif kind == "cut":
             self._view["at"] = float(message["at"])
             await self._bench.ask("cross", text=self.session.text, **self._view)
+        elif kind == "turn":
+            await self._bench.ask("turn", text=self.session.text, ways=list(message["ways"]))
         elif kind == "plan":
             self.plan.start()
         elif kind == "stop":
@@ -176,7 +178,7 @@ class Desk:
         self._draft = kind == "draft"
 
     def _answered(self, answer: Message) -> None:
-        if answer["kind"] == "cross":
+        if answer["kind"] in ("cross", "turn"):
             self._send(answer)
         elif answer["number"] == self._asked:
             if answer["kind"] in ("verdict", "faults"):

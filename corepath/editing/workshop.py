@@ -15,11 +15,14 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from corepath.editing import seen
+from corepath.editing.changing import changed
 from corepath.editing.handles import handles
+from corepath.editing.turning import State, turns
 from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, parse
@@ -78,6 +81,22 @@ class Workshop:
         if answer_of(prepared.checks) != "ready":
             yield {"kind": "fixes", **seen.fixes(find_fixes(prepared), prepared.job.units)}
 
+    def turns(self, asked: Question) -> Iterator[Answer]:
+        """Yield where along the ways of a handle the verdict would turn."""
+
+        def found(key: str, value: str) -> State:
+            try:
+                prepared = self._prepared("draft", changed(asked["text"], {key: value}))
+            except InputError:
+                return "faults", ("this cannot be",)
+            wrong = (check.id for check in prepared.checks if check.verdict != "ok")
+            return answer_of(prepared.checks, prepared.accepted), tuple(dict.fromkeys(wrong))
+
+        for way in asked["ways"]:
+            key = way["key"]
+            for turn in turns(key, way["now"], way["step"], partial(found, key)):
+                yield {"kind": "turn", **turn}
+
     def _prepared(self, kind: str, text: str) -> Prepared:
         """Return the job of a text, worked out up to its checks; raises InputError with all
         faults, placed in the text."""
@@ -109,9 +128,11 @@ def guarded(make: Callable[[], Iterator[Answer]]) -> Iterator[Answer]:
 
 
 class _Copy:
-    """A copy of this process that looks for odds and fixes, and the pipe that it answers by."""
+    """A copy of this process that answers a question which takes long, its number `asked`, and
+    the pipe that it answers by."""
 
-    def __init__(self, answers: Callable[[], Iterator[Answer]]) -> None:
+    def __init__(self, answers: Callable[[], Iterator[Answer]], asked: int) -> None:
+        self.asked = asked
         self.pipe, end = os.pipe()
         self._held = b""
         self._number = os.fork()
@@ -143,31 +164,29 @@ def _line(answer: Answer) -> bytes:
 
 
 class _Loop:
-    """Reads questions, writes answers."""
+    """Reads questions, writes answers. Copies that look on are kept by what they look for."""
 
     def __init__(self, workshop: Workshop, inlet: BinaryIO, outlet: BinaryIO) -> None:
         self._workshop = workshop
         self._inlet, self._outlet = inlet.fileno(), outlet
         self._held = b""
-        self._copy: _Copy | None = None
-        self._number = 0
+        self._copies: dict[str, _Copy] = {}
 
     def run(self) -> None:
         while True:
-            waits = [self._inlet] + ([self._copy.pipe] if self._copy else [])
-            ready, _, _ = select.select(waits, [], [])
-            if self._copy and self._copy.pipe in ready:
-                self._forward()
+            pipes = {copy.pipe: name for name, copy in self._copies.items()}
+            ready, _, _ = select.select([self._inlet, *pipes], [], [])
+            for pipe in ready:
+                if pipe != self._inlet:
+                    self._forward(pipes[pipe])
             if self._inlet in ready and not self._take():
-                self._drop()
+                for name in tuple(self._copies):
+                    self._drop(name)
                 return
 
     def _take(self) -> bool:
-        """Answer the newest question that has come; return whether more may come."""
-        block = os.read(self._inlet, 2**20)
-        if not block:
-            return False
-        *lines, self._held = (self._held + block).split(b"\n")
+        """Answer the newest questions that have come; return whether more may come."""
+        lines: list[bytes] = []
         while select.select([self._inlet], [], [], 0)[0]:
             block = os.read(self._inlet, 2**20)
             if not block:
@@ -179,35 +198,40 @@ class _Loop:
         return True
 
     def _answer(self, asked: Question) -> None:
-        slow = asked["kind"] != "cross"
-        if slow:
-            self._drop()
-            self._number = asked["number"]
+        if asked["kind"] == "turn":
+            self._look_on("turn", asked, lambda: self._workshop.turns(asked))
+            return
+        slow = asked["kind"] == "job"
+        if asked["kind"] != "cross":
+            self._drop("slow")
         for answer in guarded(lambda: self._workshop.answers(asked)):
             self._say({**answer, "number": asked["number"]})
             slow = slow and answer["kind"] != "faults"
-        if slow and asked["kind"] == "job":
-            self._look_on()
+        if slow:
+            self._drop("turn")
+            self._look_on("slow", asked, self._workshop.slow_answers)
 
-    def _look_on(self) -> None:
+    def _look_on(self, name: str, asked: Question, answers: Callable[[], Iterator[Answer]]) -> None:
+        self._drop(name)
         if hasattr(os, "fork"):
-            self._copy = _Copy(self._workshop.slow_answers)
+            self._copies[name] = _Copy(answers, asked["number"])
             return
-        for answer in guarded(self._workshop.slow_answers):
-            self._say({**answer, "number": self._number})
+        if name == "slow":  # where nothing turns is worth no wait
+            for answer in guarded(answers):
+                self._say({**answer, "number": asked["number"]})
 
-    def _forward(self) -> None:
-        assert self._copy is not None
-        lines, more = self._copy.lines()
+    def _forward(self, name: str) -> None:
+        copy = self._copies[name]
+        lines, more = copy.lines()
         for line in lines:
-            self._say({**json.loads(line), "number": self._number})
+            self._say({**json.loads(line), "number": copy.asked})
         if not more:
-            self._drop()
+            self._drop(name)
 
-    def _drop(self) -> None:
-        if self._copy is not None:
-            self._copy.end()
-            self._copy = None
+    def _drop(self, name: str) -> None:
+        copy = self._copies.pop(name, None)
+        if copy is not None:
+            copy.end()
 
     def _say(self, answer: Answer) -> None:
         self._outlet.write(_line(answer))
@@ -215,10 +239,10 @@ class _Loop:
 
 
 def _newest(lines: list[bytes]) -> list[Question]:
-    """Return the newest question about the job and the newest about a cross section, in the order
-    in which they came."""
+    """Return the newest question about the job, the newest about a cross section and the newest
+    about turns, in the order in which they came."""
     asked = [json.loads(line) for line in lines]
-    newest = {one["kind"] == "cross": one for one in asked}
+    newest = {one["kind"] if one["kind"] in ("cross", "turn") else "job": one for one in asked}
     return sorted(newest.values(), key=lambda one: int(one["number"]))
 
 

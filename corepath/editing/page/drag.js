@@ -106,6 +106,7 @@ function after(one) {
 
 function begin(element, by) {
   moved = { of: element.handle, element, by, now: values(element.handle), from: values(element.handle), revision, at: [...element.handle.at] };
+  send({ kind: "turn", ways: Object.values(element.handle.ways).map(({ key, now, step }) => ({ key, now, step })) });
   element.classList.add("moving");
   document.body.classList.add("moving");
 }
@@ -208,7 +209,28 @@ function commit() {
   else { send({ kind: "draft", values: {} }); hint(of, values(of)); }
 }
 
+// Where the verdict would turn: a line across the way of the handle that is moved.
+export function turn(it) {
+  const [name, way] = Object.entries(moved?.of.ways ?? {}).find(([, one]) => one.key === it.key) ?? [];
+  if (!way) return;
+  const svg = at(moved.of.drawing), drawing = shown[moved.of.drawing];
+  const go = (it.value - way.now) * way.sign * scale;
+  const [u, v] = moved.at, [x, y] = place(drawing, u + (name === "across" ? go : 0), v + (name === "up" ? go : 0));
+  let layer = svg.querySelector(".turns");
+  if (!layer) svg.insertBefore(layer = document.createElementNS(SVG, "g"), svg.querySelector(".handles"));
+  layer.setAttribute("class", "turns");
+  const line = document.createElementNS(SVG, "path"), text = document.createElementNS(SVG, "text");
+  line.setAttribute("d", name === "across" ? `M${x} 0V${drawing.height}` : `M0 ${y}H${drawing.width}`);
+  text.textContent = `${it.answer === "faults" ? "" : `${it.answer}: `}${it.checks.slice(0, 2).join(", ")}`;
+  text.setAttribute("x", name === "across" ? x + (x > drawing.width - 30 ? -1 : 1) : 1);
+  text.setAttribute("y", name === "across" ? 3.4 : y - 0.8);
+  if (name === "across" && x > drawing.width - 30) text.setAttribute("text-anchor", "end");
+  text.setAttribute("font-size", 3.2);
+  layer.append(line, text);
+}
+
 function end() {
+  for (const layer of document.querySelectorAll(".turns")) layer.remove();
   clearTimeout(moved.timer);
   moved.element.classList.remove("moving");
   document.body.classList.remove("moving");

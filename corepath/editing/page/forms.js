@@ -27,8 +27,18 @@ function table(of, open) {
   const of_row = of.there && !of.keys.some((one) => one.of_shop) && /\[\d+\]$/.test(of.key);
   return made("details", { "data-key": of.key, open },
     made("summary", {}, of.title, of.there ? "" : made("span", { class: "note" }, "  not in the file: defaults hold")),
-    ...of.keys.map(key),
+    ...of.keys.filter(first).map(key), rest(of),
     of_row ? made("button", { onclick: () => send({ kind: "remove", key: of.key }) }, `Take ${of.title} out`) : "");
+}
+
+// What the file has, or must have, comes first; the rest waits behind one line.
+const first = (one) => one.there || one.required;
+
+function rest(of) {
+  const others = of.keys.filter((one) => !first(one));
+  if (!others.length) return "";
+  if (others.length === of.keys.length) return made("div", {}, ...others.map(key));
+  return made("details", { class: "more" }, made("summary", {}, `${others.length} more that may be given`), ...others.map(key));
 }
 
 const id = (key) => `key-${key}`;
@@ -54,7 +64,7 @@ function field(one) {
     made_ = made("select", { ...common, onchange: on.onchange }, ...["", ...one.choices].map((choice) =>
       made("option", { value: choice }, choice || (one.required ? "" : one.default ? `${one.default} (default)` : "–"))));
   } else if (one.kind === "list" || one.kind === "table") {
-    made_ = made("textarea", { ...common, ...on, spellcheck: "false", rows: Math.min(8, Math.max(1, one.text.split("\n").length, Math.ceil(one.text.length / 26))) });
+    made_ = made("textarea", { ...common, ...on, spellcheck: "false", rows: Math.min(8, Math.max(1, one.text.split("\n").length, Math.ceil(one.text.length / 38))) });
   } else {
     made_ = made("input", { ...common, ...on, autocomplete: "off", spellcheck: "false", inputmode: one.kind.includes("number") ? "decimal" : "text", placeholder: one.default });
   }
@@ -104,7 +114,7 @@ function wrong(key, text) {
 export function open(key) {
   const field = document.getElementById(id(key));
   if (!field) return;
-  field.closest("details").open = true;
+  for (let one = field.closest("details"); one; one = one.parentElement.closest("details")) one.open = true;
   field.scrollIntoView({ block: "center" });
   field.focus();
 }
@@ -119,6 +129,6 @@ function find() {
       any ||= hit;
     }
     details.hidden = !any;
-    if (words && any) details.open = true;
+    if (words && any) for (const one of [details, ...details.querySelectorAll(".more")]) one.open = true;
   }
 }

@@ -35,6 +35,7 @@ const heard = {
   },
   verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) plan.job(it.digest); },
   plan: plan.show,
+  turn: drag.turn,
   odds: verdict.odds,
   fixes: verdict.fixes,
   faults(it) { verdict.faults(it); drag.answered(); },

@@ -1,0 +1,30 @@
+"""Where a verdict turns along one number: found by trying it."""
+
+from __future__ import annotations
+
+import pytest
+
+from corepath.editing.turning import State, turns
+
+
+@pytest.mark.parametrize("step", [0.1, 1.0])
+def test_a_turn_is_found_elsewhere(step: float) -> None:
+    """Worse from 12.34 on, better below 3.21: each is named to half a step, with its check."""
+    tried = []
+
+    def found(value: str) -> State:
+        tried.append(value)
+        x = float(value)
+        if x >= 12.34:
+            return "no", ("seat", "window")
+        return ("with care", ("seat",)) if x >= 3.21 else ("ready", ())
+
+    up, down = turns("groove.floor", 8.0, step, found)
+    assert up["value"] == pytest.approx(12.34, abs=0.51 * step) and up["checks"] == ["window"]
+    assert down["value"] == pytest.approx(3.21, abs=0.51 * step) and down["checks"] == ["seat"]
+    assert (up["answer"], down["answer"]) == ("no", "ready")
+    assert len(tried) <= 2 * 13 + 1
+
+
+def test_where_nothing_turns_a_line_is_drawn() -> None:
+    assert list(turns("a", 1.0, 0.1, lambda _: ("ready", ()))) == []
