@@ -34,6 +34,11 @@ class Bench:
         self._process: asyncio.subprocess.Process | None = None
         self._reader: asyncio.Task[None] | None = None
 
+    @property
+    def number(self) -> int | None:
+        """Number of the process; None before it runs."""
+        return None if self._process is None else self._process.pid
+
     async def ask(self, kind: str, **question: Any) -> int:
         """Put a question; return its number, which its answers carry. `kind` is `job` for a text
         that is written, `draft` for one that is tried, `cross` for a cross section alone."""

@@ -57,6 +57,11 @@ class Desk:
         self._turn = asyncio.Lock()
         self._watch: asyncio.Task[None] | None = None
 
+    @property
+    def workshop_number(self) -> int | None:
+        """Number of the workshop's process; None before it runs."""
+        return self._bench.number
+
     async def open(self) -> None:
         """Begin to work the job out and to watch its files."""
         await self._ask("job", self.session.text)

@@ -29,6 +29,7 @@ PARTS = {
     "help": "processes",
     "verdict": "verdict",
     "engine": "verdict",
+    "editing": "editing",
     "writing": "motions",
     "growth": "motions",
     "reading": "reading",

@@ -137,6 +137,8 @@ def test_what_is_dragged_is_written_elsewhere_or_too_early(sheet: Sheet) -> None
     # 6 mm to the left and 4 up, as near as whole pixels and whole mm come
     assert abs(x - 28) <= 1 and abs(y + 1) <= 1
     assert sheet.job.read_text() == sheet.text
+    # wood over the barrel is what first gives way beside the middle
+    assert "barrel" in sheet.until("document.querySelector('.turns text')?.textContent")
     hand.release().perform()
     sheet.holds(f"at = [[{x}, {y}]]")
 
@@ -206,3 +208,39 @@ def test_a_phone_scrolls_sideways_or_something_has_no_name(sheet: Sheet) -> None
     assert sheet.js(f"{one}.getAttribute('aria-valuetext')") == "X 34 mm, Y -5 mm"
     errors = [line for line in sheet.chrome.get_log("browser") if line["level"] == "SEVERE"]
     assert errors == []
+
+
+@pytest.mark.slow
+def test_a_new_job_does_not_come_to_a_plan_with_the_page_alone(
+    chrome: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From `corepath new` to G-code that was read back: a number, a handle, a plug more, Plan."""
+    from corepath.job.text.starter import starter_text
+
+    monkeypatch.chdir(tmp_path)
+    job = tmp_path / "mine.toml"
+    job.write_text(starter_text())
+    server = EditServer(job)
+    thread = server.start()
+    try:
+        chrome.get(server.url)
+        sheet = Sheet(chrome, job, server.url)
+        sheet.until("document.querySelectorAll('.handle').length > 10")
+        typed(sheet, "title", "My first")
+        sheet.until(f"{STATE}.includes('saved')")
+        sheet.js("document.querySelector('[data-handle=stack-floor-of-the-groove]').focus()")
+        chrome.switch_to.active_element.send_keys("\ue013\ue007")  # up, Enter
+        sheet.until(f"{STATE}.includes('saved')")
+        sheet.until(f"{ANSWER}.startsWith('Ready')")
+        sheet.js("document.getElementById('plan-now').click()")
+        says = "document.getElementById('planned-says').textContent"
+        while not (told := sheet.js(f"/files written|failed|wrong/.test({says}) && {says}")):
+            time.sleep(0.5)
+        assert "no findings" in told
+        chrome.get(f"{server.url}plan/sheet.html")
+        assert "My first" in chrome.title
+        assert len(list(Path("mine-plan").glob("*.nc"))) > 6
+    finally:
+        chrome.get("about:blank")
+        server.stop()
+        thread.join(LIMIT)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -40,13 +42,20 @@ def edit(
             raise InputError(read_text(job)[1])
         server = _server_class()(job, port)
         say(f"Editing {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
-        if browser:
+        if browser and _has_screen():
             import webbrowser
 
             webbrowser.open(server.url)
         server.run()
         first = server.desk.session.first
         say(f"\n{job} is saved." + (f" As it was before: {first}" if first else ""))
+
+
+def _has_screen() -> bool:
+    """Whether a browser would open in a window: one in the terminal would take it."""
+    return sys.platform in ("win32", "darwin") or any(
+        os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY")
+    )
 
 
 def _server_class() -> type[EditServer]:

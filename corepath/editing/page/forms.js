@@ -20,6 +20,10 @@ function rebuild() {
   const open = new Set([...at("tables").querySelectorAll("details[open]")].map((one) => one.dataset.key));
   if (!at("tables").children.length) for (const key of ["board", "groove", "deck"]) open.add(key);
   at("tables").replaceChildren(...job.tables.map((of) => table(of, open.has(of.key))));
+  at("add").replaceChildren(...["plug", "insert"].flatMap((name) => {
+    const rows = job.tables.filter((of) => of.key.startsWith(`${name}[`));
+    return rows.length ? [made("button", { onclick: () => add(name, rows) }, `Add ${name === "plug" ? "a plug" : "an insert"}`), " "] : [];
+  }));
   find();
 }
 
@@ -29,6 +33,18 @@ function table(of, open) {
     made("summary", {}, of.title, of.there ? "" : made("span", { class: "note" }, "  not in the file: defaults hold")),
     ...of.keys.filter(first).map(key), rest(of),
     of_row ? made("button", { onclick: () => send({ kind: "remove", key: of.key }) }, `Take ${of.title} out`) : "");
+}
+
+// One more like the last one, beside it towards the middle: it is dragged from there.
+function add(table, rows) {
+  const last = Object.fromEntries(rows.at(-1).keys.filter((one) => one.there).map((one) => [one.name, one.text]));
+  const names = new Set(job.tables.map((of) => of.title.split(" ")[1]));
+  let number = 1;
+  while (names.has(`${last.name.replace(/\d+$/, "")}${number}`)) number++;
+  const [x, y] = (last.at ?? last.pattern ?? "[[0, 0]]").match(/-?\d+(\.\d+)?/g).map(Number);
+  const step = 40 / job.scale;
+  const { at: _, pattern, mirror, ...same } = last;
+  send({ kind: "add", table, values: { ...same, name: `${last.name.replace(/\d+$/, "")}${number}`, at: `[[${+(x - Math.sign(x || 1) * step).toFixed(3)}, ${y}]]` } });
 }
 
 // What the file has, or must have, comes first; the rest waits behind one line.

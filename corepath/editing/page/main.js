@@ -47,7 +47,7 @@ const heard = {
 
 // Both at once: nothing is written until one of the two is chosen.
 function ask(change) {
-  const keys = Object.keys(change.values ?? { [change.key ?? change.table]: "" }).join(", ");
+  const keys = change.kind === "set" ? Object.keys(change.values).join(", ") : change.key ?? change.table;
   const mine = () => { at("ask").hidden = true; send({ ...change, revision }); };
   const theirs = () => { at("ask").hidden = true; fill("state", "your change was not written"); };
   at("ask").replaceChildren(
