@@ -228,7 +228,7 @@ def test_a_new_job_does_not_come_to_a_plan_with_the_page_alone(
 
     monkeypatch.chdir(tmp_path)
     job = tmp_path / "mine.toml"
-    job.write_text(starter_text())
+    job.write_text(starter_text("Untitled"))
     server = EditServer(job)
     thread = server.start()
     try:
