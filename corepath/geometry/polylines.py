@@ -19,6 +19,7 @@ __all__ = [
     "length",
     "part_counts",
     "place_at",
+    "places_along",
     "steps",
     "stretch",
     "turned_to",
@@ -49,6 +50,12 @@ def place_at(points: Floats, stations: Floats, distance: Floats) -> Floats:
     """Returns the places (m, 2) at `distance` (m,) along the polyline `points`, whose `stations`
     (n,) are those of `along`."""
     return np.column_stack([np.interp(distance, stations, points[:, k]) for k in (0, 1)])
+
+
+def places_along(points: Floats, distance: Floats) -> Floats:
+    """Returns the places (m, 2) at `distance` (m,) along the polyline `points` (n, 2 or 3). A
+    geometry asked for each would go along its points each time."""
+    return place_at(points, along(points), distance)
 
 
 def stretch(closed: Floats, begin: float, length: float) -> Floats:

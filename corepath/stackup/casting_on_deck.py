@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.board.features import Board, Casting
+from corepath.geometry.polylines import places_along
 from corepath.lengths import mm, said_all, square_mm
 from corepath.reported import Key, report_keys
 from corepath.stackup.stackup import Stackup
@@ -229,10 +230,9 @@ def _band(outline: Polygon, columns: Columns, shows: Mask, wanted: float) -> Ban
     ring = shapely.LinearRing(outline.exterior.coords)
     count = max(int(np.ceil(ring.length / _STATION)), 8)
     along = ring.length * np.arange(count) / count
-    places = shapely.get_coordinates(shapely.line_interpolate_point(ring, along))
-    ahead = shapely.get_coordinates(
-        shapely.line_interpolate_point(ring, (along + _FINE) % ring.length)
-    )
+    corners = shapely.get_coordinates(ring)
+    places = places_along(corners, along)
+    ahead = places_along(corners, (along + _FINE) % ring.length)
     # Tangent from a place a little ahead, since a polyline has none at its vertices; turned left it
     # points inwards on a ring that runs anticlockwise. 1e-12 guards the division alone.
     tangent = (ahead - places) / np.maximum(np.hypot(*(ahead - places).T), 1e-12)[:, None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from shapely import LineString
+from shapely import LineString, Point
 
 from corepath.geometry.polylines import (
     along,
@@ -13,6 +13,7 @@ from corepath.geometry.polylines import (
     denser,
     length,
     place_at,
+    places_along,
     stretch,
     turned_to,
 )
@@ -64,3 +65,11 @@ def test_stretch_goes_round_the_end_of_a_lap() -> None:
             part = stretch(square, begin, way)
             assert length(part) == pytest.approx(way)
             assert shapely.distance(LineString(square), shapely.points(part)).max() < 1e-9
+
+
+def test_places_along_a_ring_are_those_of_shapely() -> None:
+    ring = Point(3.0, -2.0).buffer(40.0, quad_segs=37).exterior
+    asked = np.append(np.linspace(0.0, ring.length, 500, endpoint=False), ring.length)
+    theirs = shapely.get_coordinates(shapely.line_interpolate_point(ring, asked))
+    found = places_along(shapely.get_coordinates(ring), asked)
+    np.testing.assert_allclose(found, theirs, atol=1e-10)

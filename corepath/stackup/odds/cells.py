@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corepath.board.features import Board
+from corepath.geometry.polylines import places_along
 from corepath.stackup.checks.montecarlo import CORRELATION
 from corepath.stackup.heights import At
 from corepath.stackup.odds.drawn_errors import Cell
@@ -86,7 +87,7 @@ def _stretches(casting: CastingStack, size: float) -> Iterator[NDArray[np.intp]]
     # by the nearest of some marks along the ring, which is far quicker than the exact distance
     # along it; where two cells meet they may differ by half the distance of two marks
     share = (np.arange(count * _MARKS) + 0.5) / (count * _MARKS)
-    marks = shapely.get_coordinates(shapely.line_interpolate_point(ring, share, normalized=True))
+    marks = places_along(shapely.get_coordinates(ring), share * ring.length)
     number = _nearest(casting.places, marks) // _MARKS
     for k in range(count):
         rows = np.flatnonzero(number == k)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corepath.geometry.polylines import places_along
 from corepath.motion.cutter import Cutter, Cutting
 
 __all__ = ["ContourPass", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds"]
@@ -125,7 +126,7 @@ def _turning(ring: shapely.LinearRing) -> tuple[Floats, Floats, Floats]:
     # At least 64 pieces, so that a small ring still has even turns.
     count = max(64, math.ceil(ring.length / _SPACING))
     apart = ring.length / count
-    places = shapely.get_coordinates(shapely.line_interpolate_point(ring, apart * np.arange(count)))
+    places = places_along(shapely.get_coordinates(ring), apart * np.arange(count))
     ahead = np.roll(places, -1, axis=0) - places
     heading = np.arctan2(ahead[:, 1], ahead[:, 0])
     # Wrapped to ±pi: headings jump by a full turn once round the ring.
