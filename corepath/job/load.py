@@ -77,6 +77,8 @@ def check_source(source: Source) -> tuple[Job | None, list[Fault]]:
     names is read, unless it is joined with it."""
     source, of_shop = joined(source)
     job, faults = _checked(source)
+    if of_shop and source.shop is None and "copy_of" in source.document:
+        return None, of_shop
     if of_shop and source.shop is None:
         return None, [*of_shop, *_without_shop(faults)]
     return job, locate([*of_shop, *faults], source)

@@ -913,6 +913,14 @@ class Job(Section):
         exclude=True,
         description="TOML file with what the jobs of a shop share, relative to the job file",
     )
+    # Likewise: a copy is read as the job that it is a copy of, under its own name.
+    copy_of: str | None = Field(
+        None,
+        min_length=1,
+        max_length=200,
+        exclude=True,
+        description="job in the same folder whose keys this one has, but for those it gives itself",
+    )
     board: BoardSection
     outline: OutlineSection
     deck: DeckSection

@@ -37,4 +37,7 @@ def inputs_of(job: Path) -> tuple[Path, ...] | None:
         if isinstance(value, str) and value and "\0" not in value:
             named.append(job.parent / value)
     shop = shop_path(document, job.parent)
+    base = document.get("copy_of")
+    if isinstance(base, str) and Path(base).name == base and base != job.name and "\0" not in base:
+        named += inputs_of(job.parent / base) or (job.parent / base,)
     return (job, record_path(job), *named, *([] if shop is None else [shop]))

@@ -56,6 +56,17 @@ def plan(
             "--explore", help="Also plan with one cutter more, and say what it would save."
         ),
     ] = False,
+    copies: Annotated[
+        int | None,
+        typer.Option(
+            "--copies",
+            metavar="N",
+            min=2,
+            max=20,
+            help="The same core on N blanks: a job, a record and a folder for each.",
+            show_default=False,
+        ),
+    ] = None,
     cores: Cores = None,
     no_cache: NoCache = False,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
@@ -68,6 +79,9 @@ def plan(
         from corepath.cli.progress_line import showing
         from corepath.planning.folder.plan_folder import ensure_writable
 
+        if copies is not None:
+            _refuse_with_copies(output is not None, watch, explore, json)
+            end(_copies(job, copies, (despite_failures, stl, not no_cache, cores), quiet))
         folder = output if output is not None else Path(f"{job.stem}-plan")
         ensure_writable(folder)
         if watch or port is not None:
@@ -104,6 +118,60 @@ def plan(
             if not quiet:
                 say(_next(made, written, job, folder, despite_failures))
         end(made.failed)
+
+
+def _refuse_with_copies(output: bool, watch: bool, explore: bool, json: bool) -> None:
+    """Raise InputError for options that are of one plan alone."""
+    from corepath.errors import Fault, InputError
+
+    given = {"-o": output, "--watch": watch, "--explore": explore, "--json": json}
+    wrong = [name for name, there in given.items() if there]
+    says = "is for one plan, and each copy has one of its own"
+    if wrong:
+        raise InputError([Fault(name, says, allowed="plan one copy alone") for name in wrong])
+
+
+def _copies(job: Path, count: int, how: tuple[bool, bool, bool, int | None], quiet: bool) -> bool:
+    """Write and plan a job for each blank; return whether any of them failed."""
+    from corepath.cli.tables.paragraphs import next_command, wrapped
+    from corepath.planning.job_files.copies import copy_jobs, order_of
+    from corepath.planning.prepare import prepare
+
+    title = prepare(job).job.title
+    made, failed = None, False
+    for path in copy_jobs(job, title, count):
+        made, folder = _planned(path, how, quiet)
+        failed |= made.failed
+        files = len(made.made) if not made.failed else 0
+        say(f"{made.prepared.job.title}: {files} G-code files in {folder}; record: {path}")
+    assert made is not None
+    setups = len({file.program.setup for file in made.made})
+    say(wrapped(order_of(count, made.results.apart, setups).says))
+    if not quiet:
+        first = job.with_name(f"{job.stem}-1.toml")
+        say(next_command("record", first, first="cut and measure the first"))
+    return failed
+
+
+def _planned(
+    path: Path, how: tuple[bool, bool, bool, int | None], quiet: bool
+) -> tuple[Plan, Path]:
+    """Plan one copy into a folder of its own."""
+    from corepath.caching.folder_store import store_of
+    from corepath.cli.progress_line import showing
+    from corepath.planning.plan import plan as make_plan
+    from corepath.planning.prepare import prepare
+    from corepath.planning.side_by_side import usable_cores
+
+    despite, bodies, cache, cores = how
+    folder = Path(f"{path.stem}-plan")
+    with showing(quiet) as progress:
+        made = make_plan(
+            prepare(path), progress=progress, despite_failures=despite, bodies=bodies,
+            store=store_of(cache), cores=cores or usable_cores(),
+        )  # fmt: skip
+        made.write(folder)
+    return made, folder
 
 
 def _explored(made: Plan, cache: bool, progress: Progress) -> tuple[Explored, ...]:

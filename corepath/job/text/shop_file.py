@@ -47,6 +47,8 @@ def joined(source: Source) -> tuple[Source, list[Fault]]:
     Where the file cannot be used the job is returned as it is, without the tables of the shop.
     """
     folder = FilePath(source.file).parent if source.folder is None else source.folder
+    if "copy_of" in source.document and source.shop is None:
+        return _copied(source, folder)
     path = shop_path(source.document, folder)
     if path is None or source.shop is not None:
         return source, []
@@ -68,6 +70,49 @@ def joined(source: Source) -> tuple[Source, list[Fault]]:
         beside=under.beside,
     )
     return whole, locate(_misplaced(content), shop)
+
+
+_OWN_OF_COPY: tuple[tuple[str, str], ...] = (("blank", "measured"),)
+"""Keys that a copy has for itself or not at all: its blank is another one."""
+
+
+def _copied(source: Source, folder: FilePath) -> tuple[Source, list[Fault]]:
+    """Return a copy joined with the job that it is a copy of, which may have a shop file; its own
+    keys win. The other job takes the place of the shop file in `Source`."""
+    named = source.document["copy_of"]
+    if not isinstance(named, str) or FilePath(named).name != named or "\0" in named:
+        allowed = 'the name of a job in the same folder, such as "core.toml"'
+        return source, [
+            source.place(Fault("copy_of", "is no job beside this one", allowed=allowed))
+        ]
+    found, faults = read_source(folder / named)
+    if found is None:
+        return source, [
+            source.place(Fault("copy_of", one.says, allowed=one.allowed)) for one in faults
+        ]
+    if "copy_of" in found.document:
+        says = f"{named} is a copy itself"
+        allowed = str(found.document["copy_of"])
+        return source, [source.place(Fault("copy_of", says, allowed=allowed))]
+    base, faults = joined(found)
+    if faults and base.shop is None:
+        return source, faults
+    under = _Under(source.document, None)
+    for name, value in base.document.items():
+        if isinstance(value, dict):
+            under.lay(name, value)
+        elif name != KEY and name not in under.document:
+            under.document[name] = value
+            under.origins[name,] = (name,)
+    for table, key in _OWN_OF_COPY:
+        if (table, key) in under.origins:
+            del under.origins[table, key], under.document[table][key]
+    under.document["units"] = base.document.get("units", "mm")
+    under.document.pop("shop", None)
+    whole = replace(
+        source, document=under.document, shop=base, origins=under.origins, beside=under.beside
+    )
+    return whole, faults
 
 
 def _unread(fault: Fault, source: Source, path: FilePath) -> Fault:
@@ -117,7 +162,7 @@ class _Under:
 
     def lay(self, name: str, theirs: Any) -> None:
         """Lay one table, or all rows of one array."""
-        kind = fields_of(Job)[name]
+        kind = fields_of(Job).get(name, KeyKind("table"))
         if name in _ROWS and isinstance(theirs, list):
             self._lay_rows(name, theirs, kind.items[0])
         elif name not in _ROWS and isinstance(theirs, dict):

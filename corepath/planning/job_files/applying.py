@@ -141,7 +141,7 @@ def require_own(old: Source, values: Mapping[Path, str]) -> None:
     for path, value in values.items():
         theirs = old.in_shop(path)
         if old.shop is not None and theirs is not None and _is_there(old.shop, theirs):
-            says = "stands in the shop file, whose other jobs it would change too"
+            says = f"stands in {old.shop.file}, and other jobs would change with it"
             allowed = "change it there; or give the key in the job as well, where it wins"
             placed = old.shop.place(Fault(key_of(theirs), says, value, allowed))
             faults.append(placed)

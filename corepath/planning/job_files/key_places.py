@@ -4,7 +4,7 @@ shop."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -50,6 +50,8 @@ def _keys(source: Source, name: str) -> Iterator[Path]:
 def _place(source: Source, path: Path) -> KeyPlace:
     key, theirs = key_of(path), source.in_shop(path)
     if source.shop is not None and theirs is not None:
+        if source.shop.shop is not None:  # a copy of a job with a shop file
+            return replace(_place(source.shop, theirs), key=key)
         return KeyPlace(key, _typed(source.shop, theirs), _line(source.shop, theirs))
     return KeyPlace(key, _typed(source, path), _line(source, path), _beneath(source, path))
 
