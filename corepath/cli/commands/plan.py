@@ -143,7 +143,7 @@ def _copies(job: Path, count: int, how: tuple[bool, bool, bool, int | None], qui
         made, folder = _planned(path, how, quiet)
         failed |= made.failed
         files = len(made.made) if not made.failed else 0
-        say(f"{made.prepared.job.title}: {files} G-code files in {folder}; record: {path}")
+        say(wrapped(f"{made.prepared.job.title}, job {path}: {files} G-code files in {folder}"))
     assert made is not None
     setups = len({file.program.setup for file in made.made})
     say(wrapped(order_of(count, made.results.apart, setups).says))
