@@ -120,6 +120,7 @@ def test_a_tight_blank_is_not_brought_to_a_yes_by_its_fixes(sheet: Sheet) -> Non
     button = sheet.until("document.querySelector('#fixes li button')")
     sheet.js("arguments[0].click()", button)
     sheet.until(f"!{ANSWER}.startsWith('Not')")
+    sheet.until(f"!{STATE}.includes('…')")  # it is written once the verdict is there
     assert "floor = 2.4" not in sheet.job.read_text().splitlines()
     typed(sheet, "groove.inside", "-3")
     wrong = "document.getElementById('wrong-groove.inside').textContent"
