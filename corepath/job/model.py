@@ -697,6 +697,33 @@ class MachineSection(Section):
     )
     spin_up: Positive = Field(4.0, description="seconds from M3 until the spindle is up to speed")
     spin_down: Positive = Field(8.0, description="seconds from M5 until it stands")
+    probe: Literal["none", "stop", "zero"] = Field(
+        "none",
+        description="the control takes G38.2: stop where it touches and you set zero, or the file "
+        "sets zero; writes touch/",
+    )
+    probe_reports: Literal["work", "machine"] | None = Field(
+        None,
+        description="coordinates in which the control keeps the touched place, #5061 to #5063; "
+        "zero needs it",
+    )
+    probe_tip: PositiveLength | None = Field(
+        None, description="diameter of the ball of a probe that fits the collet"
+    )
+    probe_plate: PositiveLength | None = Field(
+        None, description="thickness of the plate that a cutter touches for Z"
+    )
+    probe_number: Annotated[int, Field(strict=True, ge=1, le=99999)] | None = Field(
+        None, description="tool number of the probe, where the control holds its length"
+    )
+
+    @model_serializer(mode="wrap")
+    def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """All keys; those of a probe only where there is one, so that it alone changes a digest."""
+        keys: dict[str, Any] = others(self)
+        if self.probe == "none":
+            keys = {name: value for name, value in keys.items() if not name.startswith("probe")}
+        return keys
 
     @property
     def motion_limits(self) -> Limits:

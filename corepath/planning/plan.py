@@ -164,6 +164,7 @@ def _planned_of(
     if despite_failures or not proof.failed:
         files.update({one.name: one.text for one in proof.made})
         files.update({one.name: one.text for one in proof.walks})
+        files.update({one.name: one.text for one in proof.touches.files})
     results = results_of(proof, pictured.cutters)
     files.update(deviation_files(prepared, results.deviation))
     files["deck-and-casting.svg"] = deck_casting_sheet(

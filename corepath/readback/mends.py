@@ -43,6 +43,7 @@ MENDS: dict[str, str] = {
     "preamble": "state all modes before the first move",
     "rapid-through-material": "lift to the safe height first; G1 where it is to cut",
     "rehearsal": "plan again; do not run it",
+    "touch": "plan again; do not run it",
     "seat": "check the hole's lines and the cutter's diameter; plan again",
     "speed-off": "S as planned for this cutter",
     "spindle-not-up": "G4 after M3, as long as the spindle needs",

@@ -57,11 +57,14 @@ def plan_text(
         ]
     programs = written.programs
     walks = [name for name in written.written if name.startswith("rehearsal/")]
+    felt = [name for name in written.written if name.startswith("touch/")]
     bodies = [name for name in written.written if name.endswith(".stl")]
-    others = len(written.written) - len(programs) - len(walks) - len(bodies)
+    others = len(written.written) - len(programs) - len(walks) - len(felt) - len(bodies)
     parts.append(f"Wrote {len(programs)} G-code files and {others} others to {folder}")
     if walks:
         parts.append(wrapped(f"Rehearsals, spindle off: {', '.join(walks)}"))
+    if felt:
+        parts.append(wrapped(f"To find zero with the probe: {', '.join(felt)}"))
     if bodies:
         parts.append(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     # Said only where an earlier plan is partly repeated: which files must be loaded again.

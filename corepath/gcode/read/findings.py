@@ -65,6 +65,7 @@ KINDS: dict[str, str] = {
     "stop-with-spindle-on": "a stop or the end while the spindle turns",
     "syntax": "a line that RS-274 does not allow",
     "too-deep-for-cutter": "the cutter is deeper than its edges are long",
+    "touch": "a touch file moves into something, touches nothing, is too fast, or feels elsewhere",
     "travel": "the program needs more room than the machine has",
     "units": "the units are not stated, or not before the first number that needs them",
     "unknown-cutter": "the cutter is not in the list",

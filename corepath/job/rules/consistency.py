@@ -38,6 +38,7 @@ from corepath.job.model import (
 from corepath.job.rules.bed_rules import bed_contradictions, dowel_contradictions
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.rules.own_tables import own_contradictions
+from corepath.job.rules.probe_rules import probe_contradictions
 from corepath.job.tables.builtin import hardware, resins, woods
 from corepath.job.text.positions import Path
 from corepath.motion.cutter import end_faults
@@ -329,6 +330,7 @@ def _machine(parts: ValidSections) -> Iterator[Contradiction]:
     if machine.z_zero == "face" and machine.touch_at is None:
         says = 'z_zero = "face" needs machine.touch_at, the place where the face is touched'
         yield ("machine", "touch_at"), says, "[x, y]"
+    yield from probe_contradictions(machine)
     if machine.rapid < SLOWEST_RAPID:
         yield ("machine", "rapid"), "is too slow to be meant", f"at least {SLOWEST_RAPID:g} mm/min"
     if machine.accel < LEAST_ACCEL:

@@ -5,7 +5,8 @@ which the files that stay are the same files, and the two change places in one s
 (`corepath.planning.folder.exchange`); where the system does not allow that, the files are written
 beside and renamed one by one (`corepath.planning.folder.in_place`). Files of an earlier plan that
 this one does not write again are moved away: `.nc` files and restarts of them to `withdrawn/` or,
-once they have been cut, to `done/`, rehearsals to `rehearsal/withdrawn/`. Drawings and bodies are
+once they have been cut, to `done/`, rehearsals to `rehearsal/withdrawn/`, touch files to
+`touch/withdrawn/`. Drawings and bodies are
 removed if the earlier plan lists them in its `report.json`; a file of the user's with a name like
 theirs is not. Nothing else is touched.
 """
@@ -38,9 +39,17 @@ touched."""
 
 REHEARSAL = re.compile(r"^[ABCD]-rehearsal\.nc$")
 
+TOUCH = re.compile(r"^[ABCD]-(z-[a-z-]+|edges|holes(-g55)?|thickness)\.nc$")
+
+_APART = {"rehearsal": REHEARSAL, "touch": TOUCH}
+"""Folders of files beside those of operations, with the names in them; stale ones are moved to
+`withdrawn` in each."""
+
 SOLID = re.compile(r"^after-[ABCD]-(wood|casting)\.stl$")
 
-_FOLDERS = ("withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "solid")
+_FOLDERS = (
+    "withdrawn", "done", "rehearsal", "rehearsal/withdrawn", "touch", "touch/withdrawn", "solid",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,11 +165,14 @@ def _change(
         moves += [*_kept_apart(target, name), (name, f"done/{name}")]
     gone: list[str] = []
     if withdraw:
-        walks = [
-            f"rehearsal/{name}" for name in _names(target / "rehearsal") if REHEARSAL.match(name)
+        beside = [
+            f"{place}/{name}"
+            for place, form in _APART.items()
+            for name in _names(target / place)
+            if form.match(name)
         ]
         moves += [
-            (name, name.replace("/", "/withdrawn/", 1)) for name in walks if name not in files
+            (name, name.replace("/", "/withdrawn/", 1)) for name in beside if name not in files
         ]
         gone = [name for name in _listed(target) if not name.endswith(".nc") and name not in files]
     return Change(files, tuple(moves), tuple(gone))
@@ -221,8 +233,9 @@ def _is_ours(name: str) -> bool:
             "job.resolved.json",
             "overview.svg",
         )
-    if place in ("rehearsal", "rehearsal/withdrawn"):
-        return bool(REHEARSAL.match(last))
+    apart = _APART.get(place.removesuffix("/withdrawn"))
+    if apart is not None:
+        return bool(apart.match(last))
     return (
         bool(SOLID.match(last))
         if place == "solid"

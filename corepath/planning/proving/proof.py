@@ -12,6 +12,7 @@ from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.proving.reading import read_plan, shop_of
 from corepath.planning.proving.reading_cases import Tried
 from corepath.planning.proving.rehearsal import Rehearsal, rehearsals
+from corepath.planning.proving.touch_files import TouchFiles, read_touches, touch_files
 from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
 from corepath.readback.words.rehearsed import check_rehearsals
@@ -29,6 +30,7 @@ class Proof:
     made: tuple[MadeFile, ...] = ()
     readback: ReadBack | None = None
     walks: tuple[Rehearsal, ...] = ()
+    touches: TouchFiles = TouchFiles()
 
     @property
     def plan_files(self) -> PlanFiles:
@@ -79,7 +81,7 @@ def written(
     # that it fails.
     if despite_failures and spanned.failed and not prepared.failed:
         made = tuple(written_file(spanned, one.work, one.program) for one in made)
-    return Proof(spanned, made, walks=rehearsals(spanned, made))
+    return Proof(spanned, made, walks=rehearsals(spanned, made), touches=touch_files(spanned))
 
 
 def judged(
@@ -101,6 +103,8 @@ def judged(
     readback.findings.extend(
         check_rehearsals(proof.prepared.ahead, shop, walked, readback.travelled)
     )
+    felt = {one.name: one.text for one in proof.touches.files}
+    readback.findings.extend(read_touches(proof.prepared, shop, felt))
     return replace(proof, readback=readback)
 
 

@@ -25,6 +25,7 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.proving.reading_cases import Tried, lies_of, try_cases, with_cases
 from corepath.planning.proving.rehearsal import FOLDER
+from corepath.planning.proving.touch_files import TOUCH_FOLDER, read_touches
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles
@@ -174,7 +175,10 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         programs = {path.name: _text(path) for path in _programs(folder)}
         restarts = {name: text for name, text in programs.items() if is_restart(name)}
         texts = {name: text for name, text in programs.items() if name not in restarts}
-        walks = {f"{FOLDER}/{one.name}": _text(one) for one in _programs(folder / FOLDER)}
+        walks, felt = (
+            {f"{name}/{one.name}": _text(one) for one in _programs(folder / name)}
+            for name in (FOLDER, TOUCH_FOLDER)
+        )
         report = _json(folder / "report.json") if (folder / "report.json").exists() else {}
         REPORT.require(report, str(folder / "report.json"))
         job = from_resolved(resolved, str(folder / "job.resolved.json"))
@@ -201,6 +205,8 @@ def read_folder(folder: Path, progress: Progress = quiet) -> Reading:
         plan,
     )
     readback.findings.extend(walked)
+    touched = read_touches(prepared, shop_of(prepared), felt, _sha256(report, "touches"), plan)
+    readback.findings.extend(touched)
     check_restarts(folder, restarts, texts, readback.findings)
     return Reading(prepared, readback)
 

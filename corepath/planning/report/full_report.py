@@ -82,6 +82,7 @@ def full_report(proof: Proof, results: Results, despite_failures: bool = False) 
         "readback": proof.readback,
         "deck_casting": results.casting,
         "rehearsals": proof.walks,
+        "touches": proof.touches.files,
     }
     deck = {
         "cutters": results.cutters,
