@@ -1,4 +1,4 @@
-"""Read-back of files that feel for faces: run against a bed and a blank that are off by what may be.
+"""Read-back of files that feel for faces, run against a bed and a blank off by what may be.
 
 A touched place is worked out here by closed forms of the distance between ball and wood, not by
 anything that the files were made with. The tip is at the lowest point of the ball, as the standard

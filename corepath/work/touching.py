@@ -129,7 +129,7 @@ def _called(machine: MachineSection, number: int | None) -> int | None:
 
 
 def _sideways(job: Job, board: Board, works: Sequence[Work]) -> Iterator[TouchWork | Untouched]:
-    """Yield what the ball of a probe feels for in a set-up: edges or holes, and in A the raw top."""
+    """Yield what the ball of a probe feels for: edges or holes, and in A the raw top."""
     first, ball = works[0], job.machine.probe_tip
     if ball is None or first.setup == "D":
         return
@@ -175,8 +175,8 @@ def _edges(job: Job, work: Work, base: TouchWork) -> TouchWork | Untouched:
 
 
 def _free_at(work: Work, base: TouchWork, reach: float) -> Point | None:
-    """Return the Y of the left and right, and the X of the front and back edge, at which no obstacle
-    is near the probe; None where there is none."""
+    """Return the Y of the left and right, and the X of the front and back edge, at which the probe
+    keeps off all obstacles; None where there is none."""
     (length, width), out = base.size, base.ball + reach
     found = []
     for across, along, flipped in ((length, width, False), (width, length, True)):
@@ -203,8 +203,8 @@ def _holes(board: Board, base: TouchWork) -> TouchWork | Untouched:
         floor = -min(dowel.depth_in_bed for dowel in board.dowels)
     if hole - base.ball < _HOLE:
         says = (
-            f"the holes are {mm(hole):g~} wide: a ball of at most {mm(hole - _HOLE):g~} finds their "
-            "middle"
+            f"the holes are {mm(hole):g~} wide: only a ball of at most {mm(hole - _HOLE):g~} finds "
+            "their middle"
         )
         return Untouched(stem, says)
     if level - floor < 1.0:

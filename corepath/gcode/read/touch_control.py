@@ -245,11 +245,11 @@ class _TouchControl:
             if code not in _ALLOWED_M:
                 raise _Refused("touch", f"M{code} has no place in a touch file")
         self._modal(number, block)
-        code = block.g.get("motion")
+        code = block.g.get("motion", -1)
         if block.g.get("non-modal") == 100:
             self._set_origin(number, block)
         elif block.has_axes:
-            if code is None or code not in (0, 10, 382):
+            if code not in (0, 10, 382):
                 raise _Refused("syntax", "a move must name G0, G1 or G38.2 on its line here")
             self._move(number, code, block)
         if 0 in block.m.values():

@@ -57,7 +57,7 @@ def _setting(machine: MachineSection) -> Iterator[tuple[Path, str, str]]:
         yield ("machine", "probe"), says, 'probe_reports = "work" or "machine", by its handbook'
     elif machine.probe_reports == "machine" and machine.length_offset:
         says = (
-            "machine coordinates of a touch lack the length that the control adds, so a file cannot "
-            "set Z by them"
+            "machine coordinates of a touch lack the length that the control adds: no file can set "
+            "Z by them"
         )
         yield ("machine", "probe_reports"), says, 'probe = "stop" with length_offset'

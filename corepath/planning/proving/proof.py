@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from corepath.caching.store import NOTHING, Store
 from corepath.planning.make import MadeFile, make_files, written_file
@@ -30,7 +30,7 @@ class Proof:
     made: tuple[MadeFile, ...] = ()
     readback: ReadBack | None = None
     walks: tuple[Rehearsal, ...] = ()
-    touches: TouchFiles = TouchFiles()
+    touches: TouchFiles = field(default_factory=TouchFiles)
 
     @property
     def plan_files(self) -> PlanFiles:

@@ -67,7 +67,8 @@ def read_touches(
     plan: str = "",
 ) -> Findings:
     """Read back the touch files of a plan; see `check_touches`."""
-    machine, works = prepared.job.machine, touch_works(prepared.job, prepared.board, prepared.ahead)
+    machine = prepared.job.machine
+    works, _ = touch_works(prepared.job, prepared.board, prepared.ahead)
     obstacles: dict[str, Sequence[Obstacle]] = {
         work.setup: work.obstacles for work in prepared.works
     }
@@ -75,4 +76,4 @@ def read_touches(
         machine.probe == "zero", machine.probe_reports or "work", prepared.job.units == "inch",
         obstacles,
     )  # fmt: skip
-    return check_touches(works[0], shop, asked, texts, sha256, plan)
+    return check_touches(works, shop, asked, texts, sha256, plan)
