@@ -260,6 +260,8 @@ def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) 
         findings=[(one.says, one.file) for one in found],
         despite_failures=despite_failures,
         player=player,
+        touches=[one.name for one in proof.touches.files],
+        untouched=proof.touches.missed,
     )
     return sheet_html(facts)
 

@@ -18,7 +18,13 @@ import numpy as np
 from shapely import LineString
 
 from corepath.gcode.read.findings import Findings
-from corepath.gcode.read.touch_control import Place, Start, TouchRun, run_touch
+from corepath.gcode.read.touch_control import (
+    Place,
+    Start,
+    TouchEvent,
+    TouchRun,
+    run_touch,
+)
 from corepath.lengths import mm
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.words.heads import check_heads
@@ -29,6 +35,8 @@ __all__ = ["TouchAsked", "check_touches"]
 
 _SLOWEST_FEEL, _FASTEST = 100.0, 1500.0
 """mm/min: a feel, and any other move, may be no faster (common practice, no source)."""
+_LONGEST_FEEL = 12.0
+"""mm: a longer way to feel goes deep into what is not touched when plate or probe fail."""
 _PLACE = 0.02
 """mm by which a zero may be off after the file: the last digit of a message in inches."""
 _CLOSE = 1e-7  # mm: a touch
@@ -180,7 +188,8 @@ class _World:
         of Z."""
         x, y, z = self.true_zero()
         rough, case = self.work.rough, self.case
-        return _shift((x + case.x * rough, y + case.y * rough, z + 17.0), 1.0)
+        unknown = 17.0 + 60.0 * case.height
+        return _shift((x + case.x * rough, y + case.y * rough, z + unknown), 1.0)
 
     def start(self, asked: TouchAsked) -> Start:
         """The control before the file."""
@@ -293,10 +302,12 @@ def _check_run(work: TouchWork, run: TouchRun, findings: Findings) -> None:
             findings.add("touch", "it moves at rapid", line=event.line)
         elif event.kind == "feel" and event.feed > _SLOWEST_FEEL:
             findings.add("touch", f"it feels at {mm(event.feed):.0f} a minute", line=event.line)
-        elif event.kind == "move" and event.feed > _FASTEST:
-            findings.add("touch", f"it moves at {mm(event.feed):.0f} a minute", line=event.line)
         elif event.kind == "feel" and not event.touched:
             findings.add("touch", "it touches nothing within its way", line=event.line)
+        elif event.kind == "feel" and _way(event) > _LONGEST_FEEL:
+            findings.add("touch", f"it feels over {mm(_way(event)):.1f}", line=event.line)
+        elif event.kind == "move" and event.feed > _FASTEST:
+            findings.add("touch", f"it moves at {mm(event.feed):.0f} a minute", line=event.line)
     first = next((event for event in run.events if event.kind in ("feel", "move")), None)
     stops = [event.line for event in run.events if event.kind == "stop"]
     if first is not None and not any(line < first.line for line in stops):
@@ -306,6 +317,11 @@ def _check_run(work: TouchWork, run: TouchRun, findings: Findings) -> None:
         findings.add("touch", f"it feels {len(feels)} times, and {wanted} are needed")
     elif work.kind == "thickness":
         _check_places(work, run, findings)
+
+
+def _way(event: TouchEvent) -> float:
+    """Return how far a line was to go, mm: nothing stops it there if the probe fails."""
+    return math.dist(event.start, event.goal)
 
 
 def _feels_wanted(work: TouchWork) -> int:

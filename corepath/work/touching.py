@@ -20,18 +20,24 @@ from corepath.motion.program import Setup, Zero
 from corepath.stackup.measuring.places_to_measure import measuring_places
 from corepath.work.works import Work
 
-__all__ = ["LEAST_WAY", "ROUGH", "SPAN", "TouchWork", "Untouched", "touch_works"]
+__all__ = [
+    "FOLDER",
+    "SPAN",
+    "TouchWork",
+    "Untouched",
+    "height_name",
+    "touch_works",
+]
 
 Kind = Literal["z", "edges", "holes", "thickness"]
 Point = tuple[float, float]
 
+FOLDER = "touch"
+"""Folder of these files within that of a plan."""
 ROUGH = 3.0
 """mm by which X and Y, set by eye, may be off before a squared blank is felt for."""
 SPAN = 10.0
 """mm that the tip feels downwards from where it is brought by hand."""
-LEAST_WAY = 0.254
-"""mm; a shorter way to feel is an error (NIST IR 6556, 3.5.9)."""
-
 _BESIDE = 12.0
 """mm that probe and collet keep from obstacles at the edges (common practice, no source)."""
 _SQUARED = 2.0
@@ -113,15 +119,19 @@ def _heights(job: Job, works: Sequence[Work]) -> Iterator[TouchWork]:
     if by_ball and not machine.length_offset:
         return
     zeros = {(work.zero.system, work.zero.on): work for work in reversed(works) if not work.kept}
-    for (_, on), work in reversed(zeros.items()):
-        slug = on.removeprefix("the ").replace(" ", "-")
+    for work in reversed(zeros.values()):
         yield TouchWork(
             "z", work.setup, work.zero,
             ball=(machine.probe_tip or 0.0) if by_ball else 0.0,
             plate=machine.probe_plate or 0.0, top=work.look[2], clear=work.clear,
-            size=(job.blank.length, job.blank.width), suffix=f"-{slug}",
+            size=(job.blank.length, job.blank.width), suffix=f"-{height_name(work.zero)}",
             call=_called(machine, machine.probe_number if by_ball else work.cutter.number),
         )  # fmt: skip
+
+
+def height_name(zero: Zero) -> str:
+    """Return what Z is touched on as the name of a file says it: `skimmed-face`."""
+    return zero.on.removeprefix("the ").replace(" ", "-")
 
 
 def _called(machine: MachineSection, number: int | None) -> int | None:

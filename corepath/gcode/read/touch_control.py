@@ -50,12 +50,14 @@ class Start:
 @dataclass(frozen=True, slots=True)
 class TouchEvent:
     """What one line did: `move` or `feel` from `start` to `end`, `stop` with a message, `set` of an
-    origin, `end`. `touched` is whether a feel met something."""
+    origin, `end`. `goal` is where the line was to end, `touched` whether a feel met something,
+    `hit` whether any other move did."""
 
     kind: Literal["move", "rapid", "feel", "stop", "set", "end"]
     line: int
     start: Place
     end: Place
+    goal: Place
     feed: float = 0.0
     says: str = ""
     touched: bool = False
@@ -303,7 +305,7 @@ class _TouchControl:
         way = sum((a - b) ** 2 for a, b in zip(start, end, strict=True)) ** 0.5
         if way < _LEAST_WAY:
             raise _Refused("touch", "it feels over less than 0.254 mm")
-        self._event("feel", number, start, met or end, touched=met is not None)
+        self._event("feel", number, start, met or end, touched=met is not None, goal=end)
         if met is None:
             self.failed = True  # the control stops with an error (3.5.9.1)
             return
@@ -341,5 +343,7 @@ class _TouchControl:
         says: str = "",
         touched: bool = False,
         hit: bool = False,
+        goal: Place | None = None,
     ) -> None:
-        self.events.append(TouchEvent(kind, line, start, end, self.feed, says, touched, hit))
+        goal = end if goal is None else goal
+        self.events.append(TouchEvent(kind, line, start, end, goal, self.feed, says, touched, hit))

@@ -15,12 +15,11 @@ from corepath.planning.prepare import Prepared
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.touched import TouchAsked, check_touches
 from corepath.reported import Key, report_keys
+from corepath.work.touching import FOLDER as TOUCH_FOLDER
 from corepath.work.touching import TouchWork, Untouched, touch_works
 from corepath.work.works import Obstacle
 
 __all__ = ["TOUCH_FOLDER", "TouchFile", "TouchFiles", "read_touches", "touch_files"]
-
-TOUCH_FOLDER = "touch"
 
 
 @report_keys(Key("file", "name"), "setup", "sha256")

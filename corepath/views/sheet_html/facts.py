@@ -21,6 +21,7 @@ from corepath.stackup.stackup import Stackup
 from corepath.views.drawings.scene import Scene
 from corepath.views.sheet_html.page_parts import Command, Slot, State
 from corepath.work.lists import Lists
+from corepath.work.touching import Untouched
 from corepath.work.works import Work
 
 __all__ = ["Facts", "PlannedFile", "figure", "mm", "place", "size"]
@@ -73,7 +74,8 @@ class Facts:
     `planned` are the files made by this plan, empty where a check failed; `minutes` is the sum of
     those that are run. `findings` of the read-back are (what, file). `despite_failures`: files are
     written although something failed. `player` is the name of the page beside the sheet that plays
-    the files; empty where there is none.
+    the files; empty where there is none. `touches` are the names of the files that find zero with
+    a probe, `untouched` those that are not made, each with the reason.
     """
 
     job: Job
@@ -92,6 +94,8 @@ class Facts:
     findings: Sequence[tuple[str, str]] = ()
     despite_failures: bool = False
     player: str = ""
+    touches: Sequence[str] = ()
+    untouched: Sequence[Untouched] = ()
 
     @property
     def failing(self) -> tuple[Check, ...]:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from corepath.layup.laid import laid_up, pins_of
+from corepath.lengths import marked
 from corepath.motion.program import Setup
 from corepath.motion.zero_words import xy_words
 from corepath.views.sheet_html.facts import Facts
@@ -18,6 +19,7 @@ from corepath.views.sheet_html.page_parts import (
     Tick,
 )
 from corepath.views.sheet_html.setup_drawing import marks_of
+from corepath.work.touching import FOLDER, height_name
 from corepath.work.works import Work
 
 __all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped", "touching"]
@@ -127,7 +129,7 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
     elif before is None:
         yield (
             "Set X and Y with a pointed pin or an edge finder: "
-            f"{xy_words(zero, facts.record.shown)}."
+            f"{xy_words(zero, facts.record.shown)}.{_probing(facts, work.setup)}"
         )
     elif zero.system != before.zero.system:
         yield f"Change to {zero.system}: set its X and Y as before, and its Z as below."
@@ -135,7 +137,8 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
     touched = before is None or (zero.on, zero.z) != (before.zero.on, before.zero.z)
     if machine.length_offset:
         if touched:
-            yield f"Touch Z on {zero.on}, with any cutter whose length offset is on. Spindle still."
+            words = f"Touch Z on {zero.on}, with any cutter whose length offset is on."
+            yield f"{words} Spindle still.{_plated(facts, work)}"
     elif work.kept:
         yield f"{cutter} stays fitted. Do not touch Z again: {zero.on} is cut away by now."
     elif changed or touched:
@@ -147,7 +150,22 @@ def touching(facts: Facts, work: Work, before: Work | None) -> Iterator[str]:
             else ""
         )
         fit = f"{cutter} {verb}" if verb else f"Fit {cutter}"
-        yield f"{fit}. Touch Z with it: {zero.touch}. Spindle still."
+        yield f"{fit}. Touch Z with it: {zero.touch}. Spindle still.{_plated(facts, work)}"
+
+
+def _probing(facts: Facts, setup: Setup) -> str:
+    """Return how X and Y are found with a probe in a set-up, behind how they are found without."""
+    names = [f"{FOLDER}/{setup}-{kind}.nc" for kind in ("edges", "holes")]
+    words = [f" With the probe fitted instead: {name}." for name in names if name in facts.touches]
+    missed = [one for one in facts.untouched if one.stem in (f"{setup}-edges", f"{setup}-holes")]
+    words += [f" No file for the probe: {marked(one.why)}." for one in missed]
+    return "".join(words)
+
+
+def _plated(facts: Facts, work: Work) -> str:
+    """Return the file that touches Z for a work, if the machine has a plate or a probe for it."""
+    name = f"{FOLDER}/{work.setup}-z-{height_name(work.zero)}.nc"
+    return f" With the plate: {name}." if name in facts.touches else ""
 
 
 def _by_machine(facts: Facts) -> bool:
