@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from corepath.lengths import mm
-from corepath.motion.touch_program import (
+from corepath.work.touch_program import (
     Axis,
     Feel,
     Rise,

@@ -29,9 +29,10 @@ CLAMP = ((-118.0, -44.0), (-106.0, -44.0), (-106.0, -38.0), (-118.0, -38.0))
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    """The coupon with a clamp near one corner in A and the zero on a face."""
+    """The coupon with a clamp near one corner in A, a place to touch, a plate and a probe."""
     job = load_job(SAMPLES / "coupon.toml")
-    machine = job.machine.model_copy(update={"touch_at": (106.0, 30.0)})
+    probe = {"probe": "stop", "probe_tip": 2.0, "probe_plate": 12.0}
+    machine = job.machine.model_copy(update={"touch_at": (106.0, 30.0), **probe})
     return job.model_copy(
         update={
             "machine": machine,
@@ -233,9 +234,17 @@ def test_a_folder_tells_a_rehearsal_that_was_changed_or_is_missing(planned: Plan
     path = tmp_path / "rehearsal" / "B-rehearsal.nc"
     path.write_text(path.read_text().replace("M5\n", "M5\nS1000 M3\n", 1))
     (tmp_path / "rehearsal" / "C-rehearsal.nc").unlink()
-    assert {"changed", "rehearsal", "missing-file"} <= set(
-        read_folder(tmp_path).readback.findings.kinds
-    )
+    felt = tmp_path / "touch" / "B-holes.nc"
+    felt.write_text(felt.read_text().replace("X must be -113.000", "X must be -113.100"))
+    (tmp_path / "touch" / "A-z-bed.nc").unlink()
+    found = read_folder(tmp_path).findings
+    assert {"changed", "rehearsal", "missing-file"} <= {one.kind for one in found}
+    of_touches = {(one.file, one.kind) for one in found if one.file.startswith("touch/")}
+    assert of_touches == {
+        ("touch/B-holes.nc", "changed"),
+        ("touch/B-holes.nc", "zero"),
+        ("touch/A-z-bed.nc", "missing-file"),
+    }
 
 
 def test_a_digit_altered_in_any_file_of_a_folder_is_found(planned: Plan, tmp_path: Path):

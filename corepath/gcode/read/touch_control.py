@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from corepath.gcode.read.blocks import AXES, Block, g_name, near_integer, read_block
@@ -21,6 +21,7 @@ from corepath.gcode.read.words import read_line
 __all__ = ["Start", "TouchEvent", "TouchRun", "run_touch"]
 
 Place = tuple[float, float, float]
+EventKind = Literal["move", "rapid", "feel", "stop", "set", "end"]
 World = Callable[[Place, Place], Place | None]
 """Where the tip first touches on the straight way from one place to another; None: nowhere."""
 
@@ -53,7 +54,7 @@ class TouchEvent:
     origin, `end`. `goal` is where the line was to end, `touched` whether a feel met something,
     `hit` whether any other move did."""
 
-    kind: Literal["move", "rapid", "feel", "stop", "set", "end"]
+    kind: EventKind
     line: int
     start: Place
     end: Place
@@ -257,7 +258,7 @@ class _TouchControl:
         if 0 in block.m.values():
             self._stop(number)
         if 2 in block.m.values():
-            self._event("end", number, self._at(), self._at())
+            self._event("end", number)
             self.ended = True
 
     def _modal(self, number: int, block: Block) -> None:
@@ -286,7 +287,7 @@ class _TouchControl:
         for k, axis in enumerate(AXES):
             if axis in block.words:
                 self.origins[which - 1][k] = block.words[axis] * self.scale
-        self._event("set", number, self._at(), self._at())
+        self._event("set", number)
 
     def _move(self, number: int, code: int, block: Block) -> None:
         missing = [group for group in PREAMBLE if group not in self.stated]
@@ -299,19 +300,22 @@ class _TouchControl:
         met = self.world(start, end)
         if code != 382:
             self.place = list(end)
-            kind: Literal["move", "rapid"] = "rapid" if code == 0 else "move"
-            self._event(kind, number, start, end, hit=met is not None)
+            self._moved("rapid" if code == 0 else "move", number, start, end, met is not None)
             return
         way = sum((a - b) ** 2 for a, b in zip(start, end, strict=True)) ** 0.5
         if way < _LEAST_WAY:
             raise _Refused("touch", "it feels over less than 0.254 mm")
-        self._event("feel", number, start, met or end, touched=met is not None, goal=end)
+        event = TouchEvent("feel", number, start, met or end, end, self.feed)
+        self.events.append(replace(event, touched=met is not None))
         if met is None:
             self.failed = True  # the control stops with an error (3.5.9.1)
             return
         self.tripped = met
         share = min(1.0, self.back_off / max(way, 1e-9))
         self.place = [m + (s - e) * share for m, s, e in zip(met, start, end, strict=True)]
+
+    def _moved(self, kind: EventKind, line: int, start: Place, end: Place, hit: bool) -> None:
+        self.events.append(TouchEvent(kind, line, start, end, end, self.feed, hit=hit))
 
     def _target(self, block: Block) -> Place:
         origin = self.origins[self.system]
@@ -326,7 +330,7 @@ class _TouchControl:
         return found[0], found[1], found[2]
 
     def _stop(self, number: int) -> None:
-        self._event("stop", number, self._at(), self._at(), says=self.message)
+        self._event("stop", number, self.message)
         if self.answers is not None:
             self.answers(self.message, self.tripped or self._at(), self.origins)
         self.message = ""
@@ -334,16 +338,7 @@ class _TouchControl:
     def _at(self) -> Place:
         return self.place[0], self.place[1], self.place[2]
 
-    def _event(
-        self,
-        kind: Literal["move", "rapid", "feel", "stop", "set", "end"],
-        line: int,
-        start: Place,
-        end: Place,
-        says: str = "",
-        touched: bool = False,
-        hit: bool = False,
-        goal: Place | None = None,
-    ) -> None:
-        goal = end if goal is None else goal
-        self.events.append(TouchEvent(kind, line, start, end, goal, self.feed, says, touched, hit))
+    def _event(self, kind: EventKind, line: int, says: str = "") -> None:
+        """Add something that happens where the tip stands."""
+        at = self._at()
+        self.events.append(TouchEvent(kind, line, at, at, at, self.feed, says))

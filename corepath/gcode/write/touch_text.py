@@ -17,7 +17,7 @@ from corepath.gcode.write.head import Heading
 from corepath.gcode.write.numbers import GRIDS, TickGrid, Units
 from corepath.job.model import MachineSection
 from corepath.lengths import marked, units_of
-from corepath.motion.touch_program import Feel, Rise, SetZero, Tell, To, TouchProgram, TouchStep
+from corepath.work.touch_program import Feel, Rise, SetZero, Tell, To, TouchProgram, TouchStep
 
 __all__ = ["write_touch"]
 
