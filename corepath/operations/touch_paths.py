@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from corepath.lengths import mm
+from corepath.lengths import marked, mm
 from corepath.work.touch_program import (
     Axis,
     Feel,
@@ -67,9 +67,11 @@ def _says(work: TouchWork, sets: bool) -> tuple[str, ...]:
         "If nothing is touched within the way given, the control stops with an error: reset, raise "
         "Z by hand, look at plate, clip and cable, begin this file anew",
     ]
-    if work.kind != "z":
-        lines.append(f"X and Y are set within {mm(work.rough):.1f} before, by eye or as they were")
-    if work.kind != "z" and work.call is None:
+    if work.kind == "z":
+        lines.insert(1, f"Z0 is {marked(work.zero.touch)}")
+    else:
+        lines.append(f"X and Y are set within {mm(work.rough):.1f~} before, by eye or as they were")
+    if work.ball and work.call is None:
         lines.append("Z then counts for the probe: touch Z anew with the cutter")
     return tuple(lines)
 

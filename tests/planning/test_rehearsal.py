@@ -81,6 +81,11 @@ def test_one_for_each_set_up_and_all_in_the_report(planned: Plan):
     assert list(walks(planned)) == [f"rehearsal/{setup}-rehearsal.nc" for setup in "ABC"]
     report = json.loads(planned.files["report.json"])["rehearsals"]
     assert [entry["file"] for entry in report] == list(walks(planned))
+    felt = [name for name in planned.files if name.startswith("touch/")]
+    touches = json.loads(planned.files["report.json"])["touches"]
+    assert felt and [entry["file"] for entry in touches] == felt
+    for name in felt:  # the height of the raw top is measured, not set
+        assert name in str(planned.files["sheet.html"]) or "thickness" in name
     assert {"file", "setup", "extents", "sha256"} <= set(report[0])
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from corepath.errors import InputError
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.touch_control import Start, TouchRun, run_touch
 from corepath.job.load import load_job
@@ -46,6 +47,35 @@ def found(prepared: Prepared, texts: dict[str, str]) -> list[str]:
     read = {f"touch/{name}": text for name, text in texts.items()}
     kinds = read_touches(prepared, shop_of(prepared), read).kinds
     return [kind for kind in kinds if kind != "missing-file"]
+
+
+@pytest.mark.parametrize(
+    ("keys", "key", "says"),
+    [
+        ('probe = "zero"\nprobe_plate = 12', "machine.probe", "controls differ"),
+        ('probe = "stop"', "machine.probe", "needs the size of what touches"),
+        ("probe_plate = 12", "machine.probe_plate", "goes with a probe only"),
+        ('probe = "stop"\nprobe_tip = 40', "machine.probe_tip", "too large to be meant"),
+        (
+            'probe = "zero"\nprobe_reports = "machine"\nprobe_plate = 12\nlength_offset = true\n'
+            'tool_change = "m6"',
+            "machine.probe_reports",
+            "lack the length",
+        ),
+        ('probe = "stop"\nprobe_tip = 2\nprobe_number = 9', "machine.probe_number", "only"),
+    ],
+)
+def test_keys_that_would_set_a_zero_by_guess_are_refused(
+    keys: str, key: str, says: str, tmp_path: Path
+):
+    text = (SAMPLES / "coupon.toml").read_text().replace("[machine]\n", f"[machine]\n{keys}\n")
+    path = tmp_path / "coupon.toml"
+    path.write_text(text)
+    with pytest.raises(InputError) as caught:
+        load_job(path)
+    (fault,) = caught.value.faults
+    assert fault.key == key and says in fault.says
+    assert fault.file == str(path) and fault.line is not None
 
 
 def test_without_a_probe_there_are_no_files(bare: Prepared):
