@@ -21,6 +21,10 @@ __all__ = ["spread_of_depth", "spread_of_wood"]
 # places of a casting that are drawn over, at most; draws x places bounds the time
 MOST_PLACES = 400
 
+_MOST_MAPS = 256
+"""Minima that are kept, 80 kB each. All castings are gone through for each check: where fewer are
+kept than a board has, each is gone before it is asked for again."""
+
 Floats = NDArray[np.float64]
 
 
@@ -71,7 +75,7 @@ def _low(common: Linear, places: Floats, nominal: Floats, error: Floats) -> floa
     return low_quantile(least + sample(common))
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=_MOST_MAPS)
 def _least_of_map(places: bytes, nominal: bytes, error: bytes) -> Floats:
     """Return (draws,) minima over the places of a map with its error, mm.
 
