@@ -115,6 +115,32 @@ def _largest(check: Check) -> str:
     )
 
 
+def _went_wrong(facts: Facts) -> tuple[SheetMeasure, ...]:
+    """Return what is recorded when the work is broken off; on a screen only, where it can be
+    copied."""
+    file = Slot("stopped-file", "file that stopped", "FILE", short="file")
+    line = Slot("stopped-line", "line at which it stopped", "LINE", short="line")
+    number = Slot("broken-cutter", "number of the broken cutter", "NUMBER", short="cutter")
+    setup = Slot("shift-setup", "set-up that lay off its place", "SETUP", short="set-up")
+    by = [
+        Slot(f"shift-{axis.lower()}", f"how far off along {axis}", f"D{axis}", facts.unit, axis)
+        for axis in "XYZ"
+    ]
+    return (
+        SheetMeasure(
+            "A file stopped: at which line",
+            facts.command(" --stopped ", file, " ", line),
+            screen=True,
+        ),
+        SheetMeasure("A cutter broke", facts.command(" --broken ", number), screen=True),
+        SheetMeasure(
+            "A set-up lay off its place: where it is less where it should be",
+            facts.command(" --shift ", setup, " ", by[0], " ", by[1], " ", by[2]),
+            screen=True,
+        ),
+    )
+
+
 def next_page(facts: Facts) -> Page:
     """Return the page of what to measure on this core so that the next one comes out better."""
     unit = facts.unit
@@ -155,6 +181,7 @@ def next_page(facts: Facts) -> Page:
     blocks: tuple[Block, ...] = (
         Steps("Look and measure", stepped("next", [(line, "", False) for line in lines])),
         Measures("Record on the coupon or here, before the next plan", measures),
+        Measures("If something goes wrong, at once", _went_wrong(facts)),
         Table(
             "Write down",
             ("", "wanted", "came out"),
