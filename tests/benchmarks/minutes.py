@@ -62,6 +62,9 @@ def minutes() -> Iterator[Row]:
     before = json.loads(BEFORE.read_text("utf-8"))
     with tempfile.TemporaryDirectory() as name:
         for job, path in _jobs(Path(name), before["jobs"]):
+            if job not in before["jobs"]:
+                yield Row(f"{job}: its minutes before are not known", Figure(0.0, "min"))
+                continue
             theirs = sum(before["jobs"][job].values())
             spent, fault = _proved(path)
             if spent is None:
