@@ -8,6 +8,7 @@ the finished bottom at the planned stop, mm, upwards.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -42,6 +43,9 @@ _SECTION = 34.0
 """Height of a section on the screen, mm, heights stretched to fill it."""
 
 _STACK = 66.0
+_FIGURES = 100.0
+"""Width from which on the heights have their second figures beside them, mm."""
+
 _NAMES = 150.0
 """Width from which on the names of plugs and inserts find room beside them, mm."""
 
@@ -188,7 +192,8 @@ def _bored(scene: Scene, name: str, at: float) -> list[Polygon]:
 def stack_drawing(scene: Scene, width: float) -> Drawn:
     """Return the stack of heights, to one scale in Z: rim, casting, plug, insert, deck."""
     heights = StackHeights(scene)
-    names = 58.0
+    # a narrow page has room for the names of heights alone
+    names, end = (58.0, ";") if width >= _FIGURES else (47.0, "[;,]")
     room = Box(_MARGIN, 8.0, max(width - names, 30.0), _STACK - 4.0)
     factor = room.height / (heights.raw_top - heights.raw_bottom)
     up = room.y0 + heights.raw_top * factor, factor
@@ -198,7 +203,7 @@ def stack_drawing(scene: Scene, width: float) -> Drawn:
     with svg.group("stack"):
         columns = _stacked(svg, scene, heights, room, up)
         # beside the figure of a height there is no room for what else the drawings say of it
-        levels = [Level(one.z, one.words.partition(";")[0], one.strong) for one in heights.levels()]
+        levels = [Level(one.z, re.split(end, one.words)[0], one.strong) for one in heights.levels()]
         if width > names + 30.0:
             scale = HeightScale(*up)
             beside = Box(0.0, 2.0, width, _STACK)
@@ -248,7 +253,8 @@ def _stacked(
             block("void", middle - 0.12 * wide, middle + 0.12 * wide, 0.0, heights.barrel)
         top = heights.edge if part in ("rim", "groove") else heights.deck
         svg.line(left, y(top), right, y(top), "deck wide")
-        svg.text((left + right) / 2, room.y0 - 2.0, part, "label", size=SMALL, anchor="middle")
+        size = min(SMALL, 0.3 * wide)  # the longest, groove, needs some 3.2 of its size
+        svg.text((left + right) / 2, room.y0 - 2.0, part, "label", size=size, anchor="middle")
     svg.line(room.x0, y(0.0), room.x1, y(0.0), "wide")
     lowest = y(heights.stop - heights.lowest)
     svg.line(room.x0, lowest, room.x1, lowest, "hidden")

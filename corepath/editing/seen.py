@@ -31,6 +31,9 @@ _WORDS = {
     "no": "Not as it is",
 }
 
+_SHORT = 10
+"""Letters of a place that stands beside its check: `P1a`, not a sentence."""
+
 
 def verdict(prepared: Prepared) -> dict[str, Any]:
     """Return answer, the checks that do not hold, and the tightest three."""
@@ -51,8 +54,10 @@ def _check(check: Check, driven_by: str, units: Units) -> dict[str, Any]:
     def figure(value: float) -> str:
         return units.text(f"{in_unit(value, check.unit):.2f}")
 
+    where = units.text(marked(check.where))
     return {
         "id": check.id,
+        "where": where if len(where) <= _SHORT else "",
         "verdict": check.verdict,
         "value": figure(check.value),
         "worst": figure(check.worst),

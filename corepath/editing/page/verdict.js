@@ -13,7 +13,7 @@ export function show(it) {
   at("odds").title = "";
   stale(false);
   at("tightest").replaceChildren(...it.tightest.map((one) => made("li", { title: one.says },
-    made("span", { class: one.verdict }, `${one.id} ${one.verdict}`),
+    made("span", { class: one.verdict }, [one.id, one.where, one.verdict].filter(Boolean).join(" ")),
     made("span", { class: "figure" }, `${one.value} ${one.unit}`),
     made("span", { class: "figure" }, `worst ${one.worst}`),
     made("span", { class: "by" }, one.driven_by))));
