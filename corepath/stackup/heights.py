@@ -87,7 +87,9 @@ class Heights:
         """
         name = f"lying flat in {setup}{where}"
         if setup == "A" and self.blank.gap_measured:
-            return float(self.blank.gap(*at)) + _error(name, float(self.blank.gap_error(*at)))
+            # however far the figures may be out: no blank lies below its bed
+            gap, (low, high) = float(self.blank.gap(*at)), self.blank.gap_bounds(*at)
+            return gap + Linear.between(name, float(low) - gap, float(high) - gap)
         # In B the blank rests on its raw top. Where that was measured to be bent, the gap may be
         # larger than tolerances.flat. A flushed face was planed in place and is a plane again.
         if setup == "B" and self.face_flush is None:

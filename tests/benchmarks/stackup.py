@@ -24,20 +24,19 @@ __all__ = ["stackup"]
 
 Floats = NDArray[np.float64]
 
-POINTS, GRID, DRAWS, PLACES = 400, 2.0, 10_000, 400
+POINTS, GRID = 400, 2.0
 GROWTH = 1.25
 NOISE = 0.02
 """Standard deviation of one figure of the blank, mm."""
 
-MAP_SHARE, DRAW_SHARE = 400, 2_000
-"""The plain loops do one of so many places of the grid, and one of so many draws."""
+MAP_SHARE = 400
+"""The plain loops do one of so many places of the grid."""
 
 
 def stackup() -> Iterator[Row]:
     """All rows of this module; CPU seconds."""
     yield from measured_map()
     yield from map_growth()
-    yield from monte_carlo()
 
 
 def _blank(count: int, seed: int = 7) -> Floats:
@@ -141,59 +140,3 @@ def map_growth() -> Iterator[Row]:
     yield Row.growing(
         "fitting the map", "places", [(count, fitting(count)) for count in counts], GROWTH
     )
-
-
-def _plain_draws(
-    value: float, half: list[float], places: Floats, error: float, draws: int
-) -> list[float]:
-    """Least over the places for one draw after the other; same waves and same chances as ours."""
-    from corepath.stackup.checks.montecarlo import CORRELATION, FEATURES, SEED
-
-    chance, other = np.random.default_rng(SEED + 1), np.random.default_rng(SEED)
-    along, across = (chance.standard_normal((2, FEATURES)) / CORRELATION).tolist()
-    weights = chance.standard_normal((draws, 2 * FEATURES)).tolist()
-    shared = [other.standard_normal(draws).tolist() for _ in half]
-    found = []
-    for draw in range(draws):
-        least = math.inf
-        for x, y in places.tolist():
-            field = 0.0
-            for k in range(FEATURES):
-                phase = along[k] * x + across[k] * y
-                field += weights[draw][k] * math.cos(phase) + weights[draw][
-                    FEATURES + k
-                ] * math.sin(phase)
-            least = min(least, error / 3.0 * field / math.sqrt(FEATURES))
-        found.append(
-            value
-            + least
-            + sum(size / 3.0 * part[draw] for size, part in zip(half, shared, strict=True))
-        )
-    return found
-
-
-def monte_carlo() -> Iterator[Row]:
-    """The least of a relation over 400 places, 10,000 draws."""
-    from corepath.stackup.checks.montecarlo import least_over
-    from corepath.stackup.linear import Linear
-
-    places = _blank(PLACES)[:, :2]
-    level, error = np.zeros(PLACES), np.full(PLACES, 0.1)
-    value = Linear.of(0.5) + Linear.term("bed", 0.05) + Linear.term("touch", 0.04)
-    few = DRAWS // DRAW_SHARE
-
-    def ours(draws: int) -> Floats:
-        return least_over(value, places, level, error, draws)
-
-    def plain() -> list[float]:
-        return _plain_draws(0.5, [0.05, 0.04], places, 0.1, few)
-
-    np.testing.assert_allclose(ours(few), plain(), atol=1e-9)
-    mine = cpu(lambda: ours(DRAWS), 3)
-    theirs = cpu(plain, 3).times(DRAW_SHARE)
-    baseline = f"plain loops, 1 of {DRAW_SHARE:,} draws, scaled up"
-    yield Row.against(
-        f"Monte Carlo, {DRAWS:,} draws, {PLACES} places", mine, baseline, theirs, 0.02
-    )
-    grown = [(DRAWS, mine), (4 * DRAWS, cpu(lambda: ours(4 * DRAWS), 3))]
-    yield Row.growing("Monte Carlo", "draws", grown, GROWTH)

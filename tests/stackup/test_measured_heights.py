@@ -75,6 +75,29 @@ def test_measuring_all_places_at_nominal_makes_nothing_worse(
     )
 
 
+def test_measuring_what_was_assumed_turns_no_yes_into_a_no(coupon: tuple[Job, Board]) -> None:
+    """Thickness as the job says, and a gap in the middle of what it allows: the window was told
+    0.06 worse, since a measured blank alone was judged at all its places together."""
+    job, board = coupon
+    x, y = np.array([(place.x, place.y) for place in measuring_places(job, board)]).T
+    half = job.tolerances.flat / 2
+    blank = on_bed(job, x, y, np.full(len(x), 10.6), np.full(len(x), half))
+    before = {one.id: one for one in depth_checks(build_stackup(job, board, None))}
+    after = {one.id: one for one in depth_checks(build_stackup(job, board, blank))}
+    assert {"window", "shows", "floor", "clean-up"} <= set(before)
+    assert all(after[name].rss >= before[name].rss - 0.001 for name in before)
+
+
+def test_no_gap_is_less_than_nothing(coupon: tuple[Job, Board]) -> None:
+    """Callipers that may be out by 0.1 do not put a blank under its bed."""
+    job, board = coupon
+    x, y = np.array([(place.x, place.y) for place in measuring_places(job, board)]).T
+    blank = on_bed(job, x, y, np.full(len(x), 10.6), np.full(len(x), 0.02))
+    gap = build_stackup(job, board, blank).heights.gap("A", (10.0, 0.0))
+    assert gap.nominal == pytest.approx(0.02, abs=1e-6) and gap.worst()[0] == 0.0
+    assert 0.02 < gap.worst()[1] <= 0.1 + 1e-9
+
+
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
 def test_few_places_do_not_make_the_worst_case_surer(coupon: tuple[Job, Board], count: int) -> None:
     job, board = coupon

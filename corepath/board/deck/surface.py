@@ -155,12 +155,14 @@ class DeckSurface:
 
     def highest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """Returns (h, x, y) where the deck is highest over `polygon` (board frame), h true to
-        0.001 mm. Raises ValueError for an empty polygon."""
+        0.001 mm, to 0.003 where the spline passes its nodes beside a rounded crease. Raises
+        ValueError for an empty polygon."""
         return self.kept.of(("highest", polygon), lambda: self._extreme(polygon, 1.0))
 
     def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """Returns (h, x, y) where the deck is lowest over `polygon` (board frame), h true to
-        0.001 mm. Raises ValueError for an empty polygon."""
+        0.001 mm, to 0.003 where the spline passes its nodes beside a rounded crease. Raises
+        ValueError for an empty polygon."""
         return self.kept.of(("lowest", polygon), lambda: self._extreme(polygon, -1.0))
 
     def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:

@@ -14,7 +14,6 @@ from dataclasses import replace
 
 from corepath.lengths import mm
 from corepath.stackup.checks.judge import AtLeast, judge, weakest
-from corepath.stackup.checks.spread import spread_of_depth, spread_of_wood
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.skim import TIE
@@ -87,8 +86,7 @@ def _window(stack: Stackup) -> Check:
         ):
             shows = stopped
         value = shows - deck
-        spread = spread_of_depth(stack, casting, value)
-        return AtLeast(value, job.limits.window, spread=spread).check(
+        return AtLeast(value, job.limits.window).check(
             "window",
             says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
             f"{mm(deck.nominal):.2f}",
@@ -105,7 +103,7 @@ def _floor(stack: Stackup) -> Check:
     def judged(casting: CastingStack) -> Check:
         at = casting.widest_gap_at
         value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
-        return AtLeast(value, limit, spread=spread_of_wood(stack, casting, value)).check(
+        return AtLeast(value, limit).check(
             "floor",
             says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
             "blank lies worst",
@@ -149,8 +147,7 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
             "measure how thick it is after the skim, and correct the stop or the depth, "
             "whichever is wrong"
         )
-    spread = None if skim.recorded else spread_of_depth(stack, casting, value)
-    check = AtLeast(value, 0.0, spread=spread).check(
+    check = AtLeast(value, 0.0).check(
         "shows",
         says=says,
         where=f"{name} at {_at(*casting.shallowest_at)}, pass at {mm(plane):.2f}",

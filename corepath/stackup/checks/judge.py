@@ -16,21 +16,19 @@ __all__ = ["AtLeast", "judge", "weakest"]
 class AtLeast:
     """What a check asks for: that `value` is at least `limit`, both in `unit`.
 
-    `spread` is the lower RSS value where it was drawn by Monte Carlo instead. With `caution_over`
-    it is a caution as long as RSS leaves more than that, whatever the limit.
+    With `caution_over` it is a caution as long as RSS leaves more than that, whatever the limit.
     """
 
     value: Linear
     limit: float
     unit: str = "mm"
-    spread: float | None = None
     caution_over: float | None = None
 
     def check(self, check_id: str, *, says: str, where: str, mend: str = "") -> Check:
         """Return the check: ok when the worst case reaches the limit, caution when only RSS does,
         else fail. `says`, `where` and `mend` are its words (see `Check`)."""
         worst = self.value.worst()[0]
-        rss = self.value.rss()[0] if self.spread is None else self.spread
+        rss = self.value.rss()[0]
         over = self.caution_over
         verdict: Verdict = "fail"
         if worst >= self.limit - TIE:

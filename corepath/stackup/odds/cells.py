@@ -17,15 +17,17 @@ from numpy.typing import NDArray
 
 from corepath.board.features import Board
 from corepath.geometry.polylines import places_along
-from corepath.stackup.checks.montecarlo import CORRELATION
 from corepath.stackup.heights import At
 from corepath.stackup.odds.drawn_errors import Cell
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
-__all__ = ["CastingCell", "DeckCell", "casting_cells", "deck_cells"]
+__all__ = ["CORRELATION", "CastingCell", "DeckCell", "casting_cells", "deck_cells"]
 
 Floats = NDArray[np.float64]
+
+CORRELATION = 150.0
+"""mm over which the error of a thickness map stays alike (common practice, no source)."""
 
 _MARKS = 15
 """Marks along the groove in each cell, by the nearest of which a place is counted to one."""

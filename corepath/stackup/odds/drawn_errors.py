@@ -16,7 +16,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.stackup.checks.montecarlo import SIGMAS
 from corepath.stackup.linear import Linear
 
 __all__ = ["Cell", "DrawnErrors", "even", "normal"]
@@ -26,6 +25,7 @@ Spread = Callable[[np.random.Generator, int], Floats]
 """Draws (n,) errors as shares of the half-width of their interval, -1 to 1."""
 
 SEED = 20_261_130
+SIGMAS = 3.0  # standard deviations in the half-width of an interval
 
 _OF_PLACE = frozenset({
     "thickness", "height as held", "bed", "bed in B", "thickness after the skim", "depth gauge",

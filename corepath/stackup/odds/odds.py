@@ -26,10 +26,15 @@ from corepath.stackup.checks.depth_checks import (
     over_barrel,
     wood_over_seat,
 )
-from corepath.stackup.checks.montecarlo import CORRELATION
 from corepath.stackup.linear import Linear
 from corepath.stackup.make_stackup import build_stackup
-from corepath.stackup.odds.cells import CastingCell, DeckCell, casting_cells, deck_cells
+from corepath.stackup.odds.cells import (
+    CORRELATION,
+    CastingCell,
+    DeckCell,
+    casting_cells,
+    deck_cells,
+)
 from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, Spread, even, normal
 from corepath.stackup.odds.in_place import left_in_place
 from corepath.stackup.skim import TIE
