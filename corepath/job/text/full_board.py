@@ -81,9 +81,6 @@ class BoardSizes:
         if self.edge > self.core > 0.0:
             says = "is thicker than the core"
             yield "--edge", says, said(self.edge), f"up to {said(self.core)}"
-        if self.core >= self.blank > 0.0:
-            says = "is as thick as the blank or thicker: nothing is left to skim"
-            yield "--core", says, said(self.core), f"less than {said(self.blank)}"
 
 
 def board_text(title: str, sizes: BoardSizes, units: Units, command: str) -> str:

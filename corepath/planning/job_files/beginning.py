@@ -32,6 +32,9 @@ _WIDE = 110
 _TRIES = 3
 """Thicknesses that are tried from the nearest one on."""
 
+_SKIMMED = 0.7
+"""mm that a flat blank is thicker than its core at least, on the boards that were tried."""
+
 
 @dataclass(frozen=True, slots=True)
 class Begun:
@@ -69,13 +72,24 @@ def begin_board(
     faults = sizes.faults(units)
     if faults:
         raise InputError(faults)
+    if sizes.core >= sizes.blank:
+        # no job of these can be worked out at all: both are sought from what most blanks need
+        start = {
+            "board.thickness": sizes.blank - _SKIMMED,
+            "blank.thickness": sizes.core + _SKIMMED,
+        }
+        nearest = _nearest(path, sizes, units, start)
+        return Hopeless(
+            "the core is as thick as the blank: nothing is left to skim", tuple(nearest)
+        )
     tried = _try(path, sizes, units, command, progress)
     if isinstance(tried, Begun):
         return tried
     first, found = tried
     failed = next(check for check in first.checks if check.verdict == "fail")
     says = f"{failed.id} fails: {marked(failed.says)}"
-    return Hopeless(says, tuple(_nearest(path, sizes, units, found)))
+    start = {key: float(one.values[key]) for one in reversed(found) for key in one.values}
+    return Hopeless(says, tuple(_nearest(path, sizes, units, start)))
 
 
 def _try(
@@ -116,11 +130,10 @@ def _told(fix: Fix) -> Iterator[str]:
     yield from (f"RISK: {marked(risk)}." for risk in fix.risks)
 
 
-def _nearest(path: Path, sizes: BoardSizes, units: Units, found: Sequence[Fix]) -> Iterator[str]:
+def _nearest(path: Path, sizes: BoardSizes, units: Units, start: dict[str, float]) -> Iterator[str]:
     """Yields the nearest core for this blank and the nearest blank for this core, as options that
-    work: each was tried."""
+    work: each was tried, from the thicknesses of `start` on."""
     step = 0.005 * units.scale if units.inch else 0.1
-    start = {key: float(one.values[key]) for one in reversed(found) for key in one.values}
     core = start.get("board.thickness")
     if core is not None:
         core = _first(path, sizes, "core", (math.floor(core / step + 1e-6), -1, step), units)
