@@ -79,4 +79,5 @@ class Bench:
         while line := await process.stdout.readline():
             self._told(json.loads(line))
         if not self._closing:
-            self._told({"kind": "faults", "number": self._number, "faults": [_ENDED]})
+            self._process = None  # the next question starts another
+            self._told({"kind": "faults", "number": None, "faults": [_ENDED]})

@@ -62,6 +62,11 @@ class Desk:
         """Number of the workshop's process; None before it runs."""
         return self._bench.number
 
+    @property
+    def is_working(self) -> bool:
+        """Whether a change is being worked out."""
+        return self._waiting is not None
+
     async def open(self) -> None:
         """Begin to work the job out and to watch its files."""
         await self._ask("job", self.session.text)
@@ -185,7 +190,7 @@ class Desk:
     def _answered(self, answer: Message) -> None:
         if answer["kind"] in ("cross", "turn"):
             self._send(answer)
-        elif answer["number"] == self._asked:
+        elif answer["number"] in (self._asked, None):  # None: the workshop has ended
             if answer["kind"] in ("verdict", "faults"):
                 if self._is_waited_for(answer):
                     return

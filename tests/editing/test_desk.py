@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import asyncio
 import http.client
+import os
 import shutil
+import signal
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -116,6 +118,28 @@ def test_a_page_hears_something_else_than_check_says(job: Path) -> None:
         job.write_text(before)
         assert (await page.until("job"))["broken"] == []
         assert (await page.until("verdict"))["answer"] == "ready"
+
+    sitting(job, story)
+
+
+@pytest.mark.whole
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no process can be ended so here")
+def test_a_workshop_that_ends_takes_the_page_with_it(job: Path) -> None:
+    """The change that waited for it is refused, the next one starts another."""
+
+    async def story(page: Page) -> None:
+        await page.until("odds")
+        change = page.asks(kind="set", values={"groove.floor": "1.3"})
+        waiting = asyncio.create_task(change)
+        while page.desk.pages and not page.desk.is_working:
+            await asyncio.sleep(0.005)
+        assert page.desk.workshop_number is not None
+        os.kill(page.desk.workshop_number, signal.SIGKILL)
+        await asyncio.wait_for(waiting, LIMIT)
+        assert "has ended" in (await page.until("refused"))["faults"][0]["says"]
+        assert "floor = 1.2" in job.read_text()
+        await page.asks(kind="set", values={"groove.floor": "1.4"})
+        assert "floor = 1.4" in job.read_text()
 
     sitting(job, story)
 
