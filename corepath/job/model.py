@@ -748,6 +748,9 @@ class Tolerances(Section):
     )
     touch: NonNegativeLength = Field(0.05, description="touching off Z, ±")
     machine: NonNegativeLength = Field(0.03, description="positioning of the machine in Z, ±")
+    probe: NonNegativeLength = Field(
+        0.03, description="a height touched by a probe, Z of the bed by it included, ±"
+    )
     gauge: NonNegativeLength = Field(0.03, description="a depth gauge or callipers, one reading, ±")
     level: NonNegative = Field(
         1.0, description="the blank out of level while the resin cures; mm/m in an inch job too"
@@ -773,8 +776,11 @@ class Tolerances(Section):
 
     @model_serializer(mode="wrap")
     def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """All keys; `accept` only where it is given, so that it alone changes a digest."""
+        """All keys; `accept` and `probe` only where they are given, so that they alone change a
+        digest."""
         keys: dict[str, Any] = others(self)
+        if "probe" not in self.model_fields_set:
+            keys.pop("probe", None)
         if self.accept is None:
             keys.pop("accept", None)
         return keys

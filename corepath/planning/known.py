@@ -40,9 +40,10 @@ class Known:
         A recorded touch of the raw top in A is a measured height at the touched place.
         """
         points = [*self.settled.thickness, *self._touched(job)]
-        if self.measured is None and not points:
+        heights = self.settled.heights
+        if self.measured is None and not points and not heights:
             return Blank.assumed(job)
-        return Blank.from_measured(job, self.measured, extra_points=points)
+        return Blank.from_measured(job, self.measured, points, heights)
 
     def _touched(self, job: Job) -> list[tuple[float, float, float]]:
         heights = [self.settled.touches[name] for name in IN_A if name in self.settled.touches]

@@ -20,7 +20,9 @@ from corepath.cli.options import JobFile, json_option, quiet_option
 
 if TYPE_CHECKING:
     from corepath.job.record.ascut import Record
+    from corepath.job.record.entry import Entry
     from corepath.job.record.record_facts import JobFacts
+    from corepath.planning.prepare import Prepared
 
 __all__ = ["record_command"]
 
@@ -53,6 +55,10 @@ def _record(
         typer.Option(
             "--from", metavar="FILE", help="Figures from a file, a line for each command as typed."
         ),
+    ] = None,
+    probed: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Places touched by a probe, a line of X Y Z for each."),
     ] = None,
     json: Annotated[bool, json_option("the record as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option("No progress; do not say what to measure next.")] = False,
@@ -92,6 +98,10 @@ def _record(
             entries = entries_from(typed, scale=facts.scale, flags=flags, common=common)
             if source is not None:
                 entries = sorted((*entries, *entries_in(source, facts.scale, common)), key=rank)
+            if probed is not None:
+                entries = sorted(
+                    (*entries, *_probed(probed, facts, prepared, held, common)), key=rank
+                )
             if not entries and note is not None:
                 entries = [note_entry(common)]
             added = _added(held, entries, facts, stage, path) if entries else held
@@ -122,6 +132,23 @@ def record_command() -> Callable[..., None]:
     record.__doc__ = _record.__doc__
     record.__signature__ = signature_of(_record, "stage")  # type: ignore[attr-defined]
     return record
+
+
+def _probed(
+    path: Path, facts: JobFacts, prepared: Prepared | None, held: Record, common: dict[str, Any]
+) -> list[Entry]:
+    """Return the entries of a probe's file; see `probed_entries`."""
+    from dataclasses import replace
+
+    from corepath.errors import Fault, InputError
+    from corepath.job.probed import probed_entries
+
+    if prepared is None:
+        raise InputError([Fault("--probed", "needs a job without faults: corepath check")])
+    if common["corrects"] is not None:
+        raise InputError([Fault("--correct", "takes the figure as an option, not from --probed")])
+    found = probed_entries(path, prepared.job, facts, held.settled(), common["note"] or "")
+    return [replace(entry, date=common["date"] or "") for entry in found]
 
 
 def _added(

@@ -112,6 +112,21 @@ KINDS: dict[str, EntryKind] = {
         when="before A",
         replaces="the blank's thickness there",
     ),
+    "height": EntryKind(
+        "height of the raw top",
+        ("at", "value"),
+        typed=(
+            Typed(
+                "--height",
+                (*_AT, ("H", "value")),
+                "Height of the raw top above the bed at a place of the board, as held in A.",
+            ),
+        ),
+        rule=of_figures.height,
+        settles=(("heights", gather.placed),),
+        when="before A, the blank held as it will be cut; by a probe: `--probed FILE`",
+        replaces="thickness and gap there together, within tolerances.probe",
+    ),
     "thickness-after": EntryKind(
         "thickness after the skim",
         ("at", "value"),

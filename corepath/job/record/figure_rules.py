@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
 
 __all__ = [
-    "NEARBY", "again", "bore_depth", "coupon_diameter", "coupon_groove_width", "coupon_z",
+    "NEARBY", "again", "bore_depth", "coupon_diameter", "coupon_groove_width", "coupon_z", "height",
     "moisture", "seat_depth", "thickness", "thickness_after", "touch", "value_of", "width",
 ]  # fmt: skip
 
@@ -76,6 +76,20 @@ def thickness(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Rea
         )
         yield Reason(says, "--after-skim, or --correct N to fix an earlier figure")
     yield from again(entry, progress.thickness, facts)
+
+
+def height(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Reject a height of the raw top that no such blank has, or one measured after a cut: the blank
+    may lie otherwise by then."""
+    low, high = facts.thickness * (1 - ABSURD), facts.thickness * (1 + ABSURD)
+    if not low <= value_of(entry) <= high:
+        says = f"is no height of a blank that should be {facts.shown(facts.thickness)}: Z zero on "
+        yield Reason(f"{says}the bed?", f"{facts.shown(low)} to {facts.shown(high)}")
+    cut = next(iter((*progress.cut.values(), *progress.shown.values())), None)
+    if cut is not None:
+        says = f"the blank is being cut (entry {cut.n}): heights are measured before"
+        yield Reason(says, "--groove-depth or --pocket-depth")
+    yield from again(entry, progress.of("height"), facts)
 
 
 def thickness_after(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:

@@ -23,7 +23,8 @@ __all__ = ["Placed", "Settled", "progress_of", "settle"]
 class Settled:
     """Measured figures by what they replace in planning; empty or None where nothing was measured.
 
-    `thickness`, `thickness_after` (the skim), `groove_depth`: (x, y, figure). `seat_depth`,
+    `thickness`, `heights` (of the raw top above the bed in A), `thickness_after` (the skim),
+    `groove_depth`: (x, y, figure). `seat_depth`,
     `bore_depth` (below the skimmed face): by insert. `pocket_depth`, `fill` (p, how far the cured
     resin lies below the raw top at its lowest point; negative where it stands proud): by casting.
     `top_ups`: (casting, grams, mm raised), one of the last two None; `topped_up`: castings topped
@@ -41,6 +42,7 @@ class Settled:
     """
 
     thickness: tuple[Placed, ...] = ()
+    heights: tuple[Placed, ...] = ()
     thickness_after: tuple[Placed, ...] = ()
     groove_depth: tuple[Placed, ...] = ()
     pocket_depth: Mapping[str, float] = field(default_factory=dict)

@@ -37,6 +37,7 @@ from corepath.stackup.measuring.rests import Planes, Rests, off, rests
 __all__ = ["Blank", "Extreme"]
 
 Floats = NDArray[np.float64]
+_Placed = tuple[float, float, float]
 
 SAME_PLACE = 1.0
 """mm: a figure of the record within this of a place in the file replaces the file's (common
@@ -411,16 +412,21 @@ class Blank:
 
     @staticmethod
     def from_measured(
-        job: Job, measured: Measured | None, extra_points: Iterable[tuple[float, float, float]] = ()
+        job: Job,
+        measured: Measured | None,
+        extra_points: Iterable[_Placed] = (),
+        extra_heights: Iterable[_Placed] = (),
     ) -> Blank:
         """Return the blank as measured.
 
         `measured` are the figures of the file (None without one); `extra_points` are (x, y,
-        thickness) in mm from the as-cut record, which replace the file's figure at the same place.
+        thickness), `extra_heights` (x, y, height of the raw top) in mm from the as-cut record, which
+        replace the file's figure at the same place.
         Without any figure the result is the blank that the job assumes.
         """
         bare = Blank.assumed(job)
-        places = _with_extra(measured, tuple(extra_points))
+        probed = tuple(extra_heights)
+        places = _with_extra(measured, tuple(extra_points), probed)
         thick, high = ~np.isnan(places.thickness), ~np.isnan(places.height)
         both = thick & high
         if not thick.any() and not high.any():
@@ -433,7 +439,8 @@ class Blank:
         fitted_thickness = _fitted(places, thick, places.thickness, error, bending)
         # Only places with both figures tell the gap. A negative one is noise (see `_sunk`).
         fitted_gap = _fitted(places, both, np.maximum(gaps, 0.0), math.hypot(error, error), bending)
-        fitted_top = _fitted(places, high, places.height, error, bending)
+        high_error = _of_one_height(job, error, int(high.sum()), len(probed))
+        fitted_top = _fitted(places, high, places.height, high_error, bending)
         outliers = [
             *_named("thickness", fitted_thickness),
             *_named("height", fitted_top),
@@ -453,6 +460,14 @@ def _of_one_figure(job: Job) -> float:
     return job.tolerances.thickness if own is None else min(job.tolerances.thickness, own)
 
 
+def _of_one_height(job: Job, error: float, heights: int, probed: int) -> float:
+    """Return the error of one height: that of a probe where all are the record's, else the larger
+    one, since one fit takes all figures alike."""
+    if not probed:
+        return error
+    return job.tolerances.probe if probed >= heights else max(error, job.tolerances.probe)
+
+
 def _fitted(
     places: Measured, which: NDArray[np.bool_], figures: Floats, error: float, bending: Bending
 ) -> Fitted | None:
@@ -461,7 +476,9 @@ def _fitted(
     return fit(places.x[which], places.y[which], figures[which], error, bending)
 
 
-def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, float]]) -> Measured:
+def _with_extra(
+    measured: Measured | None, extra: Sequence[_Placed], heights: Sequence[_Placed]
+) -> Measured:
     """Return the places of the file and of the record; at one place the later figure counts."""
     rows: list[list[float]] = []
     if measured is not None:
@@ -469,12 +486,14 @@ def _with_extra(measured: Measured | None, extra: Sequence[tuple[float, float, f
             list(row)
             for row in zip(measured.x, measured.y, measured.thickness, measured.height, strict=True)
         ]
-    for x, y, thickness in extra:
+    figures = [(2, one) for one in extra] + [(3, one) for one in heights]
+    for column, (x, y, figure) in figures:
         near = [k for k, row in enumerate(rows) if math.hypot(row[0] - x, row[1] - y) <= SAME_PLACE]
         for k in near:
-            rows[k][2] = thickness
+            rows[k][column] = figure
         if not near:
-            rows.append([x, y, thickness, math.nan])
+            rows.append([x, y, math.nan, math.nan])
+            rows[-1][column] = figure
     table = np.array(rows, dtype=float).reshape(-1, 4)
     return Measured(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
 
