@@ -75,6 +75,11 @@ class Settled:
         return bool(self.as_dict())
 
     @property
+    def gauged(self) -> bool:
+        """Whether thickness or height of the raw blank was measured anywhere."""
+        return bool(self.thickness or self.heights)
+
+    @property
     def stopped(self) -> bool:
         """Whether the stop of the skim is recorded."""
         return self.stop is not None or self.stop_plane is not None

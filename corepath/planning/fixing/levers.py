@@ -125,6 +125,6 @@ def _of_stock(prepared: Prepared) -> Iterator[Lever]:
         yield _one("edge", Kind.DESIGN, job, "board.edge_thickness", (edge, thinnest))
         if not job.deck.patch:
             yield _one("core", Kind.CORE, job, "board.thickness", (edge, thick + _MORE))
-    if known.measured is None and not known.settled.thickness and not known.settled.cut:
+    if known.measured is None and not known.settled.gauged and not known.settled.cut:
         now = prepared.stackup.heights.blank.nominal
         yield _one("blank", Kind.BLANK, job, "blank.thickness", (now, now + _MORE))

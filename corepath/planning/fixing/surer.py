@@ -27,7 +27,7 @@ source)."""
 def can_be_measured(start: Prepared) -> bool:
     """Returns whether the blank was neither measured nor cut yet."""
     known = start.known
-    return known.measured is None and not known.settled.thickness and not known.settled.cut
+    return known.measured is None and not known.settled.gauged and not known.settled.cut
 
 
 def measured_as_assumed(start: Prepared) -> Measured:

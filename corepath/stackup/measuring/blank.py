@@ -420,9 +420,9 @@ class Blank:
         """Return the blank as measured.
 
         `measured` are the figures of the file (None without one); `extra_points` are (x, y,
-        thickness), `extra_heights` (x, y, height of the raw top) in mm from the as-cut record, which
-        replace the file's figure at the same place.
-        Without any figure the result is the blank that the job assumes.
+        thickness), `extra_heights` (x, y, height of the raw top) in mm from the as-cut record.
+        They replace the file's figure at the same place. Without any figure the result is the blank
+        that the job assumes.
         """
         bare = Blank.assumed(job)
         probed = tuple(extra_heights)
