@@ -128,7 +128,7 @@ def test_a_workshop_that_ends_takes_the_page_with_it(job: Path) -> None:
     """The change that waited for it is refused, the next one starts another."""
 
     async def story(page: Page) -> None:
-        await page.until("odds")
+        await page.until("verdict")
         change = page.asks(kind="set", values={"groove.floor": "1.3"})
         waiting = asyncio.create_task(change)
         while page.desk.pages and not page.desk.is_working:
