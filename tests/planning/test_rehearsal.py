@@ -133,10 +133,12 @@ def test_dowels_touch_place_and_obstacle_are_visited(planned: Plan):
     assert all(visited(setup, x, 0.0) for setup in "ABC" for x in (-113.0, 102.0))
     for setup, mark in (("A", "pencil cross"), ("B", "hole"), ("C", "hole")):
         text = walks(planned)[f"rehearsal/{setup}-rehearsal.nc"]
-        assert [f"over the {mark} of dowel {k}, cycle start goes on" in text for k in (1, 2)] == [
-            True,
-            True,
-        ]
+        # as high as at the first stop, and so that message says
+        (high,) = re.findall(r"Tip must be about (\S+ mm) above", text)
+        says = [f"over the {mark} of dowel {k}, {high} up, cycle start goes on" for k in (1, 2)]
+        assert [one in text for one in says] == [True, True]
+        lower = re.sub(r"(of dowel 2, )\S+ mm up", r"\g<1>9.9 mm up", text)
+        assert kinds(planned, f"rehearsal/{setup}-rehearsal.nc", lower) == ("words",)
     assert visited("A", 106.0, 30.0) and visited("B", 106.0, -30.0) and visited("C", 106.0, 30.0)
     near = [
         Polygon(CLAMP).distance(Point(*place)) < 0.01

@@ -138,7 +138,8 @@ def _marks(program: Program, way: Approach) -> Iterator[Pass]:
         yield _walk([(0.0, 0.0)], way, "over the middle line and X0 of the cradle")
     mark = "pencil cross" if program.setup == "A" else "hole"
     for number, place in enumerate(zero.dowels, start=1):
-        yield _walk([place], way, f"over the {mark} of dowel {number}")
+        high = f"{mm(way.above):.1f~} up"
+        yield _walk([place], way, f"over the {mark} of dowel {number}, {high}")
 
 
 def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pass:

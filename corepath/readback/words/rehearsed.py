@@ -10,6 +10,7 @@ mm.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -96,6 +97,24 @@ def _check(
     if shop.spoken is not None:
         check_spoken(text, shown, shop.spoken, findings, rehearsal=True, looks=True)
     _check_places(program, first, shop, span, findings)
+    _check_up(text, shown, findings)
+
+
+_UP = re.compile(r"\(MSG, Now over [^()]* of dowel [0-9]+, ([0-9.]+) (mm|in) up,")
+
+
+def _check_up(text: str, shown: Work, findings: Findings) -> None:
+    """Check that the height told over each dowel is that of the tip above the face, as at the first
+    stop: a wrong one lets a wrong touch of Z pass for a right one."""
+    high = 0.0 if shown.approach is None else shown.approach.above
+    for number, line in enumerate(text.splitlines(), start=1):
+        told = _UP.match(line)
+        if told is None:
+            continue
+        unit, digits = (25.4, 3) if told[2] == "in" else (1.0, 1)
+        if abs(float(told[1]) - high / unit) > 0.6 * 10.0**-digits:
+            says = f"it says {told[1]} {told[2]} up over a dowel, and the tip stands {mm(high):.2f}"
+            findings.add("words", f"{says} above the face", line=number)
 
 
 def _check_stops(program: ReadProgram, offset: bool, findings: Findings) -> None:

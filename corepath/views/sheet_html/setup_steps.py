@@ -183,9 +183,14 @@ def _rehearsing(facts: Facts, setup: Setup) -> tuple[str, ...]:
             "wrong, touch again.",
         )
     mark = "cross" if setup == "A" else "hole"
+    over = [
+        f"Over the {mark} of dowel {number}: the tip stands there, as high as its message says."
+        for number in range(1, len(facts.board.dowels) + 1)
+    ]
     return (
         first + f"It stops high over the blank, then over the {mark} of each dowel: if one is "
         "wrong, touch again.",
+        *over,
     )
 
 
