@@ -158,6 +158,11 @@ def _probing(facts: Facts, setup: Setup) -> str:
     names = [f"{FOLDER}/{setup}-{kind}.nc" for kind in ("edges", "holes")]
     words = [f" With the probe fitted instead: {name}." for name in names if name in facts.touches]
     missed = [one for one in facts.untouched if one.stem in (f"{setup}-edges", f"{setup}-holes")]
+    if f"{FOLDER}/{setup}-thickness.nc" in facts.touches:
+        words.append(
+            f" Then {FOLDER}/{setup}-thickness.nc touches the raw top at the places to measure: "
+            f"corepath record {facts.file} --probed FILE."
+        )
     words += [f" No file for the probe: {marked(one.why)}." for one in missed]
     return "".join(words)
 
