@@ -46,6 +46,7 @@ from corepath.operations.pockets.corner_relief import (
 __all__ = [
     "ContourPlan",
     "InsetContour",
+    "Layer",
     "inset_region",
     "plan_contours",
     "region_contours",
@@ -73,6 +74,16 @@ class InsetContour:
     fresh: bool
     wall: bool
     reliefs: tuple[CornerRelief, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """How a layer is cut: what stays on its walls for a finishing pass (`leave`, mm), the way of
+    milling, and whether it is `light`."""
+
+    leave: float = 0.0
+    conventional: bool = False
+    light: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,17 +128,13 @@ def plan_contours(
     radius: float,
     stepover: float,
     name: str,
-    *,
-    leave: float = 0.0,
-    conventional: bool = False,
-    light: bool = False,
+    layer: Layer,
 ) -> ContourPlan:
     """Rings that clear all of `area` that a cutter of `radius` mm can reach, each lap taking at
     most `stepover` mm.
 
-    The area may have one hole (an island). `leave` mm stay on its walls for a finishing pass. In a
-    `light` layer laps round an island may take more than the stepover, three quarters of the
-    cutter.
+    The area may have one hole (an island). In a light `layer` laps round an island may take more
+    than the stepover, three quarters of the cutter.
     Raises `CorepathError` where the cutter does not pass, or where the rings cannot be shown by
     area to sweep all of it.
     """
@@ -135,11 +142,11 @@ def plan_contours(
         raise CorepathError(
             f"{name}: an area with {len(area.interiors)} islands cannot be cleared; one is allowed"
         )
-    centre = inset_region(area, radius + leave, name)
+    centre = inset_region(area, radius + layer.leave, name)
     # With something left on the walls these rings make none: the finishing laps do.
     # Between two laps round an island, each of which sweeps a whole radius, no core is left either.
-    step = _LIGHT * radius if light and centre.interiors else min(stepover, _CORE * radius)
-    sweeper = _Rings(centre, radius, step, leave == 0.0, conventional)
+    step = _LIGHT * radius if layer.light and centre.interiors else min(stepover, _CORE * radius)
+    sweeper = _Rings(centre, radius, step, layer.leave == 0.0, layer.conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
     rings += _patches(sweeper, rings, reach, name)

@@ -31,6 +31,7 @@ from corepath.operations.pockets.crossings import blended, turn_round
 from corepath.operations.pockets.inset_contours import (
     ContourPlan,
     InsetContour,
+    Layer,
     inset_region,
     plan_contours,
     region_contours,
@@ -255,10 +256,10 @@ class _Cut:
             and not self.pocket.proud
             and _passes(self._centre, leave + LEAST_ROOM * radius)
         ):
-            return plan_contours(
-                area, radius, stepover, self.name, leave=leave, conventional=conventional
-            ), leave
-        return plan_contours(area, radius, stepover, self.name, conventional=conventional), 0.0
+            layer = Layer(leave, conventional)
+            return plan_contours(area, radius, stepover, self.name, layer), leave
+        layer = Layer(conventional=conventional)
+        return plan_contours(area, radius, stepover, self.name, layer), 0.0
 
     def _layer_rings(
         self, rings: ContourPlan, leave: float, high: float | None, z: float
@@ -270,14 +271,9 @@ class _Cut:
         less = depth * self.cutter.diameter <= cutting.depth * cutting.stepover
         if not (self.pocket.area.interiors and depth <= light + 1e-9 and less):
             return rings.rings
+        layer = Layer(leave, self.work.milling.conventional, light=True)
         return plan_contours(
-            self.pocket.area,
-            self.cutter.radius,
-            cutting.stepover,
-            self.name,
-            leave=leave,
-            conventional=self.work.milling.conventional,
-            light=True,
+            self.pocket.area, self.cutter.radius, cutting.stepover, self.name, layer
         ).rings
 
     def _ring(self, ring: InsetContour, high: float | None, z: float) -> None:
