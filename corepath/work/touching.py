@@ -228,8 +228,17 @@ def _holes(board: Board, base: TouchWork) -> TouchWork | Untouched:
     )  # fmt: skip
 
 
+def _within(value: float, most: float) -> float:
+    return max(-most, min(most, value))
+
+
 def _thickness(job: Job, board: Board, base: TouchWork) -> TouchWork | Untouched:
-    places = tuple((one.x, one.y) for one in measuring_places(job, board))
+    # X and Y are set by eye and the blank may be smaller: nearer the rim the ball would miss it
+    rim = base.rough + (_SQUARED + base.ball) / 2.0
+    half = [size / 2.0 - rim for size in base.size]
+    places = tuple(
+        (_within(one.x, half[0]), _within(one.y, half[1])) for one in measuring_places(job, board)
+    )
     if not places:
         return Untouched(f"{base.setup}-thickness", "no place of the blank is free")
     return replace(base, kind="thickness", places=places)

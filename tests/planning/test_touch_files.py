@@ -15,7 +15,7 @@ from corepath.errors import InputError
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.touch_control import Start, TouchRun, run_touch
 from corepath.job.load import load_job
-from corepath.planning.prepare import Prepared, prepare_job
+from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.proving.reading import shop_of
 from corepath.planning.proving.touch_files import TouchFiles, read_touches, touch_files
 
@@ -242,3 +242,10 @@ def test_expressions_are_read_as_the_standard_orders_them(words: str, value: flo
 )
 def test_lines_that_have_no_place_in_such_a_file(line: str, kind: str):
     assert run(f"{line}\n")[1] == [kind]
+
+
+def test_a_place_near_the_rim_is_felt_on_the_blank():
+    """X and Y may be 3 mm off and the blank smaller: beside a dowel the place to measure lies 2.3
+    from the end of this blank, and the probe went past it."""
+    prepared = prepare(SAMPLES / "one-shop" / "hand-plane-230.toml")
+    assert found(prepared, made(prepared)) == []

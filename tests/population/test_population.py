@@ -26,7 +26,7 @@ from tests.population.stranger import figure_breaches
 from tests.population.table import report
 from tests.population.toml_text import Mm, toml_text
 
-SEED, COUNT = 415, 160
+SEED, COUNT = 415, 120
 FIRST = [0.5118216247, 0.331872391868]
 
 
@@ -66,12 +66,14 @@ def _of_the_model(model: type[BaseModel], *above: str) -> Iterator[tuple[str, ..
 
 def test_every_key_stands_in_a_sample_or_a_drawn_job(draws: list[Drawn]) -> None:
     """What nobody ever gives has never been planned with."""
-    texts = [path.read_text("utf-8") for path in SAMPLES.glob("*.toml")]
+    texts = [path.read_text("utf-8") for path in SAMPLES.rglob("*.toml")]
     used = {key for text in texts for key in _keys(tomllib.loads(text))}
     used |= {key for drawn in draws for key in _keys(tomllib.loads(drawn.text))}
     known = set(_of_the_model(Job))
     assert ("groove", "floor") in known and ("cutter", "diameter") in known and len(known) > 150
-    assert known - used == set()
+    # written by `plan --copies`; asked for only with lengths kept in the control
+    elsewhere = {("copy_of",), ("machine", "probe_number")}  # test_copies, test_touch_files
+    assert known - used == elsewhere
 
 
 def test_a_run_of_checks_alone_plans_nothing(

@@ -363,6 +363,7 @@ def test_every_kind_of_finding_is_shown_to_come():
         "plunge",
         "rehearsal",  # tests/planning/test_rehearsal
         "steep-ramp",
+        "touch",  # tests/planning/test_touch_files
         "words",  # test_readback_spoken
     }
     assert {kind for *_, kind in cases()} | elsewhere == set(KINDS)

@@ -123,11 +123,11 @@ def test_low_plug(prepared, page, pours):
     job = prepared.job
     advice = judge_fill(pours["P1b"], 2.6, job.cast, level=job.tolerances.level)
     by_pass = {found.number: found.worst for found in advice.missing}
-    assert f"{by_pass[5]:.2f} is missing" in page
-    assert f"At 11.9 {by_pass[4]:.2f} is missing, at 12.4 nothing" in page
-    assert by_pass[3] == 0.0
+    assert f"{by_pass[4]:.2f} is missing" in page
+    assert f"At 11.9 {by_pass[3]:.2f} is missing, at 12.4 nothing" in page
+    assert by_pass[2] == 0.0
     assert advice.earlier is not None
-    assert (advice.earlier.number, advice.earlier.shows) == (3, "likely")
+    assert (advice.earlier.number, advice.earlier.shows) == (2, "likely")
     top_up = advice.top_up
     assert top_up is not None
     assert f"{top_up.raises:.2f} more, {top_up.volume:.2f} cm³" in page
