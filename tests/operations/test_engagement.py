@@ -212,7 +212,7 @@ def test_full_width_only_in_the_entry_lap(name: str) -> None:
     engaged_within(milled(programs(work(AREAS[name]))[0]), 0.02, 1.65, groove)
 
 
-@settings(derandomize=True, max_examples=12, deadline=None)
+@settings(derandomize=True, max_examples=8, deadline=None)
 @given(
     st.lists(st.floats(0.6, 1.2), min_size=4, max_size=8),
     st.lists(st.floats(0.0, 1.0), max_size=3),

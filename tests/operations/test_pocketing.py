@@ -160,7 +160,7 @@ def test_sweep_is_the_opened_area_at_every_layer(name: str, arcs: bool) -> None:
         )
 
 
-@settings(derandomize=True, max_examples=10, deadline=None)
+@settings(derandomize=True, max_examples=6, deadline=None)
 @given(
     st.lists(st.floats(0.75, 1.25), min_size=5, max_size=9),
     st.floats(40, 150),
@@ -188,7 +188,7 @@ def test_any_outline_groove_swept_and_island_untouched(
     assert sweep_all(made).intersection(island.buffer(-0.003)).area == 0.0, "the island is cut"
 
 
-@settings(derandomize=True, max_examples=15, deadline=None)
+@settings(derandomize=True, max_examples=9, deadline=None)
 @given(st.lists(st.floats(0.35, 1.0), min_size=4, max_size=9), st.floats(25, 60))
 def test_any_pocket_without_island_is_swept(spokes: list[float], size: float) -> None:
     """Some pocket with lobes and corners in which wood stays standing; or a narrow one that is not

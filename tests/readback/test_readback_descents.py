@@ -91,13 +91,24 @@ class Slope:
         return 8.0 - self.steepest * x + 0.0 * y
 
 
+@dataclass(frozen=True)
+class Hump:
+    """A level deck, 7 high, with a cone up to 8 at X0 Y0 that falls by 0.5 a mm."""
+
+    steepest: float = 0.5
+
+    def height(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.maximum(7.0, 8.0 - self.steepest * np.hypot(x, y))
+
+
 CUTTER = Cutter(2, "flat", 12.0, 0.0, 2, 14.0, 30.0)
 BLANK = box(-50, -30, 50, 30)
 
 
-def rough(slope: float, body: str, left: float = 1.0) -> set[str]:
+def rough(slope: float | Hump, body: str, left: float = 1.0) -> set[str]:
     """Kinds found where a deck is roughed on a fresh blank of 12."""
-    deck = Deck(BLANK, Slope(slope), 12.0, 0.05, 0.02, left)  # type: ignore[arg-type]
+    surface = slope if isinstance(slope, Hump) else Slope(slope)
+    deck = Deck(BLANK, surface, 12.0, 0.05, 0.02, left)  # type: ignore[arg-type]
     run, zero = Cutting(18000.0, 2000.0, 1500.0, 1500.0, 3.0, 2.0), Zero(0, 0, 0, "", False)
     work = Work(
         7, "C", "deck-rough", CUTTER, run, zero, BLANK, 12.0, 25.0, 4.0, (0.0, 0.0), True, deck=deck
@@ -118,6 +129,15 @@ def test_roughing_may_go_down_as_the_deck_does(plan):
     assert rough(0.2, along.format(z=12 - 20 * 0.24)) == set()
     assert rough(0.2, along.format(z=12 - 20 * 0.30)) == {"steep-ramp"}
     assert rough(0.0, along.format(z=12 - 20 * 0.2)) == {"steep-ramp"}
+
+
+def test_a_deck_touched_between_two_places_of_the_rim_is_followed(plan):
+    """202649/36: the rim, 6 from the middle, lies on the hump's top 20 degrees off X, between the
+    eight places of it that were looked at. 2 mm farther it is √(7.638² + 2.052²) - 6 = 1.909 from
+    the top, and the tip 0.954 lower; 0.5 a mm is the most that the deck falls."""
+    along = "G0 X5.638 Y2.052 Z13\nG1 Z12\nG1 X7.638 Z{z}\n"
+    assert rough(Hump(), along.format(z=12 - 0.954)) == set()
+    assert rough(Hump(), along.format(z=12 - 1.3)) == {"steep-ramp"}
 
 
 def test_poured_resin_stands_in_the_way_down():

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.board.deck.surface import DeckSurface
 from corepath.gcode.read.findings import Findings
 from corepath.lengths import feed as per_min
 from corepath.lengths import mm
@@ -50,6 +51,7 @@ _UPRIGHT = 1e-9
 # the middle that would rub.
 _INNER = 0.5  # radii from the axis within which material counts
 _ROUND = 8  # points on that circle
+_DENSE = 48  # points on a circle on which the deck may touch
 _LONGEST = 40  # places looked at along one piece
 _THINNED = 0.02  # mm that points left out of a slope may stand off
 _EVER = np.iinfo(np.int64).max
@@ -211,7 +213,7 @@ def _followed(work: Work, path: Path, at: Ints, level: Floats) -> Floats:
         tip = [work.trim.laid.tip(one[:, 0], radius, work.trim.web) for one in (start, end)]
         return np.asarray(np.maximum(tip[0] - tip[1], 0.0), dtype=np.float64)
     assert work.deck is not None
-    heights = [work.deck.surface.height(*_disc(one[:, :2], radius)) for one in (start, end)]
+    heights = [_under(work.deck.surface, one[:, :2], radius) for one in (start, end)]
     # The deck touches the cutter anywhere within its radius, so the contact may move from the
     # highest place under the start to the lowest under the end: the most that the tip can fall with
     # the deck, yet never more than its steepest slope over the whole length.
@@ -219,9 +221,18 @@ def _followed(work: Work, path: Path, at: Ints, level: Floats) -> Floats:
     return np.asarray(np.clip(drop, 0.0, work.deck.surface.steepest * level), dtype=np.float64)
 
 
-def _disc(places: Floats, radius: float) -> tuple[Floats, Floats]:
-    """Return X and Y (k, n) of each of `places` (k, 2) and of points on a circle about it."""
-    angle = 2.0 * math.pi * np.arange(_ROUND) / _ROUND
+def _under(surface: DeckSurface, places: Floats, radius: float) -> Floats:
+    """Return heights (k, n) of the deck at each of `places` (k, 2) and on circles about it."""
+    # A flat end rests on the highest place under it: mostly on its rim, where eight places on a
+    # cutter of 50 lie 20 mm apart, and on a hump between middle and rim.
+    discs = [_disc(places, share * radius, _DENSE) for share in (1 / 3, 2 / 3, 1.0)]
+    return np.hstack([surface.height(*disc) for disc in discs])
+
+
+def _disc(places: Floats, radius: float, count: int = _ROUND) -> tuple[Floats, Floats]:
+    """Return X and Y (k, n) of each of `places` (k, 2) and of `count` points on a circle about
+    it."""
+    angle = 2.0 * math.pi * np.arange(count) / count
     about = np.vstack([np.zeros((1, 2)), radius * np.column_stack([np.cos(angle), np.sin(angle)])])
     some = places[:, None, :] + about[None]
     return np.ascontiguousarray(some[..., 0]), np.ascontiguousarray(some[..., 1])
