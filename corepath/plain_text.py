@@ -1,5 +1,5 @@
-"""Text from files that is safe to show: nothing in it moves a cursor, hides letters or turns their
-order round.
+"""Text from files: its digest, and what of it is safe to show: nothing that moves a cursor, hides
+letters or turns their order round.
 
 One place for all: `corepath.cli.guard.say` sends everything that a command prints through `safe`,
 and a job's own texts are refused where `unsafe_letter` finds something.
@@ -7,9 +7,10 @@ and a job's own texts are refused where `unsafe_letter` finds something.
 
 from __future__ import annotations
 
+import hashlib
 import re
 
-__all__ = ["safe", "unsafe_letter"]
+__all__ = ["safe", "sha256_of", "unsafe_letter"]
 
 # C0 and C1 control codes and DEL; marks, overrides and isolates of the bidirectional algorithm (UAX
 # #9); the two separators that some programs take for line ends; surrogates, which replace bytes
@@ -42,3 +43,9 @@ def safe(text: str) -> str:
 
 def _escaped(found: re.Match[str]) -> str:
     return f"\\u{ord(found[0]):04x}"
+
+
+def sha256_of(text: str) -> str:
+    """Return the SHA-256 of a text as it stands in a file, in hexadecimal digits; bytes that were
+    no text count as they were read."""
+    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()

@@ -12,7 +12,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from corepath.errors import Fault, InputError
-from corepath.job.text.editing import edited, toml_text
+from corepath.job.text.editing import edited, split_mark, toml_text
 from corepath.job.text.positions import Path
 from corepath.job.text.removing import inserted, removed, with_row
 from corepath.job.text.shop_file import joined
@@ -85,7 +85,7 @@ def with_new_row(text: str, name: str, typed: Mapping[str, str]) -> str:
 
 
 def _document(text: str) -> dict[str, Any]:
-    return tomllib.loads(text.removeprefix("\ufeff"))
+    return tomllib.loads(split_mark(text)[1])
 
 
 def _last_first(path: Path) -> tuple[tuple[bool, str, int], ...]:

@@ -17,7 +17,7 @@ from corepath.job.text.editing import toml_text
 from corepath.job.text.positions import Path, layout_of
 from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, key_of, parse, value_at
-from corepath.lengths import units_of
+from corepath.lengths import MM_PER_INCH, units_of
 
 __all__ = ["forms"]
 
@@ -117,7 +117,7 @@ def _default(value: Any, kind: KeyKind, inch: bool) -> str:
     if isinstance(value, str):
         return value
     if inch and kind.length and isinstance(value, float):
-        return f"{value / 25.4:.4g}"
+        return f"{value / MM_PER_INCH:.4g}"
     return toml_text(value)
 
 

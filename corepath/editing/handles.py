@@ -90,13 +90,13 @@ def _deck(source: Source, scene: Scene) -> Iterator[Handle]:
 
 
 def _places(source: Source, scene: Scene) -> Iterator[Handle]:
+    scale = units_of(scene.job.units).scale
     for table in ("plug", "insert", "dowel"):
         rows = value_at(source.document, (table,))[1]
         for row, held in enumerate(rows if isinstance(rows, list) else ()):
             name = held.get("name", f"{table} {row + 1}")
             for says, path in _spots(held, (table, row), table == "dowel"):
                 x, y = value_at(source.document, path)[1]
-                scale = units_of(scene.job.units).scale
                 across, up = Way((*path, 0), "X"), Way((*path, 1), "Y")
                 taken = path if table != "dowel" and isinstance(path[-1], int) else ()
                 yield Handle(f"{name}{says}", "plan", (x * scale, y * scale), across, up, row=taken)

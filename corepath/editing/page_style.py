@@ -5,11 +5,12 @@ from __future__ import annotations
 
 from functools import cache
 
+from corepath.lengths import MM_PER_INCH
 from corepath.views import style
 
 __all__ = ["drawing_style"]
 
-_PX = 96.0 / 25.4  # pixels of CSS in a mm
+_PX = 96.0 / MM_PER_INCH  # pixels of CSS in a mm
 
 _NAMES = {"PAPER": "paper", "INK": "ink", "GREY": "grey", "WOOD": "wood", "TINT": "tint"}
 

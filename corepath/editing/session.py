@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from corepath.errors import CorepathError, Fault
+from corepath.errors import CorepathError
 from corepath.job.text.source import read_text
 from corepath.job.text.writing import locked, replace_file
 from corepath.planning.job_files.applying import keep_beside
@@ -91,8 +91,3 @@ class Session:
                 kept = keep_beside(file, held.encode("utf-8"))
                 self.first = self.path.with_name(kept.name)
             replace_file(file, text.encode("utf-8"))
-
-
-def no_job(path: Path) -> list[Fault]:
-    """Return the fault of a path that is no file, as all commands tell it; [] where it is one."""
-    return [] if path.is_file() else read_text(path)[1]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,6 +11,7 @@ from corepath.job.pose import pose_of
 from corepath.motion.clock import Limits, minutes
 from corepath.motion.program import Program, Setup
 from corepath.operations import programs
+from corepath.plain_text import sha256_of
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.report.times import Apart, apart
@@ -54,7 +54,7 @@ class MadeFile:
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+        return sha256_of(self.text)
 
 
 def make_files(

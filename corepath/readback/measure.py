@@ -9,7 +9,6 @@ and the files; the plan's are only compared with them. Lengths in mm.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -19,6 +18,7 @@ import shapely
 from corepath.gcode.read.arcs import lengths
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.read_program import ReadProgram
+from corepath.plain_text import sha256_of
 from corepath.readback.cutting import Cutting, check_outside, cut_path
 from corepath.readback.inspection import Done, Inspection
 from corepath.readback.judging import (
@@ -149,10 +149,7 @@ class Run:
         """Report files whose text is not the one that the plan's report has the digest of."""
         for name, stated in sorted(self.files.sha256.items()):
             text = self.files.texts.get(name)
-            if (
-                text is not None
-                and hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != stated
-            ):
+            if text is not None and sha256_of(text) != stated:
                 self.findings.add("changed", "not the file that was planned", file=name)
 
     def set_up(self, setup: str) -> None:

@@ -7,7 +7,6 @@ counts it (NIST IR 6556, 3.5.9.2). Bed frame of the set-up, mm, shifted to machi
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -25,7 +24,8 @@ from corepath.gcode.read.touch_control import (
     TouchRun,
     run_touch,
 )
-from corepath.lengths import mm
+from corepath.lengths import MM_PER_INCH, mm
+from corepath.plain_text import sha256_of
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.words.heads import check_heads
 from corepath.work.touching import TouchWork
@@ -103,7 +103,7 @@ def check_touches(
         text = texts.get(name)
         if text is None:
             found.add("missing-file", "the touch file was planned and is not there", file=name)
-        elif sha256 and name in sha256 and _digest(text) != sha256[name]:
+        elif sha256 and name in sha256 and sha256_of(text) != sha256[name]:
             found.add("changed", "not the file that was planned", file=name)
     for name, text in texts.items():
         findings = Findings(name)
@@ -115,16 +115,12 @@ def check_touches(
     return found
 
 
-def _digest(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
-
-
 def _check(
     work: TouchWork, shop: SimulationSetup, asked: TouchAsked, text: str, findings: Findings
 ) -> None:
     for number, case in enumerate(_CASES):
         world = _World(work, shop, case)
-        operator = None if asked.sets else _Operator(work, 25.4 if asked.inch else 1.0)
+        operator = None if asked.sets else _Operator(work, MM_PER_INCH if asked.inch else 1.0)
         run = run_touch(text, world.start(asked), world.met, findings, operator)
         if len(findings):
             return

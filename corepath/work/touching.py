@@ -205,12 +205,12 @@ def _free_at(work: Work, base: TouchWork, reach: float) -> Point | None:
 
 def _holes(board: Board, base: TouchWork) -> TouchWork | Untouched:
     hole = min(dowel.diameter for dowel in board.dowels)
-    stand = 0.0 if base.zero.by == "pins" else max(dowel.stand for dowel in board.dowels)
-    top = 0.0 if base.zero.by == "pins" else base.top
+    if base.zero.by == "pins":  # holes of the bare bed
+        top, floor = 0.0, -min(dowel.depth_in_bed for dowel in board.dowels)
+    else:
+        top, floor = base.top, max(dowel.stand for dowel in board.dowels)
     level = top - _UNDER - 1.0 - base.ball / 2.0
-    stem, floor = f"{base.setup}-holes", stand
-    if base.zero.by == "pins":
-        floor = -min(dowel.depth_in_bed for dowel in board.dowels)
+    stem = f"{base.setup}-holes"
     if hole - base.ball < _HOLE:
         says = (
             f"the holes are {mm(hole):g~} wide: only a ball of at most {mm(hole - _HOLE):g~} finds "

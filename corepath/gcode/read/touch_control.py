@@ -8,6 +8,7 @@ touch does not need. Machine coordinates, mm; what is touched is asked of a `wor
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -183,12 +184,12 @@ class _TouchControl:
         tokens = _TOKEN.findall(text)
         if "".join(tokens) != text.replace(" ", ""):
             raise _Refused("syntax", "an expression that cannot be read")
-        value, left = self._term(tokens, bracketed=False)
+        value, left = self._term(tokens)
         if left:
             raise _Refused("syntax", "an expression that cannot be read")
         return value
 
-    def _term(self, tokens: list[str], bracketed: bool) -> tuple[float, list[str]]:
+    def _term(self, tokens: list[str]) -> tuple[float, list[str]]:
         """Return the value of one operand and what is left; an expression stands in brackets."""
         if not tokens:
             raise _Refused("syntax", "an expression that ends too early")
@@ -204,9 +205,9 @@ class _TouchControl:
     def _sum(self, tokens: list[str]) -> tuple[float, list[str]]:
         """Return the value up to the closing bracket; * and / come before + and - (3.3.2.3)."""
         total, sign = 0.0, 1.0
-        value, left = self._term(tokens, bracketed=True)
+        value, left = self._term(tokens)
         while left and left[0] != "]":
-            operator, (other, left) = left[0], self._term(left[1:], bracketed=True)
+            operator, (other, left) = left[0], self._term(left[1:])
             if operator in "*/":
                 if operator == "/" and other == 0.0:
                     raise _Refused("syntax", "a division by zero")
@@ -302,7 +303,7 @@ class _TouchControl:
             self.place = list(end)
             self._moved("rapid" if code == 0 else "move", number, start, end, met is not None)
             return
-        way = sum((a - b) ** 2 for a, b in zip(start, end, strict=True)) ** 0.5
+        way = math.dist(start, end)
         if way < _LEAST_WAY:
             raise _Refused("touch", "it feels over less than 0.254 mm")
         event = TouchEvent("feel", number, start, met or end, end, self.feed)

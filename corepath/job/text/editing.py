@@ -21,8 +21,8 @@ from corepath.job.text.positions import Layout, Line, Path, layout_of
 from corepath.job.text.source import key_of, value_at
 
 __all__ = [
-    "edited", "is_value", "line_end", "require", "toml_key", "toml_text", "with_head",
-    "without_line",
+    "edited", "is_value", "line_end", "require", "split_mark", "toml_key", "toml_text",
+    "with_head", "without_line",
 ]  # fmt: skip
 
 _MARK = "\ufeff"  # byte order mark
@@ -41,8 +41,7 @@ def edited(text: str, values: Mapping[Path, str]) -> str:
     >>> edited("[groove]\\nfloor = 1.2  # thin\\n", {("groove", "floor"): "0.7"})
     '[groove]\\nfloor = 0.7  # thin\\n'
     """
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     wanted, after = tomllib.loads(before), before
     for path, value in values.items():
         if not is_value(value):
@@ -56,8 +55,7 @@ def edited(text: str, values: Mapping[Path, str]) -> str:
 def without_line(text: str, path: Path, why: str) -> str:
     """Return the text with the key's line, or all lines of its value, turned into comments below
     one that says `why`; unchanged where the key has no line of its own."""
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     found = next((line for line in layout_of(before).lines if line.path == path), None)
     if found is None:
         return text
@@ -72,10 +70,15 @@ def without_line(text: str, path: Path, why: str) -> str:
 
 def with_head(text: str, lines: Sequence[str]) -> str:
     """Return the text with comment lines before all others, and a blank one behind them."""
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     end = line_end(before, 0)
     return mark + "".join(f"# {line}{end}" for line in lines) + end + before
+
+
+def split_mark(text: str) -> tuple[str, str]:
+    """Return the byte order mark of a text, "" where it has none, and what follows."""
+    mark = _MARK if text.startswith(_MARK) else ""
+    return mark, text.removeprefix(_MARK)
 
 
 def is_value(text: str) -> bool:

@@ -12,13 +12,12 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from corepath.errors import Fault, InputError
-from corepath.job.text.editing import is_value, line_end, require, toml_key
+from corepath.job.text.editing import is_value, line_end, require, split_mark, toml_key
 from corepath.job.text.positions import Layout, Line, Path, layout_of
 from corepath.job.text.source import key_of, value_at
 
 __all__ = ["inserted", "removed", "with_row"]
 
-_MARK = "\ufeff"  # byte order mark
 _COMMENT = re.compile(r"#[^\r\n]*")
 _BLANK = " \t"
 
@@ -29,8 +28,7 @@ def removed(text: str, path: Path) -> str:
     Its comments stay: what stood behind a value stays on a line of its own. Raises InputError where
     there is nothing at the path, or it cannot be taken out where it stands.
     """
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     wanted = tomllib.loads(before)
     present, _ = value_at(wanted, path)
     if not present or not path:
@@ -53,8 +51,7 @@ def inserted(text: str, path: Path, value: str) -> str:
     >>> inserted("a = [1, 2]  # two\\n", ("a", 2), "3")
     'a = [1, 2, 3]  # two\\n'
     """
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     wanted, values = tomllib.loads(before), layout_of(before).values
     present, held = value_at(wanted, path[:-1])
     place = path[-1]
@@ -77,8 +74,7 @@ def inserted(text: str, path: Path, value: str) -> str:
 def with_row(text: str, name: str, values: Mapping[str, str]) -> str:
     """Return the text with one more table `[[name]]`, its values as TOML text: behind the others of
     that name, or at the end."""
-    mark = _MARK if text.startswith(_MARK) else ""
-    before = text.removeprefix(_MARK)
+    mark, before = split_mark(text)
     wanted, layout = tomllib.loads(before), layout_of(before)
     rows = wanted.setdefault(name, [])
     if not isinstance(rows, list):

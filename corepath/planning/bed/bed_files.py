@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -19,6 +18,7 @@ from corepath.lengths import MM, mm
 from corepath.motion.program import Program
 from corepath.operations import programs
 from corepath.operations.facing.bed_paths import line_program
+from corepath.plain_text import sha256_of
 from corepath.planning.bed.bed_proof import BedProof, prove
 from corepath.planning.bed.shop_job import Shop, read_shop
 from corepath.planning.folder.plan_folder import ensure_writable, write_folder
@@ -56,7 +56,7 @@ class BedFile:
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+        return sha256_of(self.text)
 
 
 @dataclass(frozen=True, slots=True)

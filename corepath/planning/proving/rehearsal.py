@@ -11,7 +11,6 @@ wrong, no long way has been travelled yet.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -22,6 +21,7 @@ from corepath.job.pose import pose_of
 from corepath.lengths import mm
 from corepath.motion.clock import minutes
 from corepath.motion.program import Approach, Pass, Program, Setup, line, rapid
+from corepath.plain_text import sha256_of
 from corepath.planning.make import MadeFile, heading_of
 from corepath.planning.prepare import Prepared
 from corepath.reported import Key, report_keys
@@ -52,7 +52,7 @@ class Rehearsal:
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+        return sha256_of(self.text)
 
 
 def rehearsals(prepared: Prepared, made: Sequence[MadeFile]) -> tuple[Rehearsal, ...]:

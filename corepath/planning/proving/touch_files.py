@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,6 +9,7 @@ from corepath.gcode.read.findings import Findings
 from corepath.gcode.write.touch_text import write_touch
 from corepath.motion.program import Setup
 from corepath.operations.touch_paths import touch_program
+from corepath.plain_text import sha256_of
 from corepath.planning.make import heading_of
 from corepath.planning.prepare import Prepared
 from corepath.readback.simulation_setup import SimulationSetup
@@ -33,7 +33,7 @@ class TouchFile:
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.text.encode("ascii")).hexdigest()
+        return sha256_of(self.text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ mm.
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -22,6 +21,7 @@ from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.motions import read_program
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import mm
+from corepath.plain_text import sha256_of
 from corepath.readback.motion.discipline import check_offsets, check_program
 from corepath.readback.motion.first_way import check_look, first_look
 from corepath.readback.result import Span
@@ -62,7 +62,7 @@ def check_rehearsals(
         text = texts.get(name)
         if text is None:
             found.add("missing-file", "the rehearsal was planned and is not there", file=name)
-        elif hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest() != digest:
+        elif sha256_of(text) != digest:
             found.add("changed", "not the file that was planned", file=name)
     for name, text in texts.items():
         findings = Findings(name)
