@@ -24,7 +24,7 @@ class Fault:
     """
 
     key: str
-    says: str
+    message: str
     value: str = ""
     allowed: str = ""
     file: str = ""
@@ -33,12 +33,12 @@ class Fault:
     def __post_init__(self) -> None:
         # Faults come from code that puts marked lengths into its texts: as `Said` they can still
         # be shown in the job's units. `object.__setattr__` since the class is frozen.
-        for name in ("says", "value", "allowed"):
+        for name in ("message", "value", "allowed"):
             object.__setattr__(self, name, Said(getattr(self, name)))
 
     def __str__(self) -> str:
         place = self.file + (f":{self.line}" if self.line else "")
-        text = ": ".join(part for part in (place, self.key, self.says) if part)
+        text = ": ".join(part for part in (place, self.key, self.message) if part)
         if self.value:
             text += f" (got {self.value})"
         if self.allowed:

@@ -30,8 +30,8 @@ STILL = "cuts with the spindle off or slow, or without a feed"
 SHOWN = 20  # breaches of one file; more are only counted
 
 
-def breach(file: str, line: int, says: str) -> None:
-    found.append(f"{file}{f':{line}' if line else ''}: {says}")
+def breach(file: str, line: int, message: str) -> None:
+    found.append(f"{file}{f':{line}' if line else ''}: {message}")
     count[file] = count.get(file, 0) + 1
     if count[file] <= SHOWN:
         print("BREACH", found[-1])

@@ -88,8 +88,8 @@ def _pattern_faults(job: Job) -> list[Fault]:
             f"the pattern does not fit after the flip about {axis}: {names} finds no hole "
             "of its size"
         )
-        mend = f"each dowel on the {axis} axis, or a pair of equal dowels at mirror places of it"
-        return [Fault("dowel", says, allowed=mend)]
+        fix = f"each dowel on the {axis} axis, or a pair of equal dowels at mirror places of it"
+        return [Fault("dowel", says, allowed=fix)]
     ways = []
     if not _unmatched(job.dowel, _TURNS["half"], _FORCED):
         ways.append("after a half turn on the bed")
@@ -99,11 +99,11 @@ def _pattern_faults(job: Job) -> list[Fault]:
         return []
     along = "X" if flip == "x" else "Y"
     says = f"the pattern also fits {' and '.join(ways)}, so the blank can be laid down wrongly"
-    mend = (
+    fix = (
         f"unequal distances from the middle along {along}: move one dowel a little, or "
         "use two sizes"
     )
-    return [Fault("dowel", says, allowed=mend)]
+    return [Fault("dowel", says, allowed=fix)]
 
 
 def _unmatched(

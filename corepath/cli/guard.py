@@ -176,7 +176,7 @@ def as_dict(fault: Fault) -> dict[str, Any]:
     """Return a fault as an entry of `{"faults": […]}`."""
     return {
         "key": fault.key,
-        "says": fault.says,
+        "says": fault.message,
         "value": fault.value,
         "allowed": fault.allowed,
         "file": fault.file,
@@ -197,7 +197,7 @@ def fault_text(faults: Sequence[Fault], job: Path | None, after: str) -> str:
 
 def _block(fault: Fault, quoted: Sequence[str]) -> str:
     place = fault.file + (f":{fault.line}" if fault.line else "")
-    lines = [": ".join(part for part in (place, fault.key, fault.says) if part), *quoted]
+    lines = [": ".join(part for part in (place, fault.key, fault.message) if part), *quoted]
     if fault.value and not any(fault.value in line for line in quoted):
         lines.append(f"  got: {fault.value}")
     if fault.allowed:

@@ -51,14 +51,14 @@ def json_option(prints: str) -> Any:
     return typer.Option("--json", help=f"Print {prints}.")
 
 
-def quiet_option(says: str = "No progress, no hint of the next command.") -> Any:
-    """Return `--quiet`; `says` is what the command leaves out."""
-    return typer.Option("--quiet", "-q", help=says)
+def quiet_option(message: str = "No progress, no hint of the next command.") -> Any:
+    """Return `--quiet`; `message` is what the command leaves out."""
+    return typer.Option("--quiet", "-q", help=message)
 
 
-def output_option(metavar: str, says: str) -> Any:
+def output_option(metavar: str, message: str) -> Any:
     """Return `--output`, the file or folder to write."""
-    return typer.Option("-o", "--output", metavar=metavar, help=says, show_default=False)
+    return typer.Option("-o", "--output", metavar=metavar, help=message, show_default=False)
 
 
 def typed_length(option: str, text: str) -> float:

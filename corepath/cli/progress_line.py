@@ -23,7 +23,7 @@ _EARLY = 0.1  # of the whole: before that an estimate divides by too small a sha
 _APART = 1.0  # seconds between two lines on a plain terminal
 
 
-def _silent(says: str, share: float) -> None:
+def _silent(message: str, share: float) -> None:
     """Show nothing."""
 
 
@@ -70,10 +70,10 @@ def _lines() -> Iterator[Progress]:
     clock, done = Clock(), threading.Event()
     doing = told = ""
 
-    def show(says: str, share: float) -> None:
+    def show(message: str, share: float) -> None:
         nonlocal doing
         clock.at(share)
-        doing = safe(says)
+        doing = safe(message)
 
     def tell() -> None:
         nonlocal told
@@ -113,8 +113,8 @@ def _bar() -> Iterator[Progress]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading the job", total=1.0)
 
-        def show(says: str, share: float) -> None:
+        def show(message: str, share: float) -> None:
             clock.at(share)
-            bar.update(task, description=safe(says), completed=share)
+            bar.update(task, description=safe(message), completed=share)
 
         yield show

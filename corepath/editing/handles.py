@@ -32,7 +32,7 @@ class Way:
     +1 or −1 where the number grows along or against the direction."""
 
     path: Path
-    says: str
+    message: str
     sign: int = 1
     height: bool = False
 
@@ -161,7 +161,7 @@ def _shown(one: Handle, source: Source, layout: Layout, inch: bool) -> dict[str,
         start, end = layout.values.get(way.path, (0, 0))
         ways[name] = {
             "key": key_of(way.path),
-            "says": way.says,
+            "says": way.message,
             "sign": way.sign,
             "now": held,
             "typed": source.text[start:end],

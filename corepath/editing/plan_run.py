@@ -101,8 +101,8 @@ def _planned(job: Path, folder: Path, say: Callable[..., None]) -> Message:
     from corepath.planning.progress import within
     from corepath.planning.side_by_side import usable_cores
 
-    def progress(says: str, share: float) -> None:
-        say("running", says=says, share=share)
+    def progress(message: str, share: float) -> None:
+        say("running", says=message, share=share)
 
     try:
         ensure_writable(folder)
@@ -116,7 +116,7 @@ def _planned(job: Path, folder: Path, say: Callable[..., None]) -> Message:
         says = f"corepath itself went wrong ({type(error).__name__}: {error})"
         return {"state": "failed", "says": says}
     units = units_of(prepared.job.units)
-    found = [units.text(finding.says) for finding in made.findings]
+    found = [units.text(finding.message) for finding in made.findings]
     return {
         "state": "failed" if made.failed else "done",
         "says": _words(made.failed, len(written.programs)),

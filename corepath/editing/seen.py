@@ -64,7 +64,7 @@ def _check(check: Check, driven_by: str, units: Units) -> dict[str, Any]:
         "limit": figure(check.limit),
         "unit": units.text(unit_word(check.unit)),
         "driven_by": driven_by or units.text(marked(check.where)),
-        "says": units.text(marked(check.says)),
+        "says": units.text(marked(check.message)),
     }
 
 
@@ -87,14 +87,14 @@ def fixes(found: Fixes, name: str) -> dict[str, Any]:
     nearest = found.nearest
     return {
         "found": [_fix(one, units) for one in found.found],
-        "nearest": "" if nearest is None else units.text(marked(nearest.says)),
+        "nearest": "" if nearest is None else units.text(marked(nearest.message)),
     }
 
 
 def _fix(one: Fix, units: Units) -> dict[str, Any]:
     typed = (text.partition("=") for text in one.typed(units))
     return {
-        "says": units.text(marked(one.says)),
+        "says": units.text(marked(one.message)),
         "values": {key: value for key, _, value in typed},
         "measure": one.measure,
     }
@@ -142,7 +142,7 @@ def faults(found: Iterable[Fault], units: Units) -> list[dict[str, Any]]:
         {
             "key": one.key,
             "line": one.line,
-            "says": units.text(marked(one.says)),
+            "says": units.text(marked(one.message)),
             "value": units.text(marked(one.value)),
             "allowed": units.text(marked(one.allowed)),
         }

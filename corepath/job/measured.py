@@ -94,8 +94,8 @@ class _Reading:
     blank: BlankSection | None
     faults: list[Fault]
 
-    def fault(self, line: int, key: str, says: str, value: str = "", allowed: str = "") -> None:
-        self.faults.append(Fault(key, says, value[:48], allowed, self.file, line))
+    def fault(self, line: int, key: str, message: str, value: str = "", allowed: str = "") -> None:
+        self.faults.append(Fault(key, message, value[:48], allowed, self.file, line))
 
     def words(self, length: float) -> str:
         return f"{length:.2f} mm" if self.scale == 1.0 else f"{length / self.scale:.4f} inch"
@@ -131,7 +131,7 @@ def read_measured(path: Path, *, scale: float = 1.0, blank: BlankSection | None 
 
 
 def _as_csv(fault: Fault) -> Fault:
-    says = fault.says.replace("job file", "file of measured places")
+    says = fault.message.replace("job file", "file of measured places")
     return Fault(
         fault.key, says, fault.value, fault.allowed.replace("TOML", "CSV"), fault.file, fault.line
     )
@@ -169,7 +169,7 @@ def _is_known(comment: str, line: int, reading: _Reading) -> bool:
     """Return whether the rows after a comment can be read: not if it states a newer schema."""
     _, fault = MEASURED.number(comment_number(comment))
     if fault is not None:
-        reading.fault(line, fault.key, fault.says, fault.value or comment.strip(), fault.allowed)
+        reading.fault(line, fault.key, fault.message, fault.value or comment.strip(), fault.allowed)
     return fault is None
 
 

@@ -61,8 +61,8 @@ class _Asked:
     path: Path
     note: str
 
-    def fault(self, line: int | None, says: str, value: str = "", allowed: str = "") -> Fault:
-        return Fault("--probed", says, value, allowed, str(self.path), line)
+    def fault(self, line: int | None, message: str, value: str = "", allowed: str = "") -> Fault:
+        return Fault("--probed", message, value, allowed, str(self.path), line)
 
     def entry(self, kind: str, value: float, **fields: object) -> Entry:
         return Entry(kind, value=round(value, 6), note=self.note or "probed", **fields)  # type: ignore[arg-type]
@@ -100,7 +100,7 @@ def _points(asked: _Asked) -> list[Touched]:
     text, faults = read_text(asked.path)
     lines = text.removeprefix("\ufeff").splitlines()
     if faults:
-        raise InputError([asked.fault(None, fault.says, fault.value) for fault in faults])
+        raise InputError([asked.fault(None, fault.message, fault.value) for fault in faults])
     if len(lines) > _MOST:
         raise InputError([asked.fault(None, f"has {len(lines)} lines", allowed=f"at most {_MOST}")])
     zero: Touched | None = None

@@ -91,12 +91,12 @@ Shape = Curve | TemplateCircle | Words
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """All shapes of one template, in a fixed order; `says` is told to the user beside it, in
+    """All shapes of one template, in a fixed order; `message` is told to the user beside it, in
     `units`."""
 
     title: str
     shapes: tuple[Shape, ...]
-    says: tuple[str, ...]
+    message: tuple[str, ...]
     units: Units
 
     @property

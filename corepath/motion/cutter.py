@@ -209,7 +209,7 @@ class EndFault(NamedTuple):
     """What is wrong with one size of a cutter's end: the key, the fault, what is allowed."""
 
     key: str
-    says: str
+    message: str
     allowed: str
 
 

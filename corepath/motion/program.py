@@ -165,15 +165,15 @@ class Pass:
     """
 
     moves: tuple[Move, ...]
-    says: str = ""
+    message: str = ""
     points: int | None = None
     planes: tuple[float, ...] = ()
 
     @staticmethod
-    def of(moves: Iterable[Move], says: str = "", points: int | None = None) -> Pass:
-        """Return a pass of these moves; `says` is its remark in the file, `points` how many were
+    def of(moves: Iterable[Move], message: str = "", points: int | None = None) -> Pass:
+        """Return a pass of these moves; `message` is its remark in the file, `points` how many were
         thinned to them."""
-        return Pass(tuple(moves), says, points)
+        return Pass(tuple(moves), message, points)
 
     @property
     def given(self) -> int:

@@ -130,7 +130,7 @@ class ToolpathBuilder:
             self._add(*moves)
             self._fitted += len(points) - 1 - len(moves)
 
-    def finish(self, says: str = "") -> Pass:
+    def finish(self, message: str = "") -> Pass:
         """Up to the safe height; returns the pass after checking it for obstacles and its lowest
         height.
 
@@ -141,7 +141,7 @@ class ToolpathBuilder:
         # An arc goes no lower than its ends; only nearness to obstacles needs the arcs themselves.
         check_path(self.work, straightened(self.moves) if self.work.obstacles else self.moves)
         cuts = sum(move.kind != Kind.RAPID for move in self.moves)
-        return Pass.of(self.moves, says, cuts + self._fitted)
+        return Pass.of(self.moves, message, cuts + self._fitted)
 
 
 def straightened(moves: Sequence[Move]) -> list[Move]:

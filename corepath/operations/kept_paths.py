@@ -70,7 +70,7 @@ def pass_facts(passes: Sequence[Pass]) -> list[dict[str, Any]]:
     """Return all of the passes but their moves, as plain JSON types."""
     return [
         {
-            "says": marked(one.says),
+            "says": marked(one.message),
             "points": one.points,
             "planes": list(one.planes),
             "moves": len(one.moves),

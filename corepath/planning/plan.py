@@ -257,7 +257,7 @@ def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) 
         lists=results.lists,
         planned=[_planned(one) for one in proof.made],
         minutes=results.minutes,
-        findings=[(one.says, one.file) for one in found],
+        findings=[(one.message, one.file) for one in found],
         despite_failures=despite_failures,
         player=player,
         touches=[one.name for one in proof.touches.files],

@@ -90,7 +90,7 @@ def reels(
             after=faces.blank(step.kept_after),
             shapes=_shapes(prepared, step),
             left=tuple(
-                (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.says))
+                (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.message))
                 for m in readback.measures
                 if m.file == step.file
             ),

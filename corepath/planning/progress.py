@@ -11,7 +11,7 @@ Progress = Callable[[str, float], None]
 """Called with what is being done and the share done, 0 to 1."""
 
 
-def quiet(says: str, share: float) -> None:
+def quiet(message: str, share: float) -> None:
     """Show nothing: the progress callback where nobody waits."""
 
 
@@ -19,7 +19,7 @@ def within(progress: Progress, start: float, end: float) -> Progress:
     """Return the progress callback for a part of the work that takes the whole from the share
     `start` to the share `end`."""
 
-    def part(says: str, share: float) -> None:
-        progress(says, start + (end - start) * share)
+    def part(message: str, share: float) -> None:
+        progress(message, start + (end - start) * share)
 
     return part

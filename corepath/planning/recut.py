@@ -52,11 +52,11 @@ class Recut:
         return bool(self.spoils or self.proof.findings)
 
     @property
-    def says(self) -> tuple[Said, ...]:
+    def message(self) -> tuple[Said, ...]:
         """Why it must not be cut, in words."""
         return tuple(
             Said(
-                f"{check.id} would fail: {marked(check.says)}. This place cannot be saved by "
+                f"{check.id} would fail: {marked(check.message)}. This place cannot be saved by "
                 "cutting deeper; the nearest way out is hardware that needs less depth"
             )
             for check in self.spoils
@@ -146,9 +146,9 @@ def _refuse(prepared: Prepared, work: Work, part: Part, depth: float, now: float
         raise InputError([_fault(prepared, says, depth, most)])
 
 
-def _fault(prepared: Prepared, says: str, depth: float, allowed: str) -> Fault:
+def _fault(prepared: Prepared, message: str, depth: float, allowed: str) -> Fault:
     units = units_of(prepared.job.units)
-    return Fault("--depth", units.text(says), units.figure(depth, ".4n"), units.text(allowed))
+    return Fault("--depth", units.text(message), units.figure(depth, ".4n"), units.text(allowed))
 
 
 def _after(prepared: Prepared, path: Path, insert: str, part: Part, depth: float) -> Prepared:

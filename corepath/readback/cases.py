@@ -276,14 +276,15 @@ def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findi
                 continue
             first.setdefault(key, finding)
             where = arises.setdefault(key, [])
-            if outcome.case.says not in where:
-                where.append(outcome.case.says)
+            if outcome.case.message not in where:
+                where.append(outcome.case.message)
     found = Findings()
     for key, finding in first.items():
         found.extend(
             [
                 replace(
-                    finding, says=f"{marked(finding.says)} ({'; '.join(map(marked, arises[key]))})"
+                    finding,
+                    message=f"{marked(finding.message)} ({'; '.join(map(marked, arises[key]))})",
                 )
             ]
         )

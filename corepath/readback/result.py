@@ -62,18 +62,18 @@ class FileStep:
 @dataclass(frozen=True, slots=True)
 class Case:
     """A case to try the files on: the skim stops after the pass `stop`, on a blank `thicker` by so
-    much (mm) than planned. `says` describes it, as in "if the skim stops at 11.90"; `lies` is the
-    blank if it was measured."""
+    much (mm) than planned. `message` describes it, as in "if the skim stops at 11.90"; `lies` is
+    the blank if it was measured."""
 
     name: str
-    says: str
+    message: str
     stop: int
     thicker: float = 0.0
     lies: BlankFaces | None = None
 
 
 @report_keys(
-    Key("name", "case.name"), Key("says", "case.says"), Key("stop", "case.stop"), Key("thicker",
+    Key("name", "case.name"), Key("says", "case.message"), Key("stop", "case.stop"), Key("thicker",
         "case.thicker"),
     Key("planned_again", "again"), "kinds", Key("*", "figures"),
 )  # fmt: skip

@@ -140,10 +140,10 @@ class _Operator:
         self.scale = scale
         self.touches: list[Place] = []
 
-    def __call__(self, says: str, touched: Place, origins: list[list[float]]) -> None:
-        if says.startswith("Touched") and (not self.touches or self.touches[-1] != touched):
+    def __call__(self, message: str, touched: Place, origins: list[list[float]]) -> None:
+        if message.startswith("Touched") and (not self.touches or self.touches[-1] != touched):
             self.touches.append(touched)
-        one, half = _SET.search(says), _HALF.search(says)
+        one, half = _SET.search(message), _HALF.search(message)
         if one is not None:
             k = "XYZ".index(one[1])
             origins[self.system][k] = touched[k] - float(one[2]) * self.scale

@@ -75,8 +75,8 @@ class _Jump(_Part):
 @report_keys(
     Key("thickness", "study.skin.thickness", None), Key("covers", "study.cover.size", 2),
     "bending", "pressure", "membrane", Key("least_radius", places=1),
-    Key("least_radius_allowed", "study.skin.least_radius", 1), "steepest", "jump", "says",
-    Key("advice", "advice.options"),
+    Key("least_radius_allowed", "study.skin.least_radius", 1), "steepest", "jump",
+    Key("says", "message"), Key("advice", "advice.options"),
 )  # fmt: skip
 class SkinReport(NamedTuple):
     """The section `skin` of the report: lengths in mm."""
@@ -103,7 +103,7 @@ class SkinReport(NamedTuple):
     def jump(self) -> _Jump:
         return _Jump(self.study)
 
-    def says(self) -> tuple[str, ...]:
+    def message(self) -> tuple[str, ...]:
         return skin_words(self.study)
 
 

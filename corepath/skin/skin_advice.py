@@ -84,7 +84,7 @@ class SkinAdvice:
     needed: bool
 
     @property
-    def mend(self) -> str:
+    def fix(self) -> str:
         if not self.needed:
             return ""
         if not self.options:

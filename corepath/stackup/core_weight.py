@@ -66,7 +66,7 @@ class CoreWeight:
         """± of the wood's mass: one standard deviation between boards of a species."""
         return self.wood_g * WOOD_VARIES
 
-    def says(self) -> str:
+    def message(self) -> str:
         """Return the weight in words, with what it hangs on."""
         return (
             f"about {self.total_g:.0f} g: wood {self.wood_g:.0f} g ± {self.wood_varies_g:.0f} at "

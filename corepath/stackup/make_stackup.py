@@ -94,7 +94,7 @@ def _down_to(stack: Stackup, count: int, spoilt: Check) -> Stackup:
     planes, dropped = stack.skim.planes[:count], stack.skim.planes[count:]
     skim = replace(stack.skim, planes=planes, not_offered=(*dropped, *stack.skim.not_offered))
     heights = ", ".join(f"{mm(plane):.2f}" for plane in dropped)
-    says = f"no pass at {heights}: {spoilt.id} would fail there, {marked(spoilt.says)}"
+    says = f"no pass at {heights}: {spoilt.id} would fail there, {marked(spoilt.message)}"
     castings = tuple(_with_limit(stack, casting, planes[-1]) for casting in stack.castings)
     return replace(stack, skim=skim, castings=castings, withheld=(*stack.withheld, Said(says)))
 

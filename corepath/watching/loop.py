@@ -34,11 +34,11 @@ def keep_making(
     `poll` is the seconds between two looks at the inputs.
     """
 
-    def told(says: str, share: float) -> None:
+    def told(message: str, share: float) -> None:
         # A progress call is the only place where a running plan can be stopped cleanly.
         if changes.look() or stop.is_set():
             raise Superseded
-        progress(says, share)
+        progress(message, share)
 
     while not stop.is_set():
         # Before planning, not after: a file saved while planning must count as changed.

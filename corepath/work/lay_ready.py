@@ -14,7 +14,7 @@ from corepath.job.model import Job
 from corepath.job.tables.builtin import part_words
 from corepath.lengths import MM_PER_INCH, Said, either, marked, mm
 from corepath.motion.cutter import cutter_words
-from corepath.reported import report_keys
+from corepath.reported import Key, report_keys
 from corepath.stackup.pour.pour import PourPlan
 from corepath.stackup.stackup import Stackup
 from corepath.work.works import Work
@@ -26,14 +26,14 @@ _TAPE_TURN = 0.3
 practice, no source)."""
 
 
-@report_keys("what", "count", "says")
+@report_keys("what", "count", Key("says", "message"))
 @dataclass(frozen=True, slots=True)
 class Ready:
     """One thing to lay ready: `what` it is, how many, and its size and kind in words."""
 
     what: str
     count: int
-    says: str
+    message: str
 
 
 def lay_ready(

@@ -33,14 +33,14 @@ class BoredStep:
     file: str
 
 
-@report_keys("name", "title", "says")
+@report_keys("name", "title", Key("says", "message"))
 @dataclass(frozen=True, slots=True)
 class ListedHardware:
     """A row of the table of hardware, and what it says of an insert."""
 
     name: str
     title: str
-    says: str
+    message: str
 
 
 @report_keys("name", "hardware")

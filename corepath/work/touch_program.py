@@ -51,7 +51,7 @@ class Rise:
 class Tell:
     """A stop with a message."""
 
-    says: str
+    message: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ TouchStep = To | Feel | Rise | Tell | SetZero
 
 @dataclass(frozen=True, slots=True)
 class TouchProgram:
-    """One file of `touch/`: `says` are lines of its head, `call` is the number of the tool whose
+    """One file of `touch/`: `message` are lines of its head, `call` is the number of the tool whose
     length the control holds (None: no length is called)."""
 
     stem: str
@@ -77,5 +77,5 @@ class TouchProgram:
     title: str
     zero: Zero
     steps: tuple[TouchStep, ...]
-    says: tuple[str, ...] = ()
+    message: tuple[str, ...] = ()
     call: int | None = None

@@ -58,7 +58,7 @@ class Figure:
         """So many a second, of runs that took `timed` for `count`."""
         return Figure(count / timed.best, unit, timed.spread, len(timed.runs))
 
-    def says(self) -> str:
+    def message(self) -> str:
         """Number and unit; seconds in the unit that suits them."""
         if self.unit != "s":
             return (
@@ -143,12 +143,14 @@ class Row:
     def cells(self) -> tuple[str, ...]:
         """The columns of the table."""
         theirs = (
-            f"{self.baseline}: {self.theirs.says()}" if self.theirs is not None else self.baseline
+            f"{self.baseline}: {self.theirs.message()}"
+            if self.theirs is not None
+            else self.baseline
         )
         return (
             self.verdict,
             self.name,
-            self.ours.says(),
+            self.ours.message(),
             self.ours.says_spread(),
             theirs,
             _number(self.ratio),

@@ -149,12 +149,12 @@ def test_sound_job_has_no_fault(make_job):
     assert faults == [] and board is not None
 
 
-@pytest.mark.parametrize(("changes", "key", "says"), FAULTS)
-def test_each_fault_is_named(make_job, changes, key, says):
+@pytest.mark.parametrize(("changes", "key", "message"), FAULTS)
+def test_each_fault_is_named(make_job, changes, key, message):
     """Key and cause of every wrong input; no board comes of it."""
     board, faults = collect_faults(make_job(SOUND | changes), HERE)
     assert board is None
-    assert says in "; ".join(fault.says for fault in faults if fault.key == key)
+    assert message in "; ".join(fault.message for fault in faults if fault.key == key)
 
 
 def test_all_faults_come_at_once(make_job):

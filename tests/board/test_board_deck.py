@@ -192,7 +192,7 @@ def test_deck_is_the_same_each_time(make_job, deck):
 
 
 @pytest.mark.parametrize(
-    ("changes", "key", "says"),
+    ("changes", "key", "message"),
     [
         ({"deck.mesh": "deck.stl"}, "deck.mesh", "more than once"),
         ({"deck.stations": None}, "deck.stations", "missing key"),
@@ -208,8 +208,8 @@ def test_deck_is_the_same_each_time(make_job, deck):
         ({"blank.length": 9e6}, "blank", "larger"),
     ],
 )
-def test_deck_faults(make_job, changes, key, says):
+def test_deck_faults(make_job, changes, key, message):
     """Each contradiction of the deck's keys is named."""
     with pytest.raises(InputError) as caught:
         build_deck(make_job(changes), Polygon(circle_points(0, 0, 20)))
-    assert says in {fault.key: fault.says for fault in caught.value.faults}[key]
+    assert message in {fault.key: fault.message for fault in caught.value.faults}[key]

@@ -279,7 +279,7 @@ def test_coordinates_of_faults_are_in_the_jobs_units(draw):
     assert "gap at (254.000, 0.000) mm" in says(drawing)
     with pytest.raises(InputError) as caught:
         read(drawing)
-    inches = " ".join(INCH.text(marked(fault.says)) for fault in caught.value.faults)
+    inches = " ".join(INCH.text(marked(fault.message)) for fault in caught.value.faults)
     assert "gap at (10.0000, 0.0000) in" in inches and "mm" not in inches
     assert {INCH.text(marked(fault.allowed)) for fault in caught.value.faults} == {
         "ends within outline.join 0.002 in"

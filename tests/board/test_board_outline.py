@@ -121,7 +121,7 @@ def test_a_smooth_curve_that_crosses_itself_is_a_fault(make_job):
 
 
 @pytest.mark.parametrize(
-    ("section", "key", "says"),
+    ("section", "key", "message"),
     [
         ({}, "outline", "none of them"),
         ({"stations": [[-9, 0], [0, 5], [9, 0]], "dxf": "a.dxf"}, "outline", "given together"),
@@ -134,9 +134,9 @@ def test_a_smooth_curve_that_crosses_itself_is_a_fault(make_job):
         ),
     ],
 )
-def test_outline_faults(make_job, section, key, says):
+def test_outline_faults(make_job, section, key, message):
     """Each wrong form is named by its key."""
-    assert says in faults_of(make_job, **section)[key]
+    assert message in faults_of(make_job, **section)[key]
 
 
 def test_crossings_sees_a_spike():

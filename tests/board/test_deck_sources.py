@@ -47,7 +47,7 @@ def faults_of(make_job, changes, folder=None):
     job = make_job(of_source(changes))
     with pytest.raises(InputError) as caught:
         build_deck(job, build_outline(job, Path()), folder)
-    return {fault.key: fault.says + " | " + fault.allowed for fault in caught.value.faults}
+    return {fault.key: fault.message + " | " + fault.allowed for fault in caught.value.faults}
 
 
 def test_a_straight_edge_softens_to_the_smoothstep():
@@ -178,7 +178,7 @@ def test_a_patch_has_no_crease_even_at_its_corners(angle, blend):
 
 
 @pytest.mark.parametrize(
-    ("patch", "key", "says"),
+    ("patch", "key", "message"),
     [
         (PAD | {"blend": 13.0}, "deck.patch[1].blend", "at most 12"),
         (PAD | {"flat": 4.0}, "deck.patch[1].flat", "below the edge thickness"),
@@ -197,9 +197,9 @@ def test_a_patch_has_no_crease_even_at_its_corners(angle, blend):
         ),
     ],
 )
-def test_each_fault_of_a_patch_is_named(make_job, patch, key, says):
+def test_each_fault_of_a_patch_is_named(make_job, patch, key, message):
     found = faults_of(make_job, {"deck.patch": [{k: v for k, v in patch.items() if v is not None}]})
-    assert key in found and says in found[key], found
+    assert key in found and message in found[key], found
 
 
 def test_a_tight_blend_is_told_with_the_width_that_would_do(make_job):
@@ -286,7 +286,7 @@ def hole(x, y):
 
 
 @pytest.mark.parametrize(
-    ("mesh", "says"),
+    ("mesh", "message"),
     [
         (lambda: slab(lambda x, y: 7.0 + 1.0 * (x > 10)), None),
         (lambda: _boxed(9.5), "folds"),
@@ -298,15 +298,15 @@ def hole(x, y):
     ],
 )
 def test_folds_steps_and_holes_in_the_deck_are_refused_with_their_place(
-    make_job, tmp_path, mesh, says
+    make_job, tmp_path, mesh, message
 ):
     """A cutter has one height at each place."""
     changes = meshed(tmp_path, mesh()) | {"board.thickness": 8.0}
-    if says is None:
+    if message is None:
         built(make_job, changes, tmp_path)  # steep, but a function
         return
     found = faults_of(make_job, changes, tmp_path)
-    assert says in found["deck.mesh"] and "(" in found["deck.mesh"], found
+    assert message in found["deck.mesh"] and "(" in found["deck.mesh"], found
 
 
 def _boxed(z):
@@ -439,7 +439,7 @@ def test_a_grid_is_read_from_csv_and_from_npy_alike(make_job, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "message"),
     [
         (
             lambda rows: [r for r in rows if not r.startswith("0.0,8.0,")],
@@ -455,7 +455,7 @@ def test_a_grid_is_read_from_csv_and_from_npy_alike(make_job, tmp_path):
         (lambda rows: [], "no rows"),
     ],
 )
-def test_gaps_and_faults_of_a_grid_are_named_with_their_place(make_job, tmp_path, change, says):
+def test_gaps_and_faults_of_a_grid_are_named_with_their_place(make_job, tmp_path, change, message):
     gx, gy = np.arange(-110.0, 100.0, 5.0), np.arange(-40.0, 41.0, 4.0)
     rows = [f"{x},{y},{wave(x, y)}" for x in gx for y in gy]
     (tmp_path / "deck.csv").write_text("\n".join(change(rows)))
@@ -465,7 +465,7 @@ def test_gaps_and_faults_of_a_grid_are_named_with_their_place(make_job, tmp_path
         "deck.grid_units": "mm",
         "board.thickness": 7.39,
     }
-    assert says in faults_of(make_job, keys, tmp_path)["deck.grid"]
+    assert message in faults_of(make_job, keys, tmp_path)["deck.grid"]
 
 
 def test_a_place_of_a_grid_is_told_in_the_unit_of_the_job(make_job, tmp_path):

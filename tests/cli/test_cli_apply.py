@@ -50,7 +50,7 @@ def test_values_are_written_where_they_stand_and_no_old_file_is_lost(tmp_path: P
 
 
 @pytest.mark.parametrize(
-    ("typed", "says"),
+    ("typed", "message"),
     [
         ("groove.floor=-1", "groove.floor: must not be negative\n  got: -1\n"),
         ("groove.flor=1", "groove.flor: unknown key; did you mean floor?\n"),
@@ -63,13 +63,13 @@ def test_values_are_written_where_they_stand_and_no_old_file_is_lost(tmp_path: P
         ("plug[1].at=[[900, 0]]", "plug[1].at[1]: plug P1 lies outside the blank"),
     ],
 )
-def test_what_is_refused_leaves_all_files_alone(tmp_path: Path, typed: str, says: str) -> None:
+def test_what_is_refused_leaves_all_files_alone(tmp_path: Path, typed: str, message: str) -> None:
     """Faults of keys, of values, of the geometry: told by the key, without a line that is not in
     the file, exit 2, nothing written."""
     job = _job(tmp_path)
     before = job.read_bytes()
     found = _check(job, "--apply", typed)
-    assert found.exit_code == 2 and found.stderr.startswith(says), found.output
+    assert found.exit_code == 2 and found.stderr.startswith(message), found.output
     assert "1 fault; nothing has been written" in found.stderr
     assert job.read_bytes() == before and list(tmp_path.iterdir()) == [job]
 

@@ -142,10 +142,10 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize(
-    ("name", "edits", "key", "says", "allowed"), BAD, ids=[row[0] for row in BAD]
+    ("name", "edits", "key", "message", "allowed"), BAD, ids=[row[0] for row in BAD]
 )
 def test_bad_input(
-    shop: Path, name: str, edits: list[Edit], key: str, says: str, allowed: str
+    shop: Path, name: str, edits: list[Edit], key: str, message: str, allowed: str
 ) -> None:
     """A person reads file, line, key, what is wrong and what is allowed; a program reads the same
     as JSON."""
@@ -157,7 +157,9 @@ def test_bad_input(
     assert read.exit_code == 2, read.output
     assert read.stdout == ""
     assert "Traceback" not in read.stderr and "went wrong" not in read.stderr
-    head = next(line for line in read.stderr.split("\n") if f": {key}: " in line and says in line)
+    head = next(
+        line for line in read.stderr.split("\n") if f": {key}: " in line and message in line
+    )
     place = head.removeprefix(str(job)).split(": ")[0]
     missing = name == "missing table"
     assert place == "" if missing else int(place.lstrip(":")) > 0
@@ -171,7 +173,7 @@ def test_bad_input(
     report = json.loads(parsed.stdout)
     assert list(report) == ["faults"]
     (fault,) = [
-        fault for fault in report["faults"] if fault["key"] == key and says in fault["says"]
+        fault for fault in report["faults"] if fault["key"] == key and message in fault["says"]
     ]
     assert allowed in fault["allowed"]
     assert fault["file"] == str(job)

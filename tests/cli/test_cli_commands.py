@@ -193,7 +193,7 @@ MEASURE = SimpleNamespace(
     value=1.2004,
     wanted=1.2,
     deviation=0.0004,
-    says="height above the bed",
+    message="height above the bed",
 )
 
 
@@ -393,7 +393,7 @@ def test_findings_are_listed_up_to_20_then_counted(planner: Planner, job: Path) 
             file="08-C-deck.nc",
             line=k + 1,
             place=None,
-            says=f"n{k}",
+            message=f"n{k}",
         )
         for k in range(25)
     )
@@ -515,17 +515,17 @@ RAISED = [
 
 
 @pytest.mark.parametrize(
-    ("error", "code", "says"), RAISED, ids=[type(row[0]).__name__ for row in RAISED]
+    ("error", "code", "message"), RAISED, ids=[type(row[0]).__name__ for row in RAISED]
 )
 @pytest.mark.parametrize("command", ["check", "plan", "preview", "readback"])
 def test_nothing_ends_in_a_traceback(
-    planner: Planner, job: Path, command: str, error: BaseException, code: int, says: str
+    planner: Planner, job: Path, command: str, error: BaseException, code: int, message: str
 ) -> None:
     """Whatever goes wrong below, the answer is a message and the fixed exit code."""
     planner.raises = error
     result = _run(command, job)
     assert result.exit_code == code
-    assert says in result.stderr
+    assert message in result.stderr
     assert "Traceback" not in result.output
 
 
@@ -559,7 +559,9 @@ def test_next_command_is_quoted_for_the_shell(planner: Planner, job: Path) -> No
 
 def test_no_figure_of_the_tightest_is_cut_short():
     """The columns shared what was missing: -0.0484 read -0.04 and two dots."""
-    check = judge("spacing", Linear.of(-1.08), 3.0, says="", where="groove – dowel 1 at X-0.008 Y1")
+    check = judge(
+        "spacing", Linear.of(-1.08), 3.0, message="", where="groove – dowel 1 at X-0.008 Y1"
+    )
     found = SimpleNamespace(tightest=[SimpleNamespace(check=check, driven_by="what " * 30)])
     row = tightest_table(found, INCH).splitlines()[2]
     assert row.split()[:5] == ["spacing", "fail", "-0.0425", "-0.0425", "0.1181"]

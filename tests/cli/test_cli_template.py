@@ -30,7 +30,7 @@ def test_json_names_all_pages(tmp_path: Path):
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("words", "message"),
     [
         (["-o", "{}/board.pdf"], ".dxf or .svg"),
         (["-o", "{}/form.dxf", "--form"], "layup.rocker"),
@@ -38,10 +38,10 @@ def test_json_names_all_pages(tmp_path: Path):
         (["-o", "{}/none/board.dxf"], "cannot write"),
     ],
 )
-def test_wrong_wishes_end_with_2_and_write_nothing(tmp_path: Path, words: list[str], says: str):
+def test_wrong_wishes_end_with_2_and_write_nothing(tmp_path: Path, words: list[str], message: str):
     result = runner.invoke(
         app, ["template", str(COUPON), *(word.format(tmp_path) for word in words)]
     )
     assert result.exit_code == 2
-    assert says in result.stderr
+    assert message in result.stderr
     assert list(tmp_path.iterdir()) == []

@@ -140,7 +140,7 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("words", "message"),
     [
         (("none.toml", "--watch"), "there is no such file"),
         (("core.toml", "--watch", "--json"), "tells of one plan; --watch makes many"),
@@ -148,11 +148,11 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
     ],
 )
 def test_what_cannot_be_watched_ends_at_once(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], says: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], message: str
 ) -> None:
     """Waiting for a file with a misspelled name would wait forever."""
     monkeypatch.chdir(tmp_path)
     Path("core.toml").write_text(starter_text("Core"), encoding="utf-8")
     shown = CliRunner().invoke(app, ["plan", *words])
-    assert shown.exit_code == 2 and says in shown.stdout + shown.stderr
+    assert shown.exit_code == 2 and message in shown.stdout + shown.stderr
     assert not Path("core-plan").exists()

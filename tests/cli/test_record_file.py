@@ -49,7 +49,7 @@ def test_a_file_of_figures_gives_other_entries_than_the_same_ones_typed(tmp_path
 
 
 @pytest.mark.parametrize(
-    ("lines", "says"),
+    ("lines", "message"),
     [
         ("--cut groove\n--fil P1 0.4\n", "figures.txt:2: --fil: is no figure to record"),
         ("--cut dowels\n\n--fill P1\n", "figures.txt:3: --fill: needs all of its words"),
@@ -60,11 +60,11 @@ def test_a_file_of_figures_gives_other_entries_than_the_same_ones_typed(tmp_path
         ("groove 3\n", "figures.txt:1: groove: is no figure to record"),
     ],
 )
-def test_half_of_a_file_is_recorded(tmp_path: Path, lines: str, says: str) -> None:
+def test_half_of_a_file_is_recorded(tmp_path: Path, lines: str, message: str) -> None:
     """All lines or none, and the line that is wrong is named."""
     path, figures = _job(tmp_path, lines)
     done = _record(path, "--from", figures)
-    assert done.exit_code == 2 and says in done.stderr, done.stderr
+    assert done.exit_code == 2 and message in done.stderr, done.stderr
     assert not record_path(path).exists()
 
 

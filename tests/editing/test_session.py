@@ -53,7 +53,7 @@ def test_a_change_by_somebody_else_is_overwritten(job: Path) -> None:
 def test_a_file_that_cannot_be_read_takes_the_text_away(job: Path) -> None:
     sitting = Session(job)
     job.write_bytes(b"\xff\xfe")
-    assert not sitting.look() and "UTF-8" in sitting.faults[0].says and "a = 1" in sitting.text
+    assert not sitting.look() and "UTF-8" in sitting.faults[0].message and "a = 1" in sitting.text
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a process that can be ended at will")

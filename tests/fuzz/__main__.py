@@ -115,8 +115,8 @@ def _tell(keep: Path, tally: Tally, seed: int) -> None:
 def _keep(trouble: Trouble, keep: Path) -> None:
     stem = f"trouble-{trouble.target.replace(':', '-')}-{trouble.seed}"
     (keep / f"{stem}.bin").write_bytes(trouble.data)
-    (keep / f"{stem}.txt").write_text(trouble.says, encoding="utf-8")
-    print(f"{stem}: {(trouble.says.strip().splitlines() or [''])[-1][:160]}", flush=True)
+    (keep / f"{stem}.txt").write_text(trouble.message, encoding="utf-8")
+    print(f"{stem}: {(trouble.message.strip().splitlines() or [''])[-1][:160]}", flush=True)
 
 
 if __name__ == "__main__":

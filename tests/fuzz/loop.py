@@ -35,7 +35,7 @@ class Trouble:
 
     target: str
     seed: int
-    says: str
+    message: str
     data: bytes
 
 

@@ -63,7 +63,7 @@ def test_changed_files_end_in_an_answer_or_a_clear_error(name: str) -> None:
     tally = Tally()
     for seed in range(CASES.get(name, 20)):
         trouble = run_case(BY_NAME[name], seed, case_of(BY_NAME[name], seed), tally)
-        assert trouble is None, f"seed {trouble.seed}: {trouble.says}"
+        assert trouble is None, f"seed {trouble.seed}: {trouble.message}"
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)

@@ -184,7 +184,7 @@ def test_cycles_without_end_are_refused_in_no_time(monkeypatch):
     """A few bytes must not ask for more motions than memory holds: pecks times repeats, and line
     after line."""
     once = read("G99 G83 X1 Z-1 R1 Q0.0001 L9999\nG80\n")
-    assert "pecks" in next(iter(once.findings)).says and once.count < 10
+    assert "pecks" in next(iter(once.findings)).message and once.count < 10
     pecking = "G99 G83 X5 Y5 Z-9 R1 Q5\n" + "X6\n" * 200 + "G80\n"
     assert not read(pecking).findings.counts
     monkeypatch.setattr("corepath.gcode.read.modal._MOST_CYCLED", 800)

@@ -39,7 +39,7 @@ def test_line_number_block_delete_and_message_are_told_apart():
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "message"),
     [
         ("G1 X", "cannot be read"),
         ("G1 X1.2.3", "cannot be read"),
@@ -54,12 +54,12 @@ def test_line_number_block_delete_and_message_are_told_apart():
         ("%G1", "cannot be read"),
     ],
 )
-def test_what_is_not_allowed_is_a_fault(text, says):
+def test_what_is_not_allowed_is_a_fault(text, message):
     """Anything guessed at here would be cut."""
     fault = read_line(text).fault
     assert fault is not None
     assert fault.kind == "syntax"
-    assert says in fault.says
+    assert message in fault.message
 
 
 def test_words_before_a_semicolon_are_read_and_told():
@@ -81,7 +81,7 @@ def test_parameters_are_refused_not_misread(text):
 
 
 @pytest.mark.parametrize(
-    ("text", "kind", "says"),
+    ("text", "kind", "message"),
     [
         ("G0 G1 X1", "syntax", "one modal group"),
         ("G20 G21", "syntax", "one modal group"),
@@ -102,13 +102,13 @@ def test_parameters_are_refused_not_misread(text):
         ("G18", "unsupported", "plane"),
     ],
 )
-def test_conflicts_on_one_line_are_faults(text, kind, says):
+def test_conflicts_on_one_line_are_faults(text, kind, message):
     """Two commands of one group leave open which of them counts (Table 4)."""
     line = read_line(text)
     assert line.fault is None
     faults = read_block(line.words).faults
     assert [fault.kind for fault in faults] == [kind]
-    assert says in faults[0].says
+    assert message in faults[0].message
 
 
 def test_near_integers_count_as_integers():
@@ -149,7 +149,7 @@ def test_a_control_character_is_told_wherever_it_stands(sign: str):
     stop at ctrl-X."""
     for line in (f"(a note{sign}G0 Z-5)", f"G1 X1{sign}", f"G1 X1 (a{sign}b)"):
         found = read_line(line + " ")
-        assert found.fault is not None and f"code {ord(sign)}" in found.fault.says
+        assert found.fault is not None and f"code {ord(sign)}" in found.fault.message
 
 
 @pytest.mark.parametrize("line", ["G1\tX1", "(a\tnote)", "\t"])

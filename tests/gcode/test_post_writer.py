@@ -260,18 +260,18 @@ def said(text: str) -> str:
 
 
 @pytest.mark.parametrize(
-    ("zero", "says"), [(ZERO, "middle of the blank"), (FACE, "front-left corner of")]
+    ("zero", "message"), [(ZERO, "middle of the blank"), (FACE, "front-left corner of")]
 )
-def test_the_head_names_the_corner_of_the_zero(zero: Zero, says: str) -> None:
+def test_the_head_names_the_corner_of_the_zero(zero: Zero, message: str) -> None:
     """Taken for the other one, the whole file is cut half a board away."""
     (row,) = [
         line for line in written(program(SLOT, zero=zero)).text.splitlines() if "Zero X, Y:" in line
     ]
-    assert row.startswith(f"(Zero X, Y: {says}")
+    assert row.startswith(f"(Zero X, Y: {message}")
 
 
 @pytest.mark.parametrize(
-    ("by", "says", "never"),
+    ("by", "message", "never"),
     [
         ("edges", "from the squared blank: touch its left and its front edge", "from the dowels"),
         (
@@ -288,13 +288,13 @@ def test_the_head_names_the_corner_of_the_zero(zero: Zero, says: str) -> None:
         ("cradle", "from the marks on the cradle", "dowel"),
     ],
 )
-def test_the_head_says_how_x_and_y_are_found(by: Any, says: str, never: str) -> None:
+def test_the_head_says_how_x_and_y_are_found(by: Any, message: str, never: str) -> None:
     """The file that makes the dowel holes cannot be zeroed on them. Corner at -120, -45; dowels at
     -100 and 90.5."""
     zero = replace(FACE, by=by, dowels=((-100.0, 0.0), (90.5, 0.0)))
     text = said(written(program(SLOT, zero=zero)).text)
     line = text[text.index("Zero X, Y:") : text.index("Zero Z:")]
-    assert says in line and never not in line
+    assert message in line and never not in line
 
 
 def test_a_cutter_is_fitted_then_touched_then_run() -> None:
@@ -351,24 +351,24 @@ def test_m6_waits_for_a_touch_unless_lengths_are_in_the_control() -> None:
 
 
 @pytest.mark.parametrize(
-    ("finish", "says"),
+    ("finish", "message"),
     [(0.0, "feed 3600.0 mm/min"), (900.0, "feed 3600.0, finishing pass 900.0 mm/min")],
 )
-def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, says: str) -> None:
+def test_the_feed_of_light_laps_is_told_where_it_is_another(finish: float, message: str) -> None:
     """Whoever stands by sees the cutter slow down, and has to know that it is meant to."""
     made = program(SLOT)
     cutting = replace(made.cutting, finish=finish)
-    assert f"rpm, {says})\n" in written(replace(made, cutting=cutting)).text
+    assert f"rpm, {message})\n" in written(replace(made, cutting=cutting)).text
 
 
 @pytest.mark.parametrize(
-    ("shape", "corner", "says"),
+    ("shape", "corner", "message"),
     [("bull", 1.5, ", corner radius 1.5 mm"), ("ball", 3.0, ""), ("flat", 0, "")],
 )
-def test_the_head_names_the_cutter_by_its_form(shape: Any, corner: float, says: str) -> None:
+def test_the_head_names_the_cutter_by_its_form(shape: Any, corner: float, message: str) -> None:
     """Of two cutters of one diameter the corner tells which is meant; a ball's is its own half."""
     made = replace(program(SLOT), cutter=Cutter(3, shape, 6.0, corner, 2, 22.0, 30.0))
-    assert f"(Cutter: T3 {shape}, diameter 6 mm{says}, flutes 2," in written(made).text
+    assert f"(Cutter: T3 {shape}, diameter 6 mm{message}, flutes 2," in written(made).text
 
 
 def test_a_pass_is_named_where_it_has_a_name_or_others_beside_it() -> None:
@@ -389,7 +389,7 @@ def test_a_warning_without_names_is_not_repeated(warning: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("moves", "says"),
+    ("moves", "message"),
     [
         ([line(0, 0, 0, 300)], "rapid"),
         ([rapid(0, 0, CLEAR), line(0, 0, 0, 0.0)], "feed"),
@@ -397,9 +397,9 @@ def test_a_warning_without_names_is_not_repeated(warning: str) -> None:
         ([rapid(0, 0, CLEAR), arc(True, (5, 0, CLEAR), (9, 0), 300)], "radius"),
     ],
 )
-def test_what_is_no_program_is_refused(moves: list[Move], says: str) -> None:
+def test_what_is_no_program_is_refused(moves: list[Move], message: str) -> None:
     """Better no file than one that stops in the cut."""
-    with pytest.raises(ValueError, match=says):
+    with pytest.raises(ValueError, match=message):
         written(program(moves))
 
 

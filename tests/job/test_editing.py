@@ -161,7 +161,7 @@ def test_keys_of_a_new_table_share_its_header() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "says"),
+    ("key", "message"),
     [
         ("insert.recess", "insert.recess: does not say which; allowed: insert[1] to insert[3]"),
         ("insert[9].recess", "insert[9].recess: is not there; allowed: insert[1] to insert[3]"),
@@ -170,11 +170,11 @@ def test_keys_of_a_new_table_share_its_header() -> None:
         ("groove", "groove: is a table, not a value"),
     ],
 )
-def test_a_path_that_leads_nowhere_is_a_fault(key: str, says: str) -> None:
+def test_a_path_that_leads_nowhere_is_a_fault(key: str, message: str) -> None:
     """A slip of the pen in a key must not make a table of its own."""
     with pytest.raises(InputError) as raised:
         edited(HOSTILE, {path_of(key): "1"})
-    assert str(raised.value).startswith(says)
+    assert str(raised.value).startswith(message)
 
 
 @pytest.mark.parametrize("text", ["1\nx = 2", "1 # one", "", "1,", "[1", "maple", "1 2", "{a = 1"])

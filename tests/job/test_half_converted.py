@@ -55,7 +55,7 @@ def test_a_job_whose_cutters_and_safe_height_are_still_mm_is_told_so_with_its_ke
         "cutter[4].chip_load",
     } <= keys
     units = next(fault for fault in told.value.faults if fault.key == "units")
-    assert "machine.safe_z, cutter[1].diameter" in units.says and units.line is not None
+    assert "machine.safe_z, cutter[1].diameter" in units.message and units.line is not None
     assert not any(key.startswith(("blank", "groove", "dowel")) for key in keys)
 
 
@@ -68,7 +68,7 @@ def test_a_job_whose_cutters_and_safe_height_are_still_mm_is_told_so_with_its_ke
 def test_one_section_left_in_mm_is_enough(kept: str, key: str) -> None:
     with pytest.raises(InputError) as told:
         load_text(in_inches(COUPON, (kept,)), "x.toml")
-    assert key in {fault.key for fault in told.value.faults if "looks like mm" in fault.says}
+    assert key in {fault.key for fault in told.value.faults if "looks like mm" in fault.message}
 
 
 def test_a_job_that_is_converted_throughout_is_none() -> None:

@@ -147,10 +147,10 @@ WRONG = [
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "key", "says", "allowed"), WRONG, ids=[f"{row[2]}-{row[3]}" for row in WRONG]
+    ("old", "new", "key", "message", "allowed"), WRONG, ids=[f"{row[2]}-{row[3]}" for row in WRONG]
 )
 def test_one_wrong_value_is_one_fault(
-    old: str, new: str, key: str, says: str, allowed: str
+    old: str, new: str, key: str, message: str, allowed: str
 ) -> None:
     """A fault must be named by its key, in its line, with what is allowed, and bring no others
     along."""
@@ -159,7 +159,7 @@ def test_one_wrong_value_is_one_fault(
     expected = [fault for fault in faults if fault.key == key]
     assert expected, faults
     fault = expected[0]
-    assert says in fault.says
+    assert message in fault.message
     assert allowed in fault.allowed
     assert fault.file == "job.toml"
     if "edge_thicknes" not in new and key != "bord":  # a misspelled name is missing as well
@@ -215,7 +215,7 @@ def test_single_brackets_are_explained(table: str) -> None:
         f"{table} = 3" if line == f"[[{table}]]" else line for line in [f"[{table}]", "x = 1"]
     )
     fault = next(fault for fault in _faults(text) if fault.key == table)
-    assert f"[[{table}]]" in fault.says
+    assert f"[[{table}]]" in fault.message
 
 
 def test_empty_file_names_every_missing_table() -> None:
@@ -247,16 +247,16 @@ FILES = [
 
 
 @pytest.mark.parametrize(
-    ("data", "says"), FILES, ids=[row[1] + str(k) for k, row in enumerate(FILES)]
+    ("data", "message"), FILES, ids=[row[1] + str(k) for k, row in enumerate(FILES)]
 )
-def test_no_toml_at_all(tmp_path: Path, data: bytes, says: str) -> None:
+def test_no_toml_at_all(tmp_path: Path, data: bytes, message: str) -> None:
     """Whatever bytes come, the answer is one clear fault."""
     path = tmp_path / "job.toml"
     path.write_bytes(data)
     job, faults = read_job(path)
     assert job is None
     assert len(faults) == 1
-    assert says in faults[0].says and faults[0].file == str(path)
+    assert message in faults[0].message and faults[0].file == str(path)
 
 
 def test_toml_error_has_line_and_column(tmp_path: Path) -> None:
@@ -264,16 +264,16 @@ def test_toml_error_has_line_and_column(tmp_path: Path) -> None:
     path = tmp_path / "job.toml"
     path.write_text("title = 'x'\n[board]\nthickness = {a = 1\n", encoding="utf-8")
     fault = read_job(path)[1][0]
-    assert fault.line == 3 and "column 19" in fault.says
+    assert fault.line == 3 and "column 19" in fault.message
 
 
 def test_missing_file_and_folder(tmp_path: Path) -> None:
     """A path that is no file is told apart from one that is not there."""
-    assert "no such file" in read_job(tmp_path / "none.toml")[1][0].says
-    assert "folder" in read_job(tmp_path)[1][0].says
-    assert "too long" in read_job(tmp_path / ("x" * 300 + ".toml"))[1][0].says
-    assert "a pipe or a device" in read_job(Path("/dev/zero"))[1][0].says
-    assert "cannot be read" in read_job(Path("a\0b.toml"))[1][0].says
+    assert "no such file" in read_job(tmp_path / "none.toml")[1][0].message
+    assert "folder" in read_job(tmp_path)[1][0].message
+    assert "too long" in read_job(tmp_path / ("x" * 300 + ".toml"))[1][0].message
+    assert "a pipe or a device" in read_job(Path("/dev/zero"))[1][0].message
+    assert "cannot be read" in read_job(Path("a\0b.toml"))[1][0].message
 
 
 def test_byte_order_mark_and_line_ends_are_tolerated(tmp_path: Path) -> None:
@@ -409,5 +409,5 @@ def test_any_value_under_any_key_is_a_job_or_faults(key: str, value: str) -> Non
     try:
         load_text("\n".join(out), "job.toml")
     except InputError as error:
-        assert all(fault.says and "pydantic" not in str(fault) for fault in error.faults)
+        assert all(fault.message and "pydantic" not in str(fault) for fault in error.faults)
         assert all(fault.line for fault in error.faults)

@@ -32,7 +32,7 @@ def faults(
     with pytest.raises(InputError) as refused:
         read(tmp_path, text, **given_)
     assert all(fault.file.endswith("blank.csv") for fault in refused.value.faults)
-    return [(fault.line, fault.key, fault.says) for fault in refused.value.faults]
+    return [(fault.line, fault.key, fault.message) for fault in refused.value.faults]
 
 
 TAKEN = {
@@ -113,12 +113,14 @@ REFUSED = {
 }
 
 
-@pytest.mark.parametrize(("text", "line", "key", "says"), REFUSED.values(), ids=REFUSED.keys())
-def test_what_is_refused(tmp_path: Path, text: str | bytes, line: int, key: str, says: str) -> None:
+@pytest.mark.parametrize(("text", "line", "key", "message"), REFUSED.values(), ids=REFUSED.keys())
+def test_what_is_refused(
+    tmp_path: Path, text: str | bytes, line: int, key: str, message: str
+) -> None:
     found = faults(tmp_path, text)
     assert len(found) == 1
     assert found[0][:2] == (line, key)
-    assert says in found[0][2]
+    assert message in found[0][2]
 
 
 def test_all_faults_at_once(tmp_path: Path) -> None:
@@ -181,7 +183,7 @@ def test_any_bytes(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> Non
     try:
         found = read_measured(path, blank=BLANK)
     except InputError as refused:
-        assert all(fault.says and fault.file for fault in refused.faults)
+        assert all(fault.message and fault.file for fault in refused.faults)
         return
     assert np.isfinite(found.x).all() and np.isfinite(found.y).all()
     assert not (np.isnan(found.thickness) & np.isnan(found.height)).any()

@@ -168,7 +168,7 @@ def test_a_text_that_does_something_to_what_shows_it_is_refused(case: str) -> No
     }
     with pytest.raises(InputError) as told:
         load_text(COUPON.replace(*edits[key], 1), "x.toml")
-    says = [fault.says for fault in told.value.faults if fault.key == key]
+    says = [fault.message for fault in told.value.faults if fault.key == key]
     assert any(letter in one for one in says), told.value.faults
 
 

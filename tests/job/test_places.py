@@ -65,7 +65,7 @@ def test_inches_count_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "says"),
+    ("old", "new", "message"),
     [
         (LEASH, "", "insert[3].at: missing key"),
         (LEASH, "pattern = {at = [1, 2]}\n", "insert[3].pattern.pitch: missing key"),
@@ -76,11 +76,11 @@ def test_inches_count_once() -> None:
         ("angle = 0.0\n", 'angle = 30.0\nmirror = "sides"\n', "another [[plug]] for the images"),
     ],
 )
-def test_contradictions_are_told(old: str, new: str, says: str) -> None:
+def test_contradictions_are_told(old: str, new: str, message: str) -> None:
     """Exactly one fault each, at the key to change."""
     with pytest.raises(InputError) as raised:
         load_text(SAMPLE.replace(old, new), "job.toml")
-    assert len(raised.value.faults) == 1 and says in str(raised.value)
+    assert len(raised.value.faults) == 1 and message in str(raised.value)
 
 
 def test_a_place_of_a_pattern_that_fits_nowhere_is_told_by_its_key(tmp_path: Path) -> None:

@@ -104,7 +104,7 @@ def test_in_b_the_touched_face_is_one_point_mirrored(tmp_path: Path, job: Job, f
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "message"),
     [
         ("", "holds no point"),
         ("1 2\n", "is no point"),
@@ -115,9 +115,9 @@ def test_in_b_the_touched_face_is_one_point_mirrored(tmp_path: Path, job: Job, f
     ],
 )
 def test_a_line_that_is_no_point_is_named(
-    text: str, says: str, tmp_path: Path, job: Job, facts: JobFacts
+    text: str, message: str, tmp_path: Path, job: Job, facts: JobFacts
 ):
-    with pytest.raises(InputError, match=says):
+    with pytest.raises(InputError, match=message):
         entries(tmp_path, text, job, facts)
 
 

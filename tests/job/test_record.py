@@ -382,7 +382,7 @@ def test_what_cannot_be_is_refused_with_the_reason(case: str) -> None:
     before, entry, says = REFUSED[case]
     record = record_of(*before)
     faults = refused(record, entry)
-    assert any(says in fault.says for fault in faults), [str(fault) for fault in faults]
+    assert any(says in fault.message for fault in faults), [str(fault) for fault in faults]
     assert all(fault.key for fault in faults)
 
 
@@ -418,8 +418,8 @@ def test_correction_that_makes_a_later_entry_impossible_is_refused() -> None:
     wrong."""
     record = record_of(thickness(0, 0, 10.0), cut("groove"), stop(3), after(0, 0, 9.0))
     fault = refused(record, thickness(0, 0, 8.9, corrects=1))[0]
-    assert "with this, entry 4" in fault.says
-    assert "thicker than before" in fault.says
+    assert "with this, entry 4" in fault.message
+    assert "thicker than before" in fault.message
 
 
 def test_correction_lets_the_thicker_figure_in() -> None:
@@ -433,7 +433,9 @@ def test_correction_lets_the_thicker_figure_in() -> None:
 def test_withdrawing_what_later_entries_rest_on_is_refused() -> None:
     """A stop without a groove would be left standing."""
     record = record_of(cut("groove"), stop(3))
-    assert "with this, entry 2" in refused(record, Entry("withdrawn", corrects=1, date=DAY))[0].says
+    assert (
+        "with this, entry 2" in refused(record, Entry("withdrawn", corrects=1, date=DAY))[0].message
+    )
 
 
 def test_all_faults_of_a_batch_at_once_and_none_kept() -> None:
@@ -456,7 +458,7 @@ def test_old_contradictions_do_not_hinder_new_entries() -> None:
     record = record_of(cut("groove"), fill("P1b", 0.4))
     fewer = replace(FACTS, castings={name: FACTS.castings[name] for name in ("groove", "P1a")})
     assert record.add(fill("P1a", 0.5), fewer).settled().fill == {"P1b": 0.4, "P1a": 0.5}
-    assert ["no casting P1b" in fault.says for fault in record.contradictions(fewer)] == [True]
+    assert ["no casting P1b" in fault.message for fault in record.contradictions(fewer)] == [True]
     assert record.contradictions(FACTS) == ()
 
 
@@ -606,7 +608,7 @@ def test_broken_file_names_file_and_line(tmp_path: Path, case: str) -> None:
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
         load_record(path)
-    fault = next(fault for fault in caught.value.faults if says in fault.says)
+    fault = next(fault for fault in caught.value.faults if says in fault.message)
     assert fault.file == str(path)
     assert line is None or fault.line == line
 
@@ -683,7 +685,7 @@ def test_any_entry_survives_the_file(
 
 
 @pytest.mark.parametrize(
-    ("count", "says", "command"),
+    ("count", "message", "command"),
     [
         (0, "callipers", "--thickness -126 -96 T"),
         (1, "Cut set-up A", "--cut dowels --cut plug-pockets --cut groove"),
@@ -699,10 +701,10 @@ def test_any_entry_survives_the_file(
         (15, "After lay-up", "--cut trim --cut bolt-holes"),
     ],
 )
-def test_next_says_what_the_work_waits_for(count: int, says: str, command: str) -> None:
+def test_next_says_what_the_work_waits_for(count: int, message: str, command: str) -> None:
     """At each step the first line must be the step due, with the command that records it."""
     lines = next_measurements(FACTS, record_of(*STORY[:count]).settled())
-    assert says in lines[0]
+    assert message in lines[0]
     assert f"corepath record job.toml {command}" in lines[0]
     assert len(set(lines)) == len(lines)
 

@@ -27,7 +27,7 @@ KINDS = {name: held for name, held in vars(schema).items() if isinstance(held, S
 
 
 def faults_of(error: InputError) -> list[tuple[str, str]]:
-    return [(fault.key, fault.says) for fault in error.faults]
+    return [(fault.key, fault.message) for fault in error.faults]
 
 
 @pytest.mark.parametrize("name", KINDS)
@@ -51,7 +51,7 @@ def test_a_newer_job_is_refused_with_that_alone() -> None:
         load_text(f"schema = 2\nnew_key = 1\n{COUPON}", "job.toml")
     (fault,) = told.value.faults
     assert (fault.key, fault.line, fault.value, fault.allowed) == ("schema", 1, "2", "1")
-    assert "this job file was written for a newer corepath" in fault.says
+    assert "this job file was written for a newer corepath" in fault.message
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "true", "1.0", '"1"', "[]"])
@@ -116,7 +116,7 @@ def test_measured_places_state_their_form_in_a_comment(tmp_path: Path) -> None:
         2,
         "schema",
         "2",
-    ) and "newer corepath" in fault.says
+    ) and "newer corepath" in fault.message
     assert comment_number("#schema=12 ") == {"schema": 12} and comment_number("# schemas = 1") == {}
 
 
@@ -154,11 +154,11 @@ def test_a_folder_of_a_newer_plan_is_refused(tmp_path: Path, name: str) -> None:
     with pytest.raises(InputError) as told:
         read_folder(tmp_path)
     (fault,) = told.value.faults
-    assert fault.file.endswith(name) and fault.key == "schema" and "newer corepath" in fault.says
+    assert fault.file.endswith(name) and fault.key == "schema" and "newer corepath" in fault.message
 
 
 def test_every_kind_is_named_in_its_fault() -> None:
     """Five kinds of file lie beside one another: the words must say which one is too new."""
     for kind in KINDS.values():
         _, fault = replace(kind, unnumbered=1).number({"schema": kind.newest + 1})
-        assert fault is not None and f"this {kind.what} was" in fault.says
+        assert fault is not None and f"this {kind.what} was" in fault.message

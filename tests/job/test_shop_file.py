@@ -120,7 +120,7 @@ def test_a_key_of_the_job_loses(tmp_path: Path) -> None:
 
 def _faults(path: Path) -> list[tuple[str, str, int | None, str]]:
     _, faults = read_job(path)
-    return [(Path(one.file).name, one.key, one.line, one.says) for one in faults]
+    return [(Path(one.file).name, one.key, one.line, one.message) for one in faults]
 
 
 def test_a_fault_names_a_file_in_which_it_does_not_stand(tmp_path: Path) -> None:
@@ -141,7 +141,7 @@ def test_a_fault_names_a_file_in_which_it_does_not_stand(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("shop", "file", "key", "says"),
+    ("shop", "file", "key", "message"),
     [
         (None, "core.toml", "shop", "is not there"),
         ("[machine\n", "shop.toml", "", "is no header of a table"),
@@ -153,7 +153,7 @@ def test_a_fault_names_a_file_in_which_it_does_not_stand(tmp_path: Path) -> None
     ],
 )
 def test_a_shop_file_that_cannot_be_is_used(
-    tmp_path: Path, shop: str | None, file: str, key: str, says: str
+    tmp_path: Path, shop: str | None, file: str, key: str, message: str
 ) -> None:
     """Exit 2, with the file and key; and a file that cannot be read is told once, not by each
     table that is then missing."""
@@ -163,7 +163,7 @@ def test_a_shop_file_that_cannot_be_is_used(
         text = shop.replace("BODY", _parts(BASE)[1])
         (tmp_path / "shop.toml").write_text(text, encoding="utf-8")
     found = _faults(path)
-    assert any(one[:2] == (file, key) and says in one[3] for one in found), found
+    assert any(one[:2] == (file, key) and message in one[3] for one in found), found
     assert len(found) == 1 or "inch" in str(shop), found
     assert shop is not None or _run("check", path).exit_code == 2
 

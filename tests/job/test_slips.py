@@ -156,5 +156,5 @@ def test_a_wrong_value_or_key_says_where_it_belongs(slip: str, tmp_path: Path) -
     assert GOOD.count(old) == 1
     path = tmp_path / "job.toml"
     path.write_text(GOOD.replace(old, new), encoding="utf-8")
-    found = [f"{fault.key}: {fault.says}" for fault in read_job(path)[1]]
+    found = [f"{fault.key}: {fault.message}" for fault in read_job(path)[1]]
     assert told in found

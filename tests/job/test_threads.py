@@ -160,6 +160,6 @@ def test_a_name_of_another_size_is_never_offered(typed: str, meant: str) -> None
     with pytest.raises(InputError) as told:
         load_text(coupon.replace("through = false", f'hardware = "{typed}"'), "x.toml")
     (fault,) = told.value.faults
-    assert fault.says == (
+    assert fault.message == (
         f"unknown hardware; did you mean {meant}?" if meant else "unknown hardware"
     )

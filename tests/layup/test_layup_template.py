@@ -157,8 +157,8 @@ def test_on_the_underside_places_move_by_it_and_are_seen_from_below(prepared):
     (hole,) = read(dxf_text(template)).modelspace().query('CIRCLE[layer=="bolt holes"]')
     turn = float(laid.tilt(-66.0) - laid.tilt(0.0))
     assert tuple(hole.dxf.center)[:2] == pytest.approx((-66.0 + (0.6 + 4.0) * turn, -7.0), abs=1e-6)
-    assert "seen from below" in template.says[0]
-    assert "--on bottom" in " ".join(template_of(prepared).says)
+    assert "seen from below" in template.message[0]
+    assert "--on bottom" in " ".join(template_of(prepared).message)
 
 
 def test_flat_shows_skins_and_seats(prepared):
@@ -260,7 +260,7 @@ def test_form_counts_and_heights(rocker_job, tmp_path):
     assert form.spacers == 3 * len(form.along)
     # rises of 3.4 and 4.2 at the stations +/-120, which the blank's ends overrun by a few
     # hundredths
-    said = " ".join(template_of(prepare_job(job, tmp_path), form=True).says)
+    said = " ".join(template_of(prepare_job(job, tmp_path), form=True).message)
     left, low, right = (
         float(figure)
         for figure in re.findall(

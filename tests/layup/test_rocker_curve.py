@@ -86,7 +86,7 @@ def test_a_form_tighter_than_wood_bends_is_a_fault(rocker_job):
     """One digit wrong in a rise must not become a template."""
     (fault,) = rocker_faults(rocker_job(rocker=[[-100, 40], [0, 0], [100, 40]]))
     assert fault.key == "layup.rocker"
-    assert "radius of" in fault.says
+    assert "radius of" in fault.message
     assert rocker_faults(rocker_job(rocker=[[-100, 2], [0, 0], [100, 2]])) == []
 
 

@@ -58,7 +58,12 @@ def exactly(made: Program) -> list[object]:
     """All of a program with the types of its figures and the marks of its texts: equality alone
     takes 1 for 1.0, and a text in mm for a marked one."""
     passes = [
-        (marked(one.says), one.points, one.planes, [tuple(map(repr, move)) for move in one.moves])
+        (
+            marked(one.message),
+            one.points,
+            one.planes,
+            [tuple(map(repr, move)) for move in one.moves],
+        )
         for one in made.passes
     ]
     watch = [marked(line) for line in made.watch]

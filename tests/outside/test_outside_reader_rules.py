@@ -183,7 +183,9 @@ def test_a_feed_of_zero_is_an_error(body):
 def test_what_is_not_simulated_is_refused_with_the_reason(body, reason):
     """A program that goes on from a place or in a frame that nobody knows must not look read."""
     found = [one for one in read(body).findings if one.kind == "unsupported"]
-    assert found and reason in found[0].says and found[0].line == 4 and body[:2] in found[0].says
+    assert (
+        found and reason in found[0].message and found[0].line == 4 and body[:2] in found[0].message
+    )
 
 
 def test_after_home_nothing_is_known_until_it_is_said():

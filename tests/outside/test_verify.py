@@ -396,16 +396,16 @@ def test_faults_in_words_are_found(early: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "file", "change", "says"), PLANTED, ids=[row[0] for row in PLANTED]
+    ("name", "file", "change", "message"), PLANTED, ids=[row[0] for row in PLANTED]
 )
 def test_planted_faults_are_found(
-    early: Path, name: str, file: str, change: Callable[[str], str], says: str
+    early: Path, name: str, file: str, change: Callable[[str], str], message: str
 ) -> None:
     """Each would spoil a blank or hurt someone, and the hashes would not tell it."""
     _keep(early, file[3])
     _edit(early, file, change)
     code, told = _run(early)
-    assert code == 1 and re.search(says, told), told
+    assert code == 1 and re.search(message, told), told
 
 
 def test_strangers_and_restarts_of_other_files_are_named(early: Path) -> None:
@@ -487,9 +487,9 @@ def test_each_fault_of_a_rehearsal_is_found(early: Path) -> None:
             assert judge.rehearsal("AB"[seed % 2], spoil), (rule, seed)
 
 
-@pytest.mark.parametrize(("stops", "says"), [(2, []), (1, ["D.nc: does not show X0.00 Y0.00"])])
+@pytest.mark.parametrize(("stops", "message"), [(2, []), (1, ["D.nc: does not show X0.00 Y0.00"])])
 def test_a_mark_under_the_tip_needs_a_stop_and_no_motion(
-    tmp_path: Path, stops: int, says: list[str]
+    tmp_path: Path, stops: int, message: list[str]
 ) -> None:
     """The first way down may end over the mark: the next stop shows it, where the tip stands."""
     script = _loaded()
@@ -503,7 +503,7 @@ def test_a_mark_under_the_tip_needs_a_stop_and_no_motion(
     trim = {"file": "09-D-trim.nc", "zero": dict.fromkeys("xyz", 0.0), "system": "G54"}
     machine = {"flip_about": "x", "z_zero": "bed"}
     script.rehearsal(tmp_path, entry, {"machine": machine}, [{**trim, "extents": ends}], {})
-    assert [one[: len(says[0])] if says else one for one in script.found[:1]] == says
+    assert [one[: len(message[0])] if message else one for one in script.found[:1]] == message
 
 
 def test_each_fault_of_a_restart_is_found(early: Path) -> None:

@@ -23,7 +23,7 @@ def main() -> int:
         for fix in fixes[:1]:
             made = plan(prepare_job(changed_job(job, fix.values), SAMPLES))
             wrong += made.failed
-            print(pair, fix.says, "FAILED" if made.failed else "planned", flush=True)
+            print(pair, fix.message, "FAILED" if made.failed else "planned", flush=True)
             for finding in made.findings:
                 print("   ", finding)
     return wrong

@@ -160,7 +160,7 @@ def test_a_wall_that_climbs_is_judged_where_it_runs(name: str):
             work, trim=replace(work.trim, area=offset(work.trim.area, by)), lowest=work.lowest - 0.1
         )
         found = read(made, texts(replace(made, works=(off, *others))))
-        (wall,) = [one for one in found.findings if one.kind == "width" and side in one.says]
+        (wall,) = [one for one in found.findings if one.kind == "width" and side in one.message]
         assert wall.depth == pytest.approx(0.3, abs=0.01)
 
 

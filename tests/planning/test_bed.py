@@ -130,7 +130,7 @@ def test_the_command_writes_no_sheet(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("bed", "says"),
+    ("bed", "message"),
     [
         ("", "bed: the table [bed] is missing"),
         (BED.replace("17.4", "9.0"), "bed.thickness: the spoil board is worn out"),
@@ -142,10 +142,10 @@ def test_the_command_writes_no_sheet(tmp_path: Path) -> None:
         (BED + "cross_depth = 5.0\n", "bed.cross_depth: is no mark but a groove"),
     ],
 )
-def test_a_bed_that_cannot_be_is_cut(tmp_path: Path, bed: str, says: str) -> None:
+def test_a_bed_that_cannot_be_is_cut(tmp_path: Path, bed: str, message: str) -> None:
     """Exit 2, file and key named, nothing written."""
     found = _run(_shop(tmp_path, bed), "-o", tmp_path / "bed")
-    assert found.exit_code == 2 and says in found.stderr and "shop.toml" in found.stderr
+    assert found.exit_code == 2 and message in found.stderr and "shop.toml" in found.stderr
     assert not (tmp_path / "bed").exists()
 
 
@@ -198,7 +198,7 @@ def test_the_bed_is_drilled_again_for_every_board(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("bed", "depth", "at", "key", "says"),
+    ("bed", "depth", "at", "key", "message"),
     [
         (BED, "7.0", "-112.9", "dowel[1].at", "no hole is there in the bed"),
         (BED, "7.5", "-113", "dowel[1].depth_in_bed", "is deeper than the hole which is there"),
@@ -208,8 +208,8 @@ def test_the_bed_is_drilled_again_for_every_board(tmp_path: Path) -> None:
     ],
 )
 def test_a_dowel_is_set_into_a_hole_that_is_not_there(
-    tmp_path: Path, bed: str, depth: str, at: str, key: str, says: str
+    tmp_path: Path, bed: str, depth: str, at: str, key: str, message: str
 ) -> None:
     """A blank held by nothing turns over in air."""
     _, faults = read_job(_job(tmp_path, bed, depth, at))
-    assert any(fault.key == key and says in fault.says for fault in faults), faults
+    assert any(fault.key == key and message in fault.message for fault in faults), faults

@@ -74,7 +74,7 @@ def test_the_usual_blank_comes_out_in_inches(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("sizes", "says"),
+    ("sizes", "message"),
     [
         ((1350, 410, 10.2, 9.5, 9.8), "--edge: is thicker than the core\n  got: 9.8 mm\n"),
         ((300, 410, 10.2, 9.5, 3), "--width: is more than the length"),
@@ -82,10 +82,10 @@ def test_the_usual_blank_comes_out_in_inches(tmp_path: Path) -> None:
     ],
 )
 def test_sizes_that_cannot_be_are_told_and_write_nothing(
-    tmp_path: Path, sizes: tuple[float, ...], says: str
+    tmp_path: Path, sizes: tuple[float, ...], message: str
 ) -> None:
     found = _new(tmp_path / "core.toml", *_sizes(*sizes))
-    assert found.exit_code == 2 and says in found.stderr, found.output
+    assert found.exit_code == 2 and message in found.stderr, found.output
     assert list(tmp_path.iterdir()) == []
 
 

@@ -155,7 +155,7 @@ def test_every_capability_reads_back_clean(coupon: Job, variant: str):
     """A sign or unit wrong in one of them would cut the wrong place: the read-back derives its own
     zero."""
     proof = prove(prepare_job(VARIANTS[variant](coupon), SAMPLES), store=store_of())
-    assert [check.says for check in proof.prepared.checks if check.verdict == "fail"] == []
+    assert [check.message for check in proof.prepared.checks if check.verdict == "fail"] == []
     assert (
         proof.readback is not None and [str(finding) for finding in proof.readback.findings] == []
     )

@@ -90,7 +90,7 @@ def test_a_file_of_mine_is_overwritten_by_a_copy(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "message"),
     [
         ('copy_of = "none.toml"\ntitle = "c"\n', "there is no such file"),
         ('copy_of = "../core.toml"\ntitle = "c"\n', "is no job beside this one"),
@@ -98,21 +98,21 @@ def test_a_file_of_mine_is_overwritten_by_a_copy(tmp_path: Path) -> None:
         ('copy_of = "c.toml"\ntitle = "c"\n', "is a copy itself"),
     ],
 )
-def test_a_copy_of_nothing_is_planned(tmp_path: Path, text: str, says: str) -> None:
+def test_a_copy_of_nothing_is_planned(tmp_path: Path, text: str, message: str) -> None:
     """One fault at the key, not one for each table that is then missing."""
     _job(tmp_path)
     (tmp_path / "c.toml").write_text(text)
     _, faults = read_job(tmp_path / "c.toml")
-    assert [one.key for one in faults] == ["copy_of"] and says in faults[0].says
+    assert [one.key for one in faults] == ["copy_of"] and message in faults[0].message
 
 
 def test_the_slower_order_is_chosen() -> None:
     """By hand, three blanks: five changes of 3 min and three set-ups of 2 min each, 3 x (15 + 6) =
     63; each cutter over all blanks 15 + 3 x 5 x 2 = 45. With one change a blank the other way."""
     many = order_of(3, Apart(changes=5, change_minutes=15.0), 3)
-    assert (many.by_copy, many.by_cutter) == (63.0, 45.0) and "every cutter" in many.says
+    assert (many.by_copy, many.by_cutter) == (63.0, 45.0) and "every cutter" in many.message
     few = order_of(2, Apart(changes=4, change_minutes=2.0), 1)
-    assert (few.by_copy, few.by_cutter) == (8.0, 18.0) and "one copy after" in few.says
+    assert (few.by_copy, few.by_cutter) == (8.0, 18.0) and "one copy after" in few.message
 
 
 def test_copies_go_into_one_folder(tmp_path: Path) -> None:

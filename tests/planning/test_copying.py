@@ -118,7 +118,7 @@ def _new(*words: object) -> Result:
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("words", "message"),
     [
         (["--from", "nothing"], "--from: there is no such job, and no sample of that name"),
         (["--from", "coupon", "--length", "1,5"], "--length: has a decimal comma: write 1.5"),
@@ -130,9 +130,11 @@ def _new(*words: object) -> Result:
         (["--inch"], "--length, --width, --blank, --core, --edge: missing"),
     ],
 )
-def test_what_cannot_be_copied_writes_nothing(tmp_path: Path, words: list[str], says: str) -> None:
+def test_what_cannot_be_copied_writes_nothing(
+    tmp_path: Path, words: list[str], message: str
+) -> None:
     found = _new(tmp_path / "core.toml", *words)
-    assert found.exit_code == 2 and says in found.stderr, found.output
+    assert found.exit_code == 2 and message in found.stderr, found.output
     assert list(tmp_path.iterdir()) == []
 
 

@@ -150,7 +150,7 @@ def test_full_feed_over_a_bore_that_the_deck_opens_is_found(planned) -> None:  #
     fast = re.sub(r"^F([0-9.]+)$", lambda m: f"F{work.cutting.finish:.0f}", deck, flags=re.M)
     found = read_files(planned.prepared, {**texts, "08-C-deck.nc": fast}).findings
     wrong = [finding for finding in found if finding.kind == "feed-too-high"]
-    assert wrong and all("where the deck opens it" in finding.says for finding in wrong)
+    assert wrong and all("where the deck opens it" in finding.message for finding in wrong)
     (place,) = planned.prepared.board.places
     assert all(abs(finding.place[1] - place.y) < 60 for finding in wrong)
 
@@ -321,7 +321,7 @@ def shop(planned, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
     @contextmanager
     def telling(silent: bool) -> Iterator[Any]:
-        yield quiet if silent else lambda says, share: told.append(says)
+        yield quiet if silent else lambda message, share: told.append(message)
 
     monkeypatch.setattr("corepath.planning.prepare.prepare", prepared)
     monkeypatch.setattr("corepath.planning.plan.plan", lambda job, **options: planned)

@@ -186,7 +186,7 @@ def test_what_no_value_mends_is_named(coupon: Job) -> None:
     found = find_fixes(prepare_job(job, SAMPLES))
     assert found.found == () and found.nearest is not None
     assert found.nearest.fails == ("spacing",)
-    assert "groove.floor" in found.nearest.values and "spacing still fails" in found.nearest.says
+    assert "groove.floor" in found.nearest.values and "spacing still fails" in found.nearest.message
     only = find_fixes(prepare_job(with_values(coupon, limits__spacing=20.0), SAMPLES))
     assert (only.tried, only.nearest) == (0, None)
 
@@ -223,7 +223,7 @@ def test_a_fix_reads_as_its_changes_not_as_its_keys() -> None:
          Setting("board.thickness", 8.0, 7.6), *(Setting(key, 8.0, 7.6) for key in stations)),
         Odds(share=0.97, at_least=0.96, even=0.9, cores=100, spoilers=()),
     )  # fmt: skip
-    assert str(fix.says).startswith(
+    assert str(fix.message).startswith(
         "dowel[1].stand and dowel[2].stand 3.5 → 2.6, board.thickness 8 → 7.6 with its stations: "
     )
     assert len(fix.typed(MM)) == 5
@@ -292,8 +292,8 @@ def test_every_fix_holds_and_none_is_missed(coupon: Job) -> None:
                 continue
             checks = prepare_job(changed_job(job, fix.values), SAMPLES, kept=kept).checks
             ids = dict.fromkeys(check.id for check in checks if check.verdict != "ok")
-            assert "fail" not in {check.verdict for check in checks}, (pair, fix.says)
-            assert tuple(ids) == fix.cautions, (pair, fix.says)
+            assert "fail" not in {check.verdict for check in checks}, (pair, fix.message)
+            assert tuple(ids) == fix.cautions, (pair, fix.message)
         own = [fix for fix in found.found if not STOCK & set(fix.values)]
         told.append(bool(own))
         if start.failed and not own:

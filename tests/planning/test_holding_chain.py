@@ -82,7 +82,7 @@ def test_travel_is_what_the_files_span(planned: Plan) -> None:
         for axis, room in enumerate(planned.prepared.job.machine.travel)
     ]
     assert travel.value == pytest.approx(min(rooms))
-    assert "at least" not in travel.says
+    assert "at least" not in travel.message
 
 
 def test_the_read_back_asks_for_all_that_is_not_spared(planned: Plan) -> None:

@@ -76,7 +76,7 @@ def holes_of(job: Job, name: str) -> list[Work]:
 def test_drills_get_files_of_their_own_and_read_back_clean(drilled: Plan) -> None:
     """A bore drilled by the seat's cutter, at another depth, or where nobody looked."""
     assert [str(finding) for finding in drilled.findings] == []
-    assert [check.says for check in drilled.checks if check.verdict == "fail"] == []
+    assert [check.message for check in drilled.checks if check.verdict == "fail"] == []
     files = {one.name: one for one in drilled.made}
     assert files["01-A-dowels.nc"].program.cutter.number == 22
     assert files["06-B-inserts.nc"].program.cutter.shape == "flat"
@@ -194,7 +194,7 @@ def test_spoil_board_is_measured_to_the_point_of_the_drill(coupon: Job) -> None:
         check.value - tolerances.touch - tolerances.machine - tolerances.bed
     )
     tight = judged(deep + point + 1.9)
-    assert tight.verdict == "fail" and "dowel.depth_in_bed" in tight.mend
+    assert tight.verdict == "fail" and "dowel.depth_in_bed" in tight.fix
     assert judged(deep + point + 2.2).verdict == "ok"
 
 
@@ -208,7 +208,7 @@ def test_a_through_bore_counts_from_the_latest_stop(coupon: Job) -> None:
     dowels = tuple(dowel.model_copy(update={"depth_in_bed": 0.5}) for dowel in job.dowel)
     tight = prepare_job(job.model_copy(update={"blank": blank, "dowel": dowels}), SAMPLES)
     check = next(check for check in tight.checks if check.id == "spoil-board")
-    assert check.verdict == "fail" and "milling.into_bed" in check.mend
+    assert check.verdict == "fail" and "milling.into_bed" in check.fix
     assert check.value == pytest.approx(1.5)
 
 

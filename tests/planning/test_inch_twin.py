@@ -173,10 +173,10 @@ def test_what_is_said_after_lay_up_is_in_the_jobs_units(tmp_path: Path) -> None:
             for line in (*work.watch, work.zero.touch, *work.zero.on.split("\n"))
         ]
         mine += [
-            line for check in prepared.checks for line in (marked(check.says), marked(check.mend))
+            line for check in prepared.checks for line in (marked(check.message), marked(check.fix))
         ]
         for kind in ({}, {"flat": True}, {"form": True}, {"on": "deck"}, {"on": "bottom"}):
-            mine += template_of(prepared, **kind).says
+            mine += template_of(prepared, **kind).message
         said[units] = [units_of(units).text(line) for line in mine]
     compared = 0
     other_figures = re.compile(r"[\d.]+ (?:degrees|rpm|N|W|%)")

@@ -54,7 +54,7 @@ def test_a_depth_that_spoils_the_core_is_cut(job: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "says"),
+    ("words", "message"),
     [
         (("--insert", "I1", "--depth", "1.3"), "deep already, and wood does not grow back"),
         (("--insert", "I9", "--depth", "1.5"), "this job has no such insert"),
@@ -64,11 +64,11 @@ def test_a_depth_that_spoils_the_core_is_cut(job: Path, tmp_path: Path) -> None:
         (("--insert", "I1", "--depth", "1.5", "-o", "/nowhere/at/all"), "there is no such folder"),
     ],
 )
-def test_a_recut_that_cannot_be_is_written(job: Path, words: tuple[str, ...], says: str) -> None:
+def test_a_recut_that_cannot_be_is_written(job: Path, words: tuple[str, ...], message: str) -> None:
     """Exit 2, and nothing beside the job."""
     before = {path.name for path in job.parent.iterdir()}
     done = _run("recut", job, *words)
-    assert done.exit_code == 2 and says in " ".join(done.stderr.split()), done.stderr
+    assert done.exit_code == 2 and message in " ".join(done.stderr.split()), done.stderr
     assert {path.name for path in job.parent.iterdir()} == before
 
 

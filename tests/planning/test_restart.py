@@ -218,7 +218,7 @@ def test_more_decimals_than_usual_are_kept(tmp_path: Path):
 
 
 @pytest.mark.parametrize(
-    ("line", "says"),
+    ("line", "message"),
     [
         (0, "the file has 35 lines"),
         (36, "the file has 35 lines"),
@@ -228,13 +228,13 @@ def test_more_decimals_than_usual_are_kept(tmp_path: Path):
         (32, "no cut is left"),
     ],
 )
-def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, says: str, tmp_path: Path):
-    with pytest.raises(InputError, match=says):
+def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, message: str, tmp_path: Path):
+    with pytest.raises(InputError, match=message):
         made(tmp_path, PLAIN, line)
 
 
 @pytest.mark.parametrize(
-    ("changes", "says"),
+    ("changes", "message"),
     [
         ([("G0 Z11", "G0 Z11\nG92 X0")], "G92"),
         ([("X20 Z8", "X20 Z8 ; down")], "semicolon"),
@@ -245,13 +245,13 @@ def test_a_line_that_cannot_be_is_refused_with_the_reason(line: int, says: str, 
     ],
 )
 def test_a_file_that_cannot_be_trusted_is_refused(
-    changes: list[tuple[str, str]], says: str, tmp_path: Path
+    changes: list[tuple[str, str]], message: str, tmp_path: Path
 ):
     """Whatever the reader does not simulate leaves the place unknown."""
     text = PLAIN
     for change in changes:
         text = text.replace(*change)
-    with pytest.raises(InputError, match=says):
+    with pytest.raises(InputError, match=message):
         made(tmp_path, text, text.splitlines().index("G1 X0") + 1)
 
 

@@ -30,7 +30,7 @@ def test_a_true_restart_passes() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "by", "says"),
+    ("change", "by", "message"),
     [
         (APPROACH + "G1 X10\nG3 X10 Y10 I0 J5\nG0 Z20\n", "", "1 motions, where the file has 3"),
         ("G1 X10\n", "G0 X10\n", "kinds"),
@@ -66,14 +66,14 @@ def test_a_true_restart_passes() -> None:
         ("F300\nG1 Z-1", "G0 Z-1", "below the safe height"),
     ],
 )
-def test_each_way_of_going_wrong_is_told(change: str, by: str, says: str) -> None:
+def test_each_way_of_going_wrong_is_told(change: str, by: str, message: str) -> None:
     """A restart that was wrong and passed would cut the board in a place or at a feed that nobody
     planned."""
     good = HEAD + APPROACH + REST
     bad = good.replace(change, by)
     assert bad != good
     found = told(bad)
-    assert any(word in text for text in found for word in says.split("|")), found
+    assert any(word in text for text in found for word in message.split("|")), found
 
 
 def test_a_stop_on_the_first_way_down_is_kept() -> None:

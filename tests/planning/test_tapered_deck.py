@@ -102,7 +102,7 @@ def test_a_deck_as_steep_as_its_flank_is_finished_by_the_ball_s_paths(tmp_path: 
     assert isinstance(found, Chosen) and found.cutter.shape == "taper"
     fault = choose_deck(lone, ramped(3.0), bounds, [lambda _: True], 1.0)
     assert isinstance(fault, Fault) and fault.key == "deck"
-    assert "72 degrees steep" in fault.says and "less than 18 degrees" in str(fault.allowed)
+    assert "72 degrees steep" in fault.message and "less than 18 degrees" in str(fault.allowed)
 
 
 def test_a_small_ball_is_said_to_leave_what_it_reaches(tmp_path: Path) -> None:

@@ -50,7 +50,7 @@ def found(prepared: Prepared, texts: dict[str, str]) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("keys", "key", "says"),
+    ("keys", "key", "message"),
     [
         ('probe = "zero"\nprobe_plate = 12', "machine.probe", "controls differ"),
         ('probe = "stop"', "machine.probe", "needs the size of what touches"),
@@ -66,7 +66,7 @@ def found(prepared: Prepared, texts: dict[str, str]) -> list[str]:
     ],
 )
 def test_keys_that_would_set_a_zero_by_guess_are_refused(
-    keys: str, key: str, says: str, tmp_path: Path
+    keys: str, key: str, message: str, tmp_path: Path
 ):
     text = (SAMPLES / "coupon.toml").read_text().replace("[machine]\n", f"[machine]\n{keys}\n")
     path = tmp_path / "coupon.toml"
@@ -74,7 +74,7 @@ def test_keys_that_would_set_a_zero_by_guess_are_refused(
     with pytest.raises(InputError) as caught:
         load_job(path)
     (fault,) = caught.value.faults
-    assert fault.key == key and says in fault.says
+    assert fault.key == key and message in fault.message
     assert fault.file == str(path) and fault.line is not None
 
 

@@ -106,7 +106,7 @@ def test_a_shift_moves_what_is_not_cut_yet(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("cut", "shifts", "says"),
+    ("cut", "shifts", "message"),
     [
         ((), {"B": (0.5, 0.0, 0.0)}, "nothing that a shift sideways moves is cut there yet"),
         (("skim", "inserts"), {"B": (0.5, 0.0, 0.0)}, "0.50 off its place: the seats"),
@@ -120,12 +120,12 @@ def test_a_shift_moves_what_is_not_cut_yet(tmp_path: Path) -> None:
     ],
 )
 def test_a_shift_says_nothing_of_use(
-    tmp_path: Path, cut: tuple[str, ...], shifts: dict[str, tuple[float, ...]], says: str
+    tmp_path: Path, cut: tuple[str, ...], shifts: dict[str, tuple[float, ...]], message: str
 ) -> None:
     """The starter's edge band is 7 wide, so a deck 3 off keeps its edge and one 8 off does not."""
     stop = 2 if "skim" in cut else None
     found = _known(_job(tmp_path), cut=TO_SKIM | set(cut), stop=stop, shifts=shifts)
-    assert any(says in MM.text(line) for line in shift_lines(found)), shift_lines(found)
+    assert any(message in MM.text(line) for line in shift_lines(found)), shift_lines(found)
 
 
 def test_a_shift_in_inches_is_kept_in_mm(tmp_path: Path) -> None:

@@ -164,12 +164,12 @@ def _write(proof: Proof, folder: Path) -> None:
 
 
 def _of_check(check: Any) -> str:
-    return f"{check.id}: {check.says} ({check.where})"
+    return f"{check.id}: {check.message} ({check.where})"
 
 
 def _of_checks(failed: list[Any]) -> str:
     """Each check that failed, with what it says is the fix."""
-    return " | ".join(f"{_of_check(check)}; fix: {check.mend}" for check in failed)
+    return " | ".join(f"{_of_check(check)}; fix: {check.fix}" for check in failed)
 
 
 def _spent() -> float:

@@ -163,7 +163,8 @@ def test_a_ridge_too_narrow_for_the_columns_is_found(plan):
     read = plan.with_file("08-C-deck.nc", program(2, ["F2000", *narrow])).read()
     assert read.counts.get("not-reached", 0) + read.counts.get("deck-height", 0) > 0
     assert any(
-        "this very point" in f.says or "nothing cuts the deck here" in f.says for f in read.findings
+        "this very point" in f.message or "nothing cuts the deck here" in f.message
+        for f in read.findings
     )
 
 
@@ -171,7 +172,9 @@ def test_a_ridge_too_narrow_for_the_columns_is_found(plan):
 def test_a_deck_beyond_its_limits_is_told_with_place_line_and_depth(plan, off: float):
     plan = plan.with_shop(allowed=STRICT)
     plan = plan.with_file("08-C-deck.nc", program(2, ["F2000", *lines_over(DECK + off)]))
-    told = [f for f in plan.read().findings if f.kind == "deck-height" and "very point" in f.says]
+    told = [
+        f for f in plan.read().findings if f.kind == "deck-height" and "very point" in f.message
+    ]
     assert (
         told
         and told[0].line

@@ -24,7 +24,7 @@ def test_a_good_first_way_is_no_finding(plan):
 
 
 @pytest.mark.parametrize(
-    ("name", "old", "new", "says"),
+    ("name", "old", "new", "message"),
     [
         (INSERTS, "G1 Z14.5000\nM0\n", "G0 Z14.5000\n", "no stop to see"),
         (INSERTS, "G1 Z14.5000\nM0\n", "G1 Z14.5000\n", "no stop to see"),
@@ -34,14 +34,14 @@ def test_a_good_first_way_is_no_finding(plan):
         (DECK, "G1 Z25.0000\nM0\n", "G0 Z25.0000\n", "no stop to see"),
     ],
 )
-def test_a_first_way_that_would_crash_under_the_old_zero_is_found(plan, name, old, new, says):
+def test_a_first_way_that_would_crash_under_the_old_zero_is_found(plan, name, old, new, message):
     """With the bed's zero left, the inserts' first rapid would go into the blank."""
     text = plan.files[name]
     if old not in text:
         old, new = old.replace(".0000", ""), new.replace(".0000", "")
     found = plan.edited(name, old, new).read()
-    told = [one.says for one in found.findings if one.kind == "first-way"]
-    assert [one for one in told if says in one], found.counts
+    told = [one.message for one in found.findings if one.kind == "first-way"]
+    assert [one for one in told if message in one], found.counts
     assert {one.file for one in found.findings} == {name}
 
 
@@ -88,7 +88,7 @@ def test_the_second_zero_is_the_one_that_the_machine_has(plan):
     assert set(other.read().counts) == {"zero"}
     assert other.with_shop(second_zero="G55").read().counts == {}
     found = plan.with_shop(second_zero="G55").read()
-    assert found.counts == {"zero": 1} and "than G55" in next(iter(found.findings)).says
+    assert found.counts == {"zero": 1} and "than G55" in next(iter(found.findings)).message
 
 
 def test_a_way_at_feed_from_nowhere_is_only_harmless_with_the_spindle_still(plan):
@@ -128,7 +128,7 @@ def test_a_face_that_is_cut_away_is_touched_with_no_other_cutter(plan, plan_make
         told = [
             one
             for one in spoilt.findings
-            if "touched with T2" in one.says and "T1 cannot be touched" in one.says
+            if "touched with T2" in one.message and "T1 cannot be touched" in one.message
         ]
         assert [(one.kind, one.file) for one in told] == [("zero", file) for file in files]
 

@@ -71,7 +71,7 @@ def test_what_arises_only_at_an_early_stop_says_so(plan):
     assert found.counts == {"load": 1}
     (told,) = found
     assert told.file == "08-C-deck.nc" and told.line is not None
-    assert told.says.endswith("(if the skim stops at 12.90)")
+    assert told.message.endswith("(if the skim stops at 12.90)")
 
 
 def test_what_arises_only_on_a_thick_blank_says_so(plan):
@@ -81,7 +81,7 @@ def test_what_arises_only_on_a_thick_blank_says_so(plan):
     before = low.read().findings
     assert "rapid-through-material" not in before.counts
     found = new_findings(tried(low, THIN, THICK), before)
-    says = [one.says for one in found if one.kind == "rapid-through-material"]
+    says = [one.message for one in found if one.kind == "rapid-through-material"]
     assert says and all(text.endswith("(on a blank of 12.10)") for text in says)
 
 
@@ -95,7 +95,7 @@ def test_straight_down_only_into_a_thicker_blank_is_found(plan):
     assert not known.counts
     (told,) = new_findings(tried(low, THIN, THICK), known)
     assert (told.kind, told.file) == ("plunge", "05-B-skim-pass-1.nc")
-    assert told.depth == pytest.approx(0.1, abs=1e-4) and "(on a blank of 12.10)" in told.says
+    assert told.depth == pytest.approx(0.1, abs=1e-4) and "(on a blank of 12.10)" in told.message
 
 
 def test_a_finding_known_before_is_not_told_again(plan):
@@ -112,7 +112,7 @@ def test_cases_that_share_a_finding_are_named_together():
     one = Finding("load", "a.nc", 3, None, 1.0, "takes much")
     outcomes = [Outcome(case, (one,), {}, False) for case in (*STOPS, THICK)]
     (told,) = new_findings(outcomes, [])
-    assert told.says == (
+    assert told.message == (
         "takes much (if the skim stops at 12.90; if the skim stops at 11.90; on a blank of 12.10)"
     )
 

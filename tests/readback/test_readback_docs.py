@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from corepath.gcode.read.findings import KINDS
-from corepath.readback.mends import MENDS
+from corepath.readback.finding_fixes import FINDING_FIXES
 from corepath.readback.motion.drilled import AT_ONCE
 from corepath.readback.motion.working import MORE
 from corepath.readback.simulation_setup import Allowed
@@ -18,7 +18,7 @@ def test_every_kind_of_finding_is_in_the_table():
     """A word on the screen that no page explains."""
     rows = re.findall(r"^\| `([a-z-]+)` \| (.*) \| (.*) \|$", PAGE, re.MULTILINE)
     assert {kind: says for kind, says, _ in rows} == KINDS
-    assert {kind: mend for kind, _, mend in rows} == MENDS
+    assert {kind: fix for kind, _, fix in rows} == FINDING_FIXES
 
 
 def test_the_figures_are_those_of_the_code():

@@ -141,7 +141,7 @@ def test_the_other_direction(bench):
         for one in bench.prepared.works
     )
     found = the(bench.read(works=works), "direction")[0]
-    assert "climb" in found.says and found.line is not None
+    assert "climb" in found.message and found.line is not None
 
 
 def _first_ramp(program: ReadProgram, top: float) -> int:

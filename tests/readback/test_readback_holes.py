@@ -83,4 +83,4 @@ def test_holes_with_the_same_motions_are_measured_once_and_one_that_differs_by_i
     wide = {one.id: one.value for one in measures if one.id.endswith("diameter")}
     for k in range(4):
         assert wide[f"H{k} hole diameter"] == pytest.approx(13.94 if k == 2 else 14.0, abs=0.004)
-    assert [one.says[:2] for one in findings if one.kind == "seat"] == ["H2"]
+    assert [one.message[:2] for one in findings if one.kind == "seat"] == ["H2"]

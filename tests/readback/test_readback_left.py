@@ -50,7 +50,7 @@ def test_each_pass_says_where_most_wood_lies_over_the_casting(read):
         read.of("groove shows", "05-B-skim-pass-1.nc"),
         read.of("groove shows", "05-B-skim-pass-3.nc"),
     )
-    assert first.value < 1.0 and first.where is not None and "of wood over it" in first.says
+    assert first.value < 1.0 and first.where is not None and "of wood over it" in first.message
     assert last.value == 1.0 and last.where is None
 
 

@@ -96,7 +96,7 @@ def test_a_pass_left_out_is_too_much_at_once(plan):
     found = replace(good, works=tuple(light)).read()
     assert found.counts["load"] >= 1
     (first, *_) = [one for one in found.findings if one.kind == "load"]
-    assert first.line and "cm³/min" in first.says
+    assert first.line and "cm³/min" in first.message
 
 
 def test_a_drill_is_never_too_much_for_its_own_hole(plan):
@@ -182,4 +182,4 @@ def test_a_finishing_lap_is_blamed_for_what_it_takes_and_no_more(plan, wide: flo
     assert ("load" in findings.counts) == heavy
     if heavy:
         (one,) = findings
-        assert float(one.says.split()[1]) == pytest.approx(36.0, rel=0.05)
+        assert float(one.message.split()[1]) == pytest.approx(36.0, rel=0.05)

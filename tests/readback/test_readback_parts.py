@@ -54,7 +54,7 @@ def test_what_no_file_cuts_is_not_cleared(plan):
     found = split_plug(plan, pocket(plan).buffer(0.5)).read()
     finding = next(one for one in found.findings if one.kind == "not-reached")
     assert finding.file == "02-A-plug-pockets-2.nc"
-    assert "count as cleared" in finding.says
+    assert "count as cleared" in finding.message
 
 
 def test_bore_by_a_second_file(plan):

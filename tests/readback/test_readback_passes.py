@@ -20,7 +20,7 @@ def found(plan, text: str) -> list[str]:
     names."""
     result = plan.with_file(ALL, text).read()
     assert {one.file for one in result.findings} <= {ALL}
-    return [f"{one.kind}: {one.says}" for one in result.findings]
+    return [f"{one.kind}: {one.message}" for one in result.findings]
 
 
 def planned(plan) -> str:

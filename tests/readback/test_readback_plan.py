@@ -263,7 +263,7 @@ def test_collet_into_the_stock_beside(plan):
 
     assert not read(10.81)
     found = [one for one in read(10.5) if one.file == GROOVE]
-    beside = [one for one in found if "beside" in one.says]
+    beside = [one for one in found if "beside" in one.message]
     assert beside and all(
         one.place[2] == pytest.approx(1.2) and one.depth == pytest.approx(0.3) for one in beside
     )

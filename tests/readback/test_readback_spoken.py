@@ -76,7 +76,7 @@ def found(text: str, work: Work, spoken: Spoken) -> list[str]:
     findings = Findings("03-A-groove.nc")
     check_spoken(text, work, spoken, findings)
     assert set(findings.counts) <= {"words"}
-    return [one.says for one in findings]
+    return [one.message for one in findings]
 
 
 CUTTERS = {

@@ -125,7 +125,7 @@ def test_strip_that_a_layer_leaves_is_found_by_area(plan):
     """A lap left out of one layer: found at that layer's height, before the next one meets it."""
     shifted = plan.edited(GROOVE, ring(29, 14, 7.0), "")
     finding = next(
-        one for one in the(shifted.read(), "layer-missed", GROOVE) if "leaves" in one.says
+        one for one in the(shifted.read(), "layer-missed", GROOVE) if "leaves" in one.message
     )
     assert finding.place[2] == pytest.approx(7.0)
     assert shifted.files[GROOVE].split("\n")[finding.line - 1].endswith("Z4.0000")
@@ -158,7 +158,7 @@ def test_allowance_on_the_walls_is_no_island(plan):
 def test_direction_other_than_the_wish_is_found(plan):
     """Climb and conventional push a thin board in opposite ways; the shop asked for one of them."""
     found = the(with_groove(plan, milling=Milling()).read(), "direction", GROOVE)[0]
-    assert found.line is not None and "conventional milling" in found.says
+    assert found.line is not None and "conventional milling" in found.message
     assert plan.read().counts == {}
 
 
@@ -254,7 +254,7 @@ def test_full_feed_where_a_hole_leaves_the_wood_is_found(plan):
     """Fibres are torn out at the exit, and the drill snatches."""
     fast = plan.edited(DOWELS, "F150\n", "")
     finding = the(fast.read(), "feed-too-high", DOWELS)[0]
-    assert "leaves the wood" in finding.says
+    assert "leaves the wood" in finding.message
     assert fast.read().counts.keys() == {"feed-too-high"}
 
 

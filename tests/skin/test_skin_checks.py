@@ -111,7 +111,7 @@ def test_advice_is_no_more_than_is_needed(tight: SkinFound) -> None:
 
 
 def test_mend_says_the_values(tight: SkinFound) -> None:
-    assert f"deck.blend = {tight.advice.options[0].values['deck.blend']:g}" in tight.checks[0].mend
+    assert f"deck.blend = {tight.advice.options[0].values['deck.blend']:g}" in tight.checks[0].fix
 
 
 def test_less_pressure_than_needed_alone() -> None:
@@ -220,4 +220,4 @@ def test_figures_in_the_guide_are_those_of_the_code() -> None:
     assert "`deck.blend = 50`" in text
     skin = found(one)
     assert skin.checks[0].verdict == "fail" and not np.isinf(skin.study.bending.radius)
-    assert f"    {skin.advice.mend}\n" in text
+    assert f"    {skin.advice.fix}\n" in text

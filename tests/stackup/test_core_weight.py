@@ -68,6 +68,6 @@ def test_a_wedge_balances_towards_its_thick_end() -> None:
     from the thick end, 8.9 before its middle; frame, plug and hole move that a little."""
     found, outline = plate(4.0)
     assert found.beside_middle == pytest.approx(-160.0 * (0.5 - 4.0 / 9.0), abs=2.5)
-    assert found.says().startswith(f"about {found.total_g:.0f} g: wood {found.wood_g:.0f} g")
+    assert found.message().startswith(f"about {found.total_g:.0f} g: wood {found.wood_g:.0f} g")
     assert f"{abs(found.beside_middle):.0f} mm towards X- from its middle" in found.balances()
     assert outline.contains(Point(found.at))

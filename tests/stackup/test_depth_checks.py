@@ -19,4 +19,6 @@ def test_prongs_ask_for_their_length_and_a_millimetre(prongs: float, limit: floa
     checks = prepare_job(job.model_copy(update={"insert": inserts}), SAMPLES).checks
     found = [check for check in checks if check.id == "wood-over-seat"]
     assert found and {round(check.limit, 6) for check in found} == {limit}
-    assert all((f"its prongs reach {prongs:.2f}" in check.says) is (prongs > 0) for check in found)
+    assert all(
+        (f"its prongs reach {prongs:.2f}" in check.message) is (prongs > 0) for check in found
+    )

@@ -33,4 +33,4 @@ def test_the_nearest_soft_place_counts(number: int, x: float, left: float) -> No
     comfort."""
     check = dowels(number, x)
     assert check.value == pytest.approx(left, abs=0.01) and check.where == f"dowel {number}"
-    assert check.says.endswith(f"of sound wood beside dowel {number}")
+    assert check.message.endswith(f"of sound wood beside dowel {number}")

@@ -103,7 +103,7 @@ def test_level_limits_by_hand():
     assert limits.spill == pytest.approx(55.556, abs=1e-3)
     assert limits.after_spill == pytest.approx(107.778, abs=1e-3)
     assert limits.least == limits.spill
-    assert limits.says() == "55.56 mm/m: a card 55.56 mm thick under one end of a 1 m level"
+    assert limits.message() == "55.56 mm/m: a card 55.56 mm thick under one end of a 1 m level"
 
 
 def test_a_fill_that_no_level_gives_is_said():
@@ -111,7 +111,7 @@ def test_a_fill_that_no_level_gives_is_said():
     limits = level_limits(casting(p_limit=0.4), CAST)
     assert limits.fill is not None
     assert limits.fill < 0
-    assert limits.says() == "not even a level blank will do"
+    assert limits.message() == "not even a level blank will do"
 
 
 def test_a_flush_dams_the_spill():

@@ -35,7 +35,7 @@ def test_a_stop_earlier_than_sure_is_believed_and_planned_on():
     prepared = stopped(LIKELY)
     assert {check.verdict for check in prepared.checks} == {"ok"}
     (shows,) = [check for check in prepared.checks if check.id == "shows"]
-    assert shows.worst == 0.0 and shows.says.endswith("the recorded stop")
+    assert shows.worst == 0.0 and shows.message.endswith("the recorded stop")
     assert not prove(prepared).failed
     shares = showing(prepared.stackup)
     assert shares[LIKELY - 1].shares["groove"] == (1.0, 1.0, 1.0)
@@ -57,7 +57,7 @@ def test_what_cannot_have_shown_is_not_believed():
     the wrong pass was noted, and that is said."""
     shows = next(check for check in stopped(1, 0.02).checks if check.id == "shows")
     assert shows.verdict == "fail" and shows.value == pytest.approx(-0.5, abs=1e-3)
-    assert "correct the stop" in shows.mend
+    assert "correct the stop" in shows.fix
 
 
 def test_a_stop_lower_than_sure_keeps_its_margin():

@@ -74,7 +74,7 @@ def test_how_far_seats_are_off_is_told_of_seats(prepared: Prepared):
         if key.startswith("seat ")
     )
     assert off < 1.0
-    assert check.says.endswith(f"; seats up to {off:.2f} off their places")
+    assert check.message.endswith(f"; seats up to {off:.2f} off their places")
 
 
 def test_a_known_movement_counts_whichever_way_it_goes(
@@ -84,7 +84,7 @@ def test_a_known_movement_counts_whichever_way_it_goes(
     moved = Registered("seat", "I1", Linear.of(-0.5) + Linear.term("dowel play", 0.2))
     edge = Registered("edge", "groove", Linear.of(4.0))
     monkeypatch.setattr(module, "registered", lambda stack, board: (edge, moved))
-    assert registration(prepared.stackup, prepared.board).says.endswith(
+    assert registration(prepared.stackup, prepared.board).message.endswith(
         "; seats up to 0.70 off their places"
     )
 

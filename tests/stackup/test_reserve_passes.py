@@ -157,7 +157,7 @@ def test_a_pour_higher_by_what_fill_says_is_enough_for_every_pass(coupon: Job) -
         if check.id == "fill" and check.where.startswith("P1")
     )
     assert fill.worst == pytest.approx(-0.21, abs=0.005)
-    assert "pour 0.71 higher" in fill.mend
+    assert "pour 0.71 higher" in fill.fix
     after = built(coupon, Settled(fill={"P1": 1.9 - 0.72}))
     assert after.skim.planes[-1] == pytest.approx(8.4, abs=0.001)
     assert {check.verdict for check in depth_checks(after) if check.id == "fill"} == {"ok"}
@@ -240,7 +240,7 @@ def test_without_clean_up_raw_top_may_stay_and_where_is_said(coupon: Job) -> Non
     check = judged(stack)["clean-up"]
     assert (check.verdict, check.limit) == ("caution", 0.0)
     assert check.worst == pytest.approx(-0.36, abs=0.001)
-    assert "raw top stays where the deck is more than 7.64 high" in check.says
+    assert "raw top stays where the deck is more than 7.64 high" in check.message
     assert judged(built(changed(coupon, deck={"clean_up": 0.0})))["clean-up"].verdict == "ok"
 
 
@@ -248,7 +248,7 @@ def test_a_lower_floor_or_a_thicker_blank_helps_the_clean_up(coupon: Job) -> Non
     """Less clean_up is no help: it lowers all planes, and is not named."""
     short = changed(coupon, groove={"floor": 2.0})
     before = judged(built(short))["clean-up"]
-    assert before.mend == ""
+    assert before.fix == ""
     by = before.limit - before.worst
     for better in (
         changed(short, groove={"floor": 2.0 - by}),
@@ -294,6 +294,6 @@ def test_a_bore_that_came_out_short_is_bored_deeper_not_planned_anew(coupon: Job
     check = judged(stack)["opens"]
     assert check.verdict == "fail"
     assert check.worst == pytest.approx(check.value - 0.16, abs=0.001)
-    assert "0.08 short of the deck" in check.says
-    assert f"{-check.worst:.2f} deeper before the deck is cut" in check.mend
-    assert "through" not in check.mend
+    assert "0.08 short of the deck" in check.message
+    assert f"{-check.worst:.2f} deeper before the deck is cut" in check.fix
+    assert "through" not in check.fix

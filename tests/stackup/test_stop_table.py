@@ -119,11 +119,12 @@ def test_what_is_seen_does_not_enter_the_verdict():
     stops = (Stop(3, 12.0, "likely"), Stop(4, 11.5, "surely", planned=True))
     seen = Question(
         "shows P1a",
-        lambda plane: judge("shows", Linear.of(-1.0), 0.0, says="", where="P1a"),
+        lambda plane: judge("shows", Linear.of(-1.0), 0.0, message="", where="P1a"),
         lambda _: "likely",
     )
     fill = Question(
-        "fill P1a", lambda plane: judge("fill", Linear.of(plane - 11.8), 0.0, says="", where="P1a")
+        "fill P1a",
+        lambda plane: judge("fill", Linear.of(plane - 11.8), 0.0, message="", where="P1a"),
     )
     table = table_of(stops, [seen, fill])
     assert table.good == (3,)

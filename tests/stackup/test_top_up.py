@@ -37,10 +37,10 @@ def plug(
 def test_enough_is_said_and_nothing_mended():
     """A fill of 1.3 where 2.3 is allowed needs nothing."""
     advice = judge_fill(plug(2.3), 1.3, CAST, level=1.0)
-    assert advice.mend == "nothing"
+    assert advice.fix == "nothing"
     assert advice.verdict == "ok"
     assert advice.top_up is None
-    assert "high enough" in advice.says[0]
+    assert "high enough" in advice.message[0]
 
 
 def test_missing_at_each_stop_by_hand():
@@ -60,8 +60,8 @@ def test_an_earlier_stop_is_the_last_that_serves():
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0)
     assert advice.earlier is not None
     assert (advice.earlier.number, advice.earlier.shows) == (3, "likely")
-    assert advice.mend == "either"
-    assert "stop after the pass at 12.40" in advice.says[2]
+    assert advice.fix == "either"
+    assert "stop after the pass at 12.40" in advice.message[2]
 
 
 def test_top_up_by_hand():
@@ -84,21 +84,21 @@ def test_what_is_cut_cannot_be_stopped_earlier():
     """With four passes cut the third is gone, with a stop recorded all are; a top-up waits until it
     lies deck up."""
     pour = plug(1.0)
-    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("B", passed=4)).mend == "top-up"
+    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("B", passed=4)).fix == "top-up"
     recorded = judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("B", 4))
     assert recorded.deciding.number == 4
-    assert recorded.mend == "top-up"
+    assert recorded.fix == "top-up"
     assert recorded.top_up is not None
     assert "before anything is cut in C" in recorded.top_up.when
-    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("after B", 3)).mend == "nothing"
+    assert judge_fill(pour, 1.9, CAST, level=1.0, reached=Reached("after B", 3)).fix == "nothing"
 
 
 def test_after_the_deck_only_a_repair_is_left():
     """Once the deck is cut neither mends it, and the advice must not send anyone back to pour from
     above."""
     advice = judge_fill(plug(1.0), 1.9, CAST, level=1.0, reached=Reached("C", 5))
-    assert advice.mend == "neither"
-    assert "by hand" in advice.says[-1]
+    assert advice.fix == "neither"
+    assert "by hand" in advice.message[-1]
 
 
 def test_a_plug_in_the_wrong_place():
@@ -106,11 +106,11 @@ def test_a_plug_in_the_wrong_place():
     plane may."""
     advice = judge_fill(plug(-0.8), 0.6, CAST, level=1.0)
     assert advice.top_up is None
-    assert advice.mend == "earlier stop"
-    assert "only in the best case" in advice.says[1]
+    assert advice.fix == "earlier stop"
+    assert "only in the best case" in advice.message[1]
     hopeless = judge_fill(plug(-3.0), 0.6, CAST, level=1.0)
-    assert hopeless.mend == "neither"
-    assert "where the deck is lower" in hopeless.says[-1]
+    assert hopeless.fix == "neither"
+    assert "where the deck is lower" in hopeless.message[-1]
 
 
 def test_a_flush_makes_a_proud_top_up_possible():
@@ -134,7 +134,7 @@ def test_a_long_casting_must_lie_more_level():
     # rise where it just does not spill: (0.9 - 0.005 x 2.05) / 1.995 = 0.44599
     assert top_up.within == pytest.approx(0.44599 / 0.646, abs=1e-4)
     assert top_up.line == pytest.approx(0.44599, abs=1e-4)
-    assert f"{top_up.within:.2f} mm/m" in judge_fill(groove, 2.0, CAST, level=1.0).says[1]
+    assert f"{top_up.within:.2f} mm/m" in judge_fill(groove, 2.0, CAST, level=1.0).message[1]
 
 
 def test_caution_is_no_failure():
@@ -146,7 +146,7 @@ def test_caution_is_no_failure():
     )
     advice = judge_fill(replace(pour, stops=wide), 1.65, CAST, level=1.0)
     assert advice.verdict == "caution"
-    assert "may be too low" in advice.says[0]
+    assert "may be too low" in advice.message[0]
 
 
 def test_one_stop_serves_all_castings():

@@ -38,7 +38,11 @@ def running(make: Maker, shown: list[str]) -> Iterator[None]:
 
     def loop() -> None:
         keep_making(
-            make, changes, progress=lambda says, share: shown.append(says), stop=stop, poll=0.01
+            make,
+            changes,
+            progress=lambda message, share: shown.append(message),
+            stop=stop,
+            poll=0.01,
         )
 
     thread = threading.Thread(target=loop, daemon=True)

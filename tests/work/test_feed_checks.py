@@ -77,9 +77,11 @@ def test_a_rubbing_chip_is_told_with_the_feed_that_mends_it(job: Job) -> None:
     skim = next(check for check in doubtful if check.where.startswith("skim"))
     assert skim.verdict == "caution" and skim.value == pytest.approx(-0.005)
     assert (
-        "T3 flat D20" in skim.says and "420 mm/min" in skim.says and "rubs below 0.02" in skim.says
+        "T3 flat D20" in skim.message
+        and "420 mm/min" in skim.message
+        and "rubs below 0.02" in skim.message
     )
-    assert "feed at least 560 mm/min" in skim.mend and "rpm at most 10500" in skim.mend
+    assert "feed at least 560 mm/min" in skim.fix and "rpm at most 10500" in skim.fix
 
 
 def test_a_breaking_chip_is_told(job: Job) -> None:
@@ -90,8 +92,8 @@ def test_a_breaking_chip_is_told(job: Job) -> None:
         for c in named(with_cutters(quick, chip_load=2.2).checks, "chip-load")
         if c.where.startswith("skim")
     )
-    assert "overloads above 2" in skim.says and skim.value == pytest.approx(-0.2)
-    assert "feed at most 56000" in skim.mend and "rpm at least 15400" in skim.mend
+    assert "overloads above 2" in skim.message and skim.value == pytest.approx(-0.2)
+    assert "feed at most 56000" in skim.fix and "rpm at least 15400" in skim.fix
 
 
 def test_a_long_cutter_bends_too_far_on_a_wall(job: Job) -> None:
@@ -99,8 +101,8 @@ def test_a_long_cutter_bends_too_far_on_a_wall(job: Job) -> None:
     nothing."""
     doubtful = named(with_cutters(job, stick_out=90.0).checks, "deflection")
     groove = next(check for check in doubtful if check.where == "groove, finishing lap")
-    assert groove.verdict == "caution" and groove.worst < 0.0 and "stick-out at most" in groove.mend
-    named_length = float(groove.mend.partition("at most ")[2].partition(",")[0])
+    assert groove.verdict == "caution" and groove.worst < 0.0 and "stick-out at most" in groove.fix
+    named_length = float(groove.fix.partition("at most ")[2].partition(",")[0])
     assert named_length < 90.0
     mended = named(with_cutters(job, stick_out=named_length - 5.0).checks, "deflection")
     assert not [
@@ -127,7 +129,7 @@ def test_power_is_judged_where_the_spindle_is_known(job: Job) -> None:
     weak = named(prepare_job(with_machine(job, spindle_power=100.0), SAMPLES).checks, "power")
     rough = next(check for check in weak if check.where.startswith("deck-rough"))
     assert rough.verdict == "caution" and rough.worst < rough.value < 0.0
-    assert "202 cm³/min take 124 W, 247 at worst, of 100" in rough.says
+    assert "202 cm³/min take 124 W, 247 at worst, of 100" in rough.message
 
 
 def test_checks_of_feeds_never_fail_a_plan(job: Job) -> None:
@@ -232,12 +234,12 @@ def test_a_rim_too_fast_for_resin_is_told(job: Job) -> None:
         if one.where == "skim"
     ]
     assert told.verdict == "caution" and told.value == pytest.approx(1000.0 - math.pi * 20 * 18)
-    assert "1131 m/min" in told.says and told.mend == "rpm at most 15900"
+    assert "1131 m/min" in told.message and told.fix == "rpm at most 15900"
     steel = named(with_cutters(job, rpm=14000.0, material="high-speed steel").checks, "rim-speed")
     assert {one.where for one in steel} == {"skim", "deck-rough", "deck"} and {
         one.verdict for one in steel
     } == {"caution"}
-    assert all(one.value < 0.0 and "200 m/min" in one.says for one in steel)
+    assert all(one.value < 0.0 and "200 m/min" in one.message for one in steel)
 
 
 def test_a_rim_too_fast_for_laminate_is_told_where_no_spindle_is_slow_enough() -> None:
@@ -245,7 +247,7 @@ def test_a_rim_too_fast_for_laminate_is_told_where_no_spindle_is_slow_enough() -
     cradle = prepare(SAMPLES / "cradle-460.toml").job
     found = prepare_job(with_machine(cradle, spindle_rpm=(16000.0, 24000.0)), SAMPLES)
     (told,) = [one for one in named(found.checks, "rim-speed") if one.where == "trim"]
-    assert told.value == pytest.approx(250.0 - math.pi * 6 * 16) and told.mend == "a smaller cutter"
+    assert told.value == pytest.approx(250.0 - math.pi * 6 * 16) and told.fix == "a smaller cutter"
 
 
 def test_the_report_tells_the_feeds_of_round_pockets(prepared: Prepared) -> None:

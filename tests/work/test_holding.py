@@ -55,8 +55,8 @@ def test_a_clamp_on_the_skimmed_face_fails_unless_sawn_off(coupon: Job) -> None:
     assert check.verdict == "fail"
     # 12 by 20 mm and 0.5 of clearance
     assert check.value == pytest.approx(-12.5 * 21.0 / 100, abs=0.02)
-    assert "obstacle 1 (X 108 to 120, Y 20 to 40)" in check.says
-    assert "lift the blank" in check.says
+    assert "obstacle 1 (X 108 to 120, Y 20 to 40)" in check.message
+    assert "lift the blank" in check.message
     sawn = prepared(coupon, obstacle=(clamp(108, 20, 130, 40, sawn_off=True),))
     assert found(sawn, "uncut").verdict == "ok"
     skim = next(work for work in sawn.works if work.name == "skim")
@@ -74,7 +74,7 @@ def test_the_mirror_image_in_b_decides(coupon: Job) -> None:
     the nose wrongly."""
     job = coupon.model_copy(update={"hold": HoldSection(B="clamps")})
     on_island = prepared(job, obstacle=(clamp(-90, -8, -80, 8),))
-    assert "1 on the island" in found(on_island, "held").says
+    assert "1 on the island" in found(on_island, "held").message
     beside = prepared(job, obstacle=(clamp(100, -8, 112, 8),))
     assert "island in B" in found(beside, "held").where
 
@@ -88,7 +88,7 @@ def test_a_clamp_by_the_deck_matters_in_the_board_only(coupon: Job) -> None:
     assert any("uncut beside obstacle 1" in line for line in finish.watch)
     board = found(prepared(coupon, obstacle=(clamp(60, -5, 130, 5, setups=("C",)),)), "uncut")
     assert board.verdict == "fail"
-    assert "in the board or its casting" in board.says
+    assert "in the board or its casting" in board.message
 
 
 def test_obstacles_of_other_setups_leave_nothing_uncut(coupon: Job) -> None:
@@ -105,7 +105,7 @@ def test_a_frame_too_wide_is_refused_with_its_most(coupon: Job) -> None:
         prepared(coupon, deck=wide)
     (fault,) = caught.value.faults
     assert (fault.key, fault.value) == ("deck.margin", "5.9")
-    assert "2.5 mm are needed for T1 flat D4" in fault.says
+    assert "2.5 mm are needed for T1 flat D4" in fault.message
     most = float(fault.allowed.split()[2])
     right = prepared(coupon, deck=coupon.deck.model_copy(update={"margin": most - 0.01}))
     decks = [work for work in right.works if work.deck is not None]
@@ -123,7 +123,7 @@ def test_a_head_above_the_skim_asks_for_its_counterbore(coupon: Job) -> None:
     bad = found(prepared(coupon, screw=(screw((110, 30), setups=("B",)),)), "screws")
     assert bad.verdict == "fail"
     assert bad.value == pytest.approx(8.4 - (10.6 + 3.0), abs=1e-3)
-    needed = float(bad.mend.split()[2])
+    needed = float(bad.fix.split()[2])
     right = found(
         prepared(coupon, screw=(screw((110, 30), setups=("B",), counterbore=needed + 0.01),)),
         "screws",
@@ -142,14 +142,14 @@ def test_a_head_under_the_deck_cannot_lie_deep_enough(coupon: Job) -> None:
     hold."""
     bad = found(prepared(coupon, screw=(screw((110, 30), setups=("C",)),)), "screws")
     assert bad.verdict == "fail"
-    assert "no counterbore is deep enough" in bad.mend
+    assert "no counterbore is deep enough" in bad.fix
 
 
 def test_a_screw_in_the_groove_is_refused(coupon: Job) -> None:
     """It would stand in the cutter's way, and in the casting."""
     bad = found(prepared(coupon, screw=(screw((95, 0)),)), "screws")
     assert bad.verdict == "fail"
-    assert "groove" in bad.says
+    assert "groove" in bad.message
     assert found(prepared(coupon, screw=(screw((110, 30)),)), "screws").verdict == "ok"
 
 
@@ -163,8 +163,8 @@ def test_a_screw_in_the_board_leaves_a_hole(coupon: Job) -> None:
     made = prepared(coupon, screw=(screw((0, 0), (110, 30)),))
     check = found(made, "screws")
     assert check.verdict == "caution"
-    assert "screw 1a (A)" in check.says
-    assert "screw 1b" not in check.says
+    assert "screw 1a (A)" in check.message
+    assert "screw 1b" not in check.message
 
 
 def test_heads_raise_the_clear_height(coupon: Job) -> None:
@@ -191,7 +191,7 @@ def test_held_names_the_piece_that_nothing_holds(coupon: Job, method: str) -> No
     hold = HoldSection(A=method)
     nothing = found(prepared(coupon, hold=hold), "held")
     assert (nothing.verdict, nothing.value) == ("caution", -2.0)
-    assert "island in A, the rim in A" in nothing.mend
+    assert "island in A, the rim in A" in nothing.fix
     rim = found(prepared(coupon, hold=hold, screw=(screw((110, 30)),)), "held")
     assert (rim.verdict, rim.where) == ("caution", "island in A")
     both = found(prepared(coupon, hold=hold, screw=(screw((110, 30), (0, 0)),)), "held")
@@ -207,7 +207,7 @@ def test_tape_and_vacuum_are_told_with_their_areas(coupon: Job) -> None:
     )
     check = found(made, "held")
     assert check.verdict == "ok"
-    assert f"{island:.0f} cm² of island and {rim:.0f} cm² of rim" in check.says
+    assert f"{island:.0f} cm² of island and {rim:.0f} cm² of rim" in check.message
 
 
 def test_a_collet_beside_a_high_clamp_is_refused(coupon: Job) -> None:
@@ -215,7 +215,7 @@ def test_a_collet_beside_a_high_clamp_is_refused(coupon: Job) -> None:
     near = clamp(97, -15, 130, -5, setups=("A",), height=50.0)
     bad = found(prepared(coupon, obstacle=(near,)), "collet")
     assert bad.verdict == "fail"
-    assert "obstacle 1" in bad.says
+    assert "obstacle 1" in bad.message
     assert (
         found(
             prepared(coupon, obstacle=(near.model_copy(update={"height": 20.0}),)), "collet"
@@ -236,7 +236,7 @@ def test_a_cutter_that_hardly_sticks_out_is_refused(coupon: Job) -> None:
     )
     bad = found(prepared(coupon, cutter=cutters), "collet")
     assert bad.verdict == "fail"
-    assert "sticks out 9.5" in bad.says
+    assert "sticks out 9.5" in bad.message
 
 
 def test_a_frame_counts_at_full_height_for_edges_and_collet(coupon: Job) -> None:

@@ -86,7 +86,7 @@ def test_the_web_must_hang_on_something_beyond_the_slot(name: str) -> None:
     found = check(board(trim, **layup), "web")
     assert (found.value, found.verdict) == (pytest.approx(lap, abs=0.002), verdict)
     if verdict == "fail":
-        assert found.mend.endswith(
+        assert found.fix.endswith(
             "(layup.skin_outside)" if "skin_outside" in layup else "larger on that side"
         )
 
@@ -102,7 +102,7 @@ def test_the_flat_template_draws_the_skins_that_the_check_counts_on() -> None:
         assert edge.points[:, 1].max() == pytest.approx(half, abs=0.002)
     assert any(
         "12.80 mm beyond the outline" in line
-        for line in template_of(prepared(board()), flat=True).says
+        for line in template_of(prepared(board()), flat=True).message
     )
 
 
@@ -134,7 +134,7 @@ def test_an_obstacle_in_d_counts_from_the_bed_for_check_plan_and_read_back(name:
     found = [one for one in job.checks if one.id == "obstacles"]
     trim = next(work for work in job.works if work.trim is not None)
     if room is None:
-        assert found[0].verdict == "ok" and "bolt-holes" in found[0].says, (
+        assert found[0].verdict == "ok" and "bolt-holes" in found[0].message, (
             "the trim passes above it"
         )
     else:
@@ -142,7 +142,7 @@ def test_an_obstacle_in_d_counts_from_the_bed_for_check_plan_and_read_back(name:
     if room is None or room > 0.0:
         programs(trim)
     else:
-        assert found[0].verdict == "fail" and f"{-room:.2f} too near" in found[0].says
+        assert found[0].verdict == "fail" and f"{-room:.2f} too near" in found[0].message
         with pytest.raises(CorepathError, match="would meet the obstacle 1"):
             programs(trim)
 
@@ -169,7 +169,7 @@ def test_a_bolt_hole_through_a_low_cradle_goes_into_the_spoil_board() -> None:
         [
             one
             for one in prepared(board(cradle_height=height)).checks
-            if one.id == "spoil-board" and "P1" in one.says
+            if one.id == "spoil-board" and "P1" in one.message
         ]
         for height in (0.0, 20.0)
     )
@@ -208,8 +208,8 @@ def test_an_inch_job_reads_its_web_in_inches() -> None:
     """6.8 mm are 0.2677 in, 12.8 are 0.5039: a figure in mm beside others in inches is read as
     inches."""
     found = check(board(skin_outside=12.8), "web")
-    assert "6.80 outside" in found.says and "0.2677 outside" in INCH.text(found.says)
-    assert "0.5039 beyond" in INCH.text(found.says)
+    assert "6.80 outside" in found.message and "0.2677 outside" in INCH.text(found.message)
+    assert "0.5039 beyond" in INCH.text(found.message)
 
 
 def test_template_report_and_study_of_the_skin_agree_how_far_it_reaches() -> None:

@@ -72,8 +72,8 @@ def read_outline(path: Path, layer: str | None, units: str | None, join: float) 
     return close_loop(pieces, join, shown_name(path))
 
 
-def _fault(path: Path, says: str, value: str = "", allowed: str = "", key: str = KEY) -> Fault:
-    return Fault(key, f"{shown_name(path)}: {says}", value, allowed)
+def _fault(path: Path, message: str, value: str = "", allowed: str = "", key: str = KEY) -> Fault:
+    return Fault(key, f"{shown_name(path)}: {message}", value, allowed)
 
 
 def _open(path: Path) -> Drawing:

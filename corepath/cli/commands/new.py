@@ -49,8 +49,8 @@ class _Made:
     more: Mapping[str, Any] = field(default_factory=dict)
 
 
-def _size(says: str) -> Any:
-    return typer.Option(metavar="SIZE", help=says, show_default=False)
+def _size(message: str) -> Any:
+    return typer.Option(metavar="SIZE", help=message, show_default=False)
 
 
 def new(
@@ -210,7 +210,7 @@ def _of_board(name: Path, found: Begun, units: Units) -> _Made:
     told = [f'Wrote {name}, "{found.title}", a board that is ready to plan.']
     more: dict[str, Any] = {"set": {}, "risks": list(found.risks)}
     if found.fix is not None:
-        settings = ", ".join(marked(one.says) for one in found.fix.settings)
+        settings = ", ".join(marked(one.message) for one in found.fix.settings)
         asked = units.text(f"These thicknesses ask for {settings}.")
         told.append(textwrap.fill(asked, WIDTH, subsequent_indent="  "))
         told += [units.text(f"RISK: {marked(risk)}.") for risk in found.risks]

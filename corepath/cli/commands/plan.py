@@ -146,7 +146,7 @@ def _copies(job: Path, count: int, how: tuple[bool, bool, bool, int | None], qui
         say(wrapped(f"{made.prepared.job.title}, job {path}: {files} G-code files in {folder}"))
     assert made is not None
     setups = len({file.program.setup for file in made.made})
-    say(wrapped(order_of(count, made.results.apart, setups).says))
+    say(wrapped(order_of(count, made.results.apart, setups).message))
     if not quiet:
         first = job.with_name(f"{job.stem}-1.toml")
         say(next_command("record", first, first="cut and measure the first"))

@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 __all__ = ["readback"]
 
 
-def _file_option(says: str, *names: str, metavar: str | None = None) -> Any:
+def _file_option(message: str, *names: str, metavar: str | None = None) -> Any:
     """Return an option that a single file takes, not the folder of a plan."""
     return typer.Option(
         *names,
         metavar=metavar,
-        help=says,
+        help=message,
         rich_help_panel="With a single FILE",
         show_default=False,
     )
@@ -133,7 +133,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
         say(as_json(reading.report))
         end(reading.failed)
     from corepath.cli.tables.case_table import case_table
-    from corepath.cli.tables.foreign_table import mend_lines
+    from corepath.cli.tables.foreign_table import finding_fix_lines
     from corepath.cli.tables.paragraphs import finding_lines, measure_table, wrapped
     from corepath.lengths import units_of
 
@@ -144,7 +144,7 @@ def _folder(folder: Path, stl: bool, json: bool, quiet: bool) -> None:
         say(f"\n{case_table(reading.cases, units)}")
     say(f"\n{finding_lines(reading.findings, counts, units)}")
     if counts:
-        say(f"\n{mend_lines(list(counts))}")
+        say(f"\n{finding_fix_lines(list(counts))}")
     if bodies:
         say(wrapped(f"The core after each set-up: {', '.join(bodies)}"))
     if not quiet:
@@ -201,14 +201,14 @@ def _file(
     if json:
         say(as_json(reading.report))
         end(reading.failed)
-    from corepath.cli.tables.foreign_table import foreign_table, mend_lines
+    from corepath.cli.tables.foreign_table import finding_fix_lines, foreign_table
     from corepath.cli.tables.paragraphs import finding_lines, next_command, wrapped
 
     found = reading.found
     told = finding_lines(list(found.findings), found.counts, found.units)
     say(f"{foreign_table(found, found.units)}\n\n{told}")
     if found.counts:
-        say(f"\n{mend_lines(list(found.counts))}")
+        say(f"\n{finding_fix_lines(list(found.counts))}")
     if drawn is not None:
         say(wrapped(f"Depths drawn: {drawn}"))
     if not quiet and reading.failed:

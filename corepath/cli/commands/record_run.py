@@ -115,7 +115,7 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     lines += [wrapped(units.text(f"- {marked(line)}")) for line in told]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [
-        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.says)}"))
+        wrapped(units.text(f"fail: {check.id} ({marked(check.where)}): {marked(check.message)}"))
         for check in failing
     ]
     if prepared.accepted:
@@ -134,7 +134,7 @@ def _without_cutter(job: Path, error: InputError) -> list[str]:
     if not broken:
         return []
     named = ", ".join(f"T{number}" for number in broken)
-    lines = [wrapped(f"- {one.says}: {one.allowed} is needed") for one in error.faults]
+    lines = [wrapped(f"- {one.message}: {one.allowed} is needed") for one in error.faults]
     return [f"\nWithout {named} nothing can be planned on:", *lines]
 
 

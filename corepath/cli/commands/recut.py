@@ -65,10 +65,10 @@ def recut(
             from corepath.reported import reported
 
             told = {"file": str(written) if written else None, "minutes": round(found.minutes, 2)}
-            said = [str(line) for line in found.says]
+            said = [str(line) for line in found.message]
             say(as_json({**told, "says": said, "proof": reported(found.proof)}))
             end(found.failed)
-        for line in found.says:
+        for line in found.message:
             say(wrapped(units.text(f"fail: {marked(line)}")))
         say(finding_lines(found.proof.findings, units=units))
         if written is not None:

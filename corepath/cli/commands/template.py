@@ -77,10 +77,10 @@ def template(
             made = template_of(prepared, flat=flat, form=form, on=on.value)
             written = write_template(made, output, tile.value if tile is not None else None)
         if json:
-            say(as_json({"files": [str(path) for path in written], "says": list(made.says)}))
+            say(as_json({"files": [str(path) for path in written], "says": list(made.message)}))
             return
         say("\n".join(f"Wrote {path}" for path in written))
         if not quiet:
-            say("\n".join(made.units.text(line) for line in made.says))
+            say("\n".join(made.units.text(line) for line in made.message))
             say("Print or plot at 100 %, measure both check bars before use.")
             say(next_command("plan", job))

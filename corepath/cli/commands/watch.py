@@ -90,9 +90,9 @@ def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Wri
     from corepath.planning.progress import within
     from corepath.planning.side_by_side import usable_cores
 
-    def both(says: str, share: float) -> None:
-        told(says, share)
-        bar(says, share)
+    def both(message: str, share: float) -> None:
+        told(message, share)
+        bar(message, share)
 
     prepared = prepare(watched.job, within(both, 0.0, 0.1))
     made = plan(

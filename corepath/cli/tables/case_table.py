@@ -42,5 +42,5 @@ def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
         found = ", ".join(case.kinds) or (
             "deck planned again from the stop" if case.again else "nothing"
         )
-        table.row(case.case.says, *figures, found)
+        table.row(case.case.message, *figures, found)
     return rendered(table)

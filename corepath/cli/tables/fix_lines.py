@@ -27,11 +27,11 @@ def fix_lines(found: Outcome, job: Path, units: Units) -> str:
     if not fixes.found:
         if fixes.nearest is None:
             return "No fix was found that keeps all limits."
-        return textwrap.fill(_capital(units.text(fixes.nearest.says.marked)) + ".", WIDTH)
+        return textwrap.fill(_capital(units.text(fixes.nearest.message.marked)) + ".", WIDTH)
     tried = f"after {fixes.tried} trials" if fixes.complete else "in as many trials as are made"
     told = [f"Fixes, each tried, the cheapest first (found {tried}):"]
     for number, fix in enumerate(fixes.found, 1):
-        text = units.text(f"{number}. {marked(fix.says)}")
+        text = units.text(f"{number}. {marked(fix.message)}")
         told.append(textwrap.fill(text, WIDTH, subsequent_indent=_MARGIN, break_on_hyphens=False))
         if fix.measure:
             told.append(f"{_MARGIN}{shlex.join(['corepath', 'record', str(job)])}")

@@ -16,7 +16,7 @@ from corepath.reported import PLACES
 if TYPE_CHECKING:
     from corepath.readback.foreign.foreign_facts import Foreign, Spot
 
-__all__ = ["foreign_table", "mend_lines"]
+__all__ = ["finding_fix_lines", "foreign_table"]
 
 _SIDES = ("left", "right", "front", "back")
 
@@ -100,14 +100,14 @@ def _spot(spot: Spot | None) -> tuple[str, str]:
     return f"{_mm(spot.value):.3f}", f"X{_mm(spot.x, 3):.1f} Y{_mm(spot.y, 3):.1f}"
 
 
-def mend_lines(kinds: Sequence[str]) -> str:
+def finding_fix_lines(kinds: Sequence[str]) -> str:
     """Return what to do about each kind of finding, under a heading that names the page with more
     about it."""
-    from corepath.readback.mends import MENDS
+    from corepath.readback.finding_fixes import FINDING_FIXES
 
     return "\n".join(
         [
             "What to do (see docs/readback.md):",
-            *(wrapped(f"{kind}: {MENDS[kind]}") for kind in kinds),
+            *(wrapped(f"{kind}: {FINDING_FIXES[kind]}") for kind in kinds),
         ]
     )

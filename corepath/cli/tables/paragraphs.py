@@ -137,7 +137,7 @@ def measure_table(measures: Sequence[Measure], units: Units = MM) -> str:
         held = measure.unit
         value, off = figure_cell(measure.value, held), figure_cell(measure.deviation, held)
         wanted = "" if measure.wanted is None else figure_cell(measure.wanted, held)
-        table.row(f"  {measure.id}", value, wanted, off if wanted else "", measure.says)
+        table.row(f"  {measure.id}", value, wanted, off if wanted else "", measure.message)
     return rendered(table)
 
 
@@ -156,7 +156,7 @@ def finding_lines(
     for finding in findings[:MOST_FINDINGS]:
         place = finding.file + (f":{finding.line}" if finding.line else "")
         where = f"{finding.kind}: {place}" if place else finding.kind
-        lines.append(wrapped(units.text(f"{where}: {marked(finding.says)}")))
+        lines.append(wrapped(units.text(f"{where}: {marked(finding.message)}")))
     if total > MOST_FINDINGS:
         lines.append(
             wrapped(
@@ -202,12 +202,14 @@ def _remark(check: Check, units: Units) -> str:
     lines = [
         "",
         wrapped(
-            units.text(f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.says)}")
+            units.text(
+                f"{check.verdict}: {check.id} ({marked(check.where)}): {marked(check.message)}"
+            )
         ),
     ]
-    if check.mend:
+    if check.fix:
         lines.append(
-            textwrap.indent(wrapped(units.text(f"Fix: {marked(check.mend)}"), WIDTH - 2), "  ")
+            textwrap.indent(wrapped(units.text(f"Fix: {marked(check.fix)}"), WIDTH - 2), "  ")
         )
     lines.append(f"  See docs/checks/{check.id}.md")
     return "\n".join(lines)

@@ -25,7 +25,7 @@ def plan_text(
     takes long, what other cutters would save, findings, what was written where, and the answer once
     more, where a terminal stops."""
     from corepath.cli.tables.deck_cutter_table import deck_cutter_table, explored_lines
-    from corepath.cli.tables.foreign_table import mend_lines
+    from corepath.cli.tables.foreign_table import finding_fix_lines
     from corepath.cli.tables.paragraphs import file_table, finding_lines, wrapped
     from corepath.cli.tables.verdict_lines import answer_line, verdict_lines
     from corepath.lengths import units_of
@@ -50,7 +50,7 @@ def plan_text(
             finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
             *(
-                [mend_lines(sorted({one.kind for one in made.findings})), ""]
+                [finding_fix_lines(sorted({one.kind for one in made.findings})), ""]
                 if made.findings
                 else []
             ),

@@ -107,8 +107,8 @@ def ready_lines(weight: CoreWeight, ready: Iterable[Ready], units: Units = MM) -
     table.add_column("", justify="right", no_wrap=True)
     table.add_column("", overflow="fold")
     for one in ready:
-        table.row(one.what, str(one.count), one.says)
-    said = (f"The core: {weight.says()}.", f"It balances {marked(weight.balances())}.")
+        table.row(one.what, str(one.count), one.message)
+    said = (f"The core: {weight.message()}.", f"It balances {marked(weight.balances())}.")
     lines = (textwrap.fill(units.text(line), WIDTH, subsequent_indent="  ") for line in said)
     return "\n".join([rendered(table), *lines])
 

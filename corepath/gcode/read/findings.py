@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from corepath.lengths import Said
-from corepath.reported import report_keys
+from corepath.reported import Key, report_keys
 
 __all__ = ["KINDS", "Finding", "Findings", "Place3"]
 
@@ -78,7 +78,7 @@ KINDS: dict[str, str] = {
 }
 
 
-@report_keys("kind", "file", "line", "place", "depth", "says")
+@report_keys("kind", "file", "line", "place", "depth", Key("says", "message"))
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing wrong. `line` is None where it belongs to no single line."""
@@ -88,17 +88,17 @@ class Finding:
     line: int | None
     place: Place3 | None
     depth: float | None
-    says: str
+    message: str
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "says", Said(self.says))
+        object.__setattr__(self, "message", Said(self.message))
 
     def __str__(self) -> str:
         where = self.file + (f":{self.line}" if self.line else "")
         at = ""
         if self.place is not None:
             at = " at X{:.2f} Y{:.2f} Z{:.3f}".format(*self.place)
-        return f"{where}: {self.kind}{at}: {self.says}"
+        return f"{where}: {self.kind}{at}: {self.message}"
 
 
 class Findings:
@@ -113,7 +113,7 @@ class Findings:
     def add(
         self,
         kind: str,
-        says: str,
+        message: str,
         *,
         file: str | None = None,
         line: int | None = None,
@@ -121,7 +121,9 @@ class Findings:
         depth: float | None = None,
     ) -> None:
         """Record one finding of a known kind; the file is the collector's own if not given."""
-        self._record(Finding(kind, self.file if file is None else file, line, place, depth, says))
+        self._record(
+            Finding(kind, self.file if file is None else file, line, place, depth, message)
+        )
 
     def _record(self, finding: Finding) -> None:
         if finding.kind not in KINDS:

@@ -249,10 +249,10 @@ class _ProgramReader:
         self.begun = True
         line = read_line(text.removesuffix("\r"))
         if line.fault is not None:
-            self._fault(line.fault.kind, line.fault.says, number, stripped)
+            self._fault(line.fault.kind, line.fault.message, number, stripped)
             return
         if line.remark is not None:
-            self._fault(line.remark.kind, line.remark.says, number, stripped)
+            self._fault(line.remark.kind, line.remark.message, number, stripped)
         if line.deleted:
             says = "skipped or not, as the switch of the machine stands; taken as read"
             self._find("block-delete", says, number, stripped)
@@ -262,7 +262,7 @@ class _ProgramReader:
         if block.faults:
             # Those of syntax first: the first unsupported one ends the reading.
             for fault in sorted(block.faults, key=lambda fault: fault.kind == "unsupported"):
-                self._fault(fault.kind, fault.says, number, stripped)
+                self._fault(fault.kind, fault.message, number, stripped)
             return
         try:
             self.machine.execute(block, number)
@@ -288,14 +288,14 @@ class _ProgramReader:
             self.after_end = True
             self._find("after-end", "the control never comes to this", number, text)
 
-    def _fault(self, kind: str, says: str, number: int, text: str) -> None:
-        self._find(kind, says, number, text)
+    def _fault(self, kind: str, message: str, number: int, text: str) -> None:
+        self._find(kind, message, number, text)
         if kind == "unsupported" and not self.refused:
-            self.refused = f"line {number}: {says}"
+            self.refused = f"line {number}: {message}"
 
-    def _find(self, kind: str, says: str, number: int, text: str) -> None:
+    def _find(self, kind: str, message: str, number: int, text: str) -> None:
         shown = text if len(text) <= 60 else text[:57] + "..."
-        self.findings.add(kind, f"{says}: '{shown}'", line=number)
+        self.findings.add(kind, f"{message}: '{shown}'", line=number)
 
     def _flush(self) -> None:
         rows: list[Row] = self.machine.rows

@@ -61,7 +61,7 @@ class TouchEvent:
     end: Place
     goal: Place
     feed: float = 0.0
-    says: str = ""
+    message: str = ""
     touched: bool = False
     hit: bool = False
 
@@ -80,8 +80,8 @@ class TouchRun:
 class _Refused(Exception):
     """A line that cannot be run, with the kind of finding and the reason."""
 
-    def __init__(self, kind: str, says: str) -> None:
-        super().__init__(says)
+    def __init__(self, kind: str, message: str) -> None:
+        super().__init__(message)
         self.kind = kind
 
 
@@ -151,16 +151,16 @@ class _TouchControl:
             return
         line = read_line(self._valued(text))
         if line.fault is not None:
-            raise _Refused(line.fault.kind, line.fault.says)
+            raise _Refused(line.fault.kind, line.fault.message)
         if line.message is not None:
             self.message = line.message
         if not line.words:
             return
         block = read_block(line.words)
         # G38.2 and G10 are read here and nowhere else.
-        faults = [one for one in block.faults if not one.says.startswith(("G38.2:", "G10:"))]
+        faults = [one for one in block.faults if not one.message.startswith(("G38.2:", "G10:"))]
         if faults:
-            raise _Refused(faults[0].kind, faults[0].says)
+            raise _Refused(faults[0].kind, faults[0].message)
         self._execute(number, block)
 
     # -- parameters and expressions
@@ -339,7 +339,7 @@ class _TouchControl:
     def _at(self) -> Place:
         return self.place[0], self.place[1], self.place[2]
 
-    def _event(self, kind: EventKind, line: int, says: str = "") -> None:
+    def _event(self, kind: EventKind, line: int, message: str = "") -> None:
         """Add something that happens where the tip stands."""
         at = self._at()
-        self.events.append(TouchEvent(kind, line, at, at, at, self.feed, says))
+        self.events.append(TouchEvent(kind, line, at, at, at, self.feed, message))

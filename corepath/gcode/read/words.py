@@ -36,10 +36,10 @@ class Word(NamedTuple):
 
 
 class WordFault(NamedTuple):
-    """A fault of a line: `kind` is `syntax` or `unsupported`, `says` the reason."""
+    """A fault of a line: `kind` is `syntax` or `unsupported`, `message` the reason."""
 
     kind: str
-    says: str
+    message: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +59,8 @@ class TextLine:
     remark: WordFault | None = None
 
 
-def _syntax(says: str) -> TextLine:
-    return TextLine(fault=WordFault("syntax", says))
+def _syntax(message: str) -> TextLine:
+    return TextLine(fault=WordFault("syntax", message))
 
 
 def _split_comments(text: str) -> tuple[str, str | None] | None:

@@ -55,7 +55,7 @@ def _head(program: TouchProgram, heading: Heading) -> Iterator[str]:
     yield f"Plan: {heading.digest}"
     yield f"Set-up: {program.setup}, touch {program.title}"
     yield f"Face up: {heading.face_up}"
-    yield from program.says
+    yield from program.message
     yield "Spindle: off all the time. Keep a hand on the stop"
 
 
@@ -71,7 +71,7 @@ class _TouchWriter:
 
     def lines(self, step: TouchStep) -> Iterator[str]:
         if isinstance(step, Tell):
-            yield from stop(_shown(step.says, self.grid))
+            yield from stop(_shown(step.message, self.grid))
         elif isinstance(step, SetZero):
             yield self._zeroing(step)
         elif isinstance(step, Rise):

@@ -145,11 +145,11 @@ def _cut(
 ) -> None:
     if stretch.planes:
         body.add(*comment(_pass_words(stretch, grid)))
-    elif len(program.passes) > 1 or stretch.says:
+    elif len(program.passes) > 1 or stretch.message:
         body.add(
             *comment(
                 f"Pass {number} of {len(program.passes)}: "
-                f"{units_of(grid.units).text(stretch.says)}".rstrip(": ")
+                f"{units_of(grid.units).text(stretch.message)}".rstrip(": ")
             )
         )
     body.replay(stretch.moves if machine.canned_cycles else expand(stretch.moves))
@@ -163,7 +163,7 @@ def _stop(
         body.add(
             *stop(
                 units_of(grid.units).text(
-                    f"Now {program.passes[number - 2].says}; cycle start goes on"
+                    f"Now {program.passes[number - 2].message}; cycle start goes on"
                 )
             )
         )

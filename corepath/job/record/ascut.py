@@ -85,7 +85,7 @@ class Record:
         all_entries = list(self.entries)
         # What was impossible before, say after a change of the job, must not block new entries:
         # only reasons that these entries cause count.
-        before = {(entry.n, reason.says) for entry, reason in refusals(self.standing, facts)}
+        before = {(entry.n, reason.message) for entry, reason in refusals(self.standing, facts)}
         ill_formed: set[int] = set()
         for entry in entries:
             wrong = [*_form_faults(entry, all_entries, facts.scale), *_pass_faults(entry, facts)]
@@ -95,13 +95,13 @@ class Record:
             all_entries.append(_filled_in(entry, all_entries, facts))
         first_new = len(self.entries) + 1
         for entry, reason in refusals(_standing(all_entries), facts):
-            if entry.n not in ill_formed and (entry.n, reason.says) not in before:
+            if entry.n not in ill_formed and (entry.n, reason.message) not in before:
                 words = describe(entry, facts.scale)
                 is_new = entry.n >= first_new
                 says = (
-                    reason.says
+                    reason.message
                     if is_new
-                    else f"with this, entry {entry.n} ({words}) cannot be: {reason.says}"
+                    else f"with this, entry {entry.n} ({words}) cannot be: {reason.message}"
                 )
                 key = entry.kind if is_new else entries[-1].kind
                 faults.append(Fault(key, says, words if is_new else "", reason.allowed))
@@ -119,7 +119,7 @@ class Record:
         """Return faults, with file and line, for entries that are impossible with this job, as
         after a change of the job."""
         faults = [
-            Fault(f"entry[{entry.n}]", reason.says, describe(entry, facts.scale), reason.allowed)
+            Fault(f"entry[{entry.n}]", reason.message, describe(entry, facts.scale), reason.allowed)
             for entry, reason in refusals(self.standing, facts)
         ]
         return tuple(locate(faults, self.source))
@@ -147,7 +147,7 @@ def load_record(path: Path) -> Record:
         raise InputError(faults)
     units, faults = head_faults(source)
     # Entries of a newer form may mean something else: report that alone.
-    newer = any("newer" in fault.says for fault in faults)
+    newer = any("newer" in fault.message for fault in faults)
     entries, wrong = ([], faults) if newer else entries_of(source, units)
     faults = faults if newer else [*faults, *wrong]
     if not faults:
@@ -199,7 +199,7 @@ def _as_record(faults: Iterable[Fault]) -> list[Fault]:
     return [
         replace(
             fault,
-            says=fault.says.replace("job file", "record"),
+            message=fault.message.replace("job file", "record"),
             allowed=fault.allowed.replace("TOML file", "file of the record"),
         )
         for fault in faults

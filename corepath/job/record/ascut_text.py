@@ -155,10 +155,12 @@ class _EntryReader:
         self.place, self.table, self.scale, self.units = place, table, scale, units
         self.faults: list[Fault] = []
 
-    def _fault(self, key: str, says: str, allowed: str = "") -> None:
+    def _fault(self, key: str, message: str, allowed: str = "") -> None:
         path = ("entry", self.place, key) if key else ("entry", self.place)
         held = self.table.get(key) if key and isinstance(self.table, dict) else None
-        self.faults.append(Fault(key_of(path), says, "" if held is None else shown(held), allowed))
+        self.faults.append(
+            Fault(key_of(path), message, "" if held is None else shown(held), allowed)
+        )
 
     def entry(self) -> Entry | None:
         if not isinstance(self.table, dict):

@@ -220,7 +220,7 @@ def coupon_groove_width(entry: Entry, progress: Progress, facts: JobFacts) -> It
     nominal = facts.groove_width if entry.nominal is None else entry.nominal
     for reason in _about(entry, nominal, 0.1, "width of a coupon's groove", facts):
         allowed = f"{reason.allowed}, or the width it was planned with: --coupon-nominal W"
-        yield Reason(reason.says, allowed)
+        yield Reason(reason.message, allowed)
 
 
 def _about(

@@ -19,7 +19,7 @@ __all__ = ["Reason", "Rule", "before"]
 class Reason:
     """Why an entry is rejected, and what is allowed instead, in words."""
 
-    says: str
+    message: str
     allowed: str = ""
 
 

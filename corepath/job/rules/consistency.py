@@ -374,7 +374,7 @@ def _cutters(parts: ValidSections) -> Iterator[Contradiction]:
             yield (*at, "number"), says, "a number of its own"
         seen.setdefault(cutter.number, place)
         for end in end_faults(cutter.cutter, cutter.corner_radius or None):
-            yield (*at, end.key), end.says, end.allowed
+            yield (*at, end.key), end.message, end.allowed
         yield from _lengths(at, cutter)
         slowest, fastest = sorted(machine.spindle_rpm) if machine else (0.0, math.inf)
         if cutter.rpm is not None and not slowest <= cutter.rpm <= fastest:

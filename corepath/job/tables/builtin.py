@@ -60,7 +60,7 @@ class Hardware:
         """Return the keys of `[[insert]]` that this row gives, as they would stand in a job."""
         return {key: Millimetres(getattr(self, key).value) for key in HARDWARE_KEYS}
 
-    def says(self, insert: object) -> str:
+    def message(self, insert: object) -> str:
         """Return in words which figures of an insert are from this row and must be measured; ""
         where none is."""
         used = [

@@ -38,7 +38,7 @@ def fit_cautions(job: Job) -> tuple[str, ...]:
             )
     for insert in job.insert:
         row = hardware().get(insert.hardware or "")
-        used = "" if row is None else row.says(insert)
+        used = "" if row is None else row.message(insert)
         if used:
             said.append(f"insert {insert.name}: {marked(used)}")
         thread = _thread_of(insert, job) if row is None else row.thread

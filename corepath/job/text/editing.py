@@ -262,8 +262,8 @@ def _nowhere(path: Path, document: Any) -> InputError:
     return _refused(path, "is no key of a job", "")
 
 
-def _refused(path: Path, says: str, value: str, allowed: str = "") -> InputError:
-    return InputError([Fault(key_of(path), says, value=value, allowed=allowed)])
+def _refused(path: Path, message: str, value: str, allowed: str = "") -> InputError:
+    return InputError([Fault(key_of(path), message, value=value, allowed=allowed)])
 
 
 def _put(document: Any, path: Path, value: Any) -> None:

@@ -88,7 +88,7 @@ def _copied(source: Source, folder: FilePath) -> tuple[Source, list[Fault]]:
     found, faults = read_source(folder / named)
     if found is None:
         return source, [
-            source.place(Fault("copy_of", one.says, allowed=one.allowed)) for one in faults
+            source.place(Fault("copy_of", one.message, allowed=one.allowed)) for one in faults
         ]
     if "copy_of" in found.document:
         says = f"{named} is a copy itself"
@@ -120,7 +120,7 @@ def _unread(fault: Fault, source: Source, path: FilePath) -> Fault:
     unless a line of its own is known."""
     if fault.line is not None:
         return fault
-    says = f"the shop file {path} {fault.says}".replace("there is no such file", "is not there")
+    says = f"the shop file {path} {fault.message}".replace("there is no such file", "is not there")
     return source.place(Fault("shop", says, allowed=fault.allowed))
 
 

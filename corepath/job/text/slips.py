@@ -20,7 +20,7 @@ _FRACTION = re.compile(r"(?:(\d+)[ -])?(\d+)/([1-9]\d*)")
 class Slip(NamedTuple):
     """What is wrong in `line`: the words, what stands there, and what belongs there."""
 
-    says: str
+    message: str
     value: str
     allowed: str
     line: int
@@ -52,8 +52,8 @@ class _Place(NamedTuple):
         found = re.match(r"[^\s,\]}#]*", self.rest)
         return found[0] if found else ""
 
-    def slip(self, says: str, value: str, allowed: str) -> Slip:
-        return Slip(says, value, allowed, self.line)
+    def slip(self, message: str, value: str, allowed: str) -> Slip:
+        return Slip(message, value, allowed, self.line)
 
 
 def _bare(text: str) -> str:

@@ -86,9 +86,14 @@ class Source:
             value = shown(held) if present and not isinstance(held, dict) else ""
         # messages speak in the units of the file
         units = units_of(str(self.document.get("units", "mm")))
-        says, value, allowed = (units.text(text) for text in (fault.says, value, fault.allowed))
+        says, value, allowed = (units.text(text) for text in (fault.message, value, fault.allowed))
         return replace(
-            fault, says=says, value=value, allowed=allowed, file=fault.file or self.file, line=line
+            fault,
+            message=says,
+            value=value,
+            allowed=allowed,
+            file=fault.file or self.file,
+            line=line,
         )
 
     def quote(self, fault: Fault) -> tuple[str, int, int] | None:
@@ -119,7 +124,7 @@ def locate(faults: Iterable[Fault], source: Source | None) -> list[Fault]:
     for fault in faults:
         placed = source.place(fault) if source else fault
         if fault.file or (placed.file, placed.key) not in before:
-            unique.setdefault((placed.file, placed.key, placed.says), placed)
+            unique.setdefault((placed.file, placed.key, placed.message), placed)
     shop = source.shop.file if source is not None and source.shop is not None else None
     return sorted(
         unique.values(), key=lambda one: (one.file == shop, one.line is None, one.line or 0)
@@ -196,7 +201,7 @@ def _not_toml(message: str, text: str, file: str) -> Fault:
     slip = slip_at(says, lines, line, column)
     if slip is not None:
         key = _key_in(lines, slip.line)
-        return Fault(key, slip.says, slip.value, slip.allowed, file, slip.line)
+        return Fault(key, slip.message, slip.value, slip.allowed, file, slip.line)
     return Fault("", f"is not TOML: {says}, line {line}, column {column}", file=file, line=line)
 
 

@@ -94,5 +94,5 @@ def _there(path: Path) -> InputError:
     return _refused(path, "is there already and is not overwritten", "a name that is free")
 
 
-def _refused(path: Path, says: str, allowed: str) -> InputError:
-    return InputError([Fault("", says, allowed=allowed, file=str(path))])
+def _refused(path: Path, message: str, allowed: str) -> InputError:
+    return InputError([Fault("", message, allowed=allowed, file=str(path))])

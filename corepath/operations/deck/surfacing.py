@@ -114,7 +114,7 @@ def _program(work: Work, stretch: Pass, watch: tuple[str, ...] = ()) -> Program:
     # Splitting adds moves that no point was given for: the count of given points grows with them.
     given = stretch.given + len(moves) - len(stretch.moves)
     return program(
-        work, [Pass.of(moves, stretch.says, given)], watch=(*opening_words(work), *watch)
+        work, [Pass.of(moves, stretch.message, given)], watch=(*opening_words(work), *watch)
     )
 
 

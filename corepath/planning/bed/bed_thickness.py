@@ -53,7 +53,7 @@ def _require_right(shop: Path, text: str) -> None:
         read_shop(trial)
     except InputError as error:
         raise InputError(
-            [Fault(one.key, one.says, one.value, one.allowed) for one in error.faults]
+            [Fault(one.key, one.message, one.value, one.allowed) for one in error.faults]
         ) from None
     finally:
         shutil.rmtree(folder, ignore_errors=True)

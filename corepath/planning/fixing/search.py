@@ -341,11 +341,11 @@ class _Search:
         fails = [check for check in made.checks if check.verdict == "fail"]
         ids = tuple(dict.fromkeys(check.id for check in fails))
         first = fails[0]
-        mend = f"; {marked(first.mend)}" if first.mend else ""
+        fix = f"; {marked(first.fix)}" if first.fix else ""
         return Miss(
             self._settings(values),
             ids,
-            f"{first.id} still fails, {marked(first.says)}{mend}",
+            f"{first.id} still fails, {marked(first.message)}{fix}",
         )
 
 

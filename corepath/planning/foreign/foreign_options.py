@@ -189,7 +189,7 @@ def _wrong(cutter: Cutter, corner: float | None, sizes: Mapping[str, float]) -> 
     if not 0.0 < cutter.diameter <= 500.0:
         return "its diameter must be above 0 and at most 500 mm"
     for fault in end_faults(cutter, corner):
-        return f"{OPTIONS[fault.key]}: {fault.says}; allowed: {fault.allowed}"
+        return f"{OPTIONS[fault.key]}: {fault.message}; allowed: {fault.allowed}"
     if own_sizes(cutter.shape) and not {"shank", "cutting_length"} & set(sizes):
         return f"a {cutter.shape} needs shank= or edges=LENGTH, where its flank ends"
     return ""

@@ -87,7 +87,7 @@ def begin_board(
         return tried
     first, found = tried
     failed = next(check for check in first.checks if check.verdict == "fail")
-    says = f"{failed.id} fails: {marked(failed.says)}"
+    says = f"{failed.id} fails: {marked(failed.message)}"
     start = {key: float(one.values[key]) for one in reversed(found) for key in one.values}
     return Hopeless(says, tuple(_nearest(path, sizes, units, start)))
 
@@ -126,7 +126,7 @@ def _is_ours(fix: Fix) -> bool:
 
 
 def _told(fix: Fix) -> Iterator[str]:
-    yield "These thicknesses ask for " + ", ".join(one.says for one in fix.settings) + "."
+    yield "These thicknesses ask for " + ", ".join(one.message for one in fix.settings) + "."
     yield from (f"RISK: {marked(risk)}." for risk in fix.risks)
 
 

@@ -34,7 +34,7 @@ class Order:
     by_cutter: float
 
     @property
-    def says(self) -> str:
+    def message(self) -> str:
         """The quicker order in words, with what the other would take."""
         figures = f"{self.by_copy:.0f} min of tool changes and placing, {self.by_cutter:.0f}"
         if self.by_copy <= self.by_cutter:

@@ -142,12 +142,12 @@ def _marks(program: Program, way: Approach) -> Iterator[Pass]:
         yield _walk([place], way, f"over the {mark} of dowel {number}, {high}")
 
 
-def _walk(places: Sequence[tuple[float, float]], way: Approach, says: str) -> Pass:
+def _walk(places: Sequence[tuple[float, float]], way: Approach, message: str) -> Pass:
     """Return a pass from place to place at the height and feed of the level part of the first way
     down."""
     (x, y), *others = places
     return Pass.of(
-        [rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], says
+        [rapid(x, y, way.height), *(line(a, b, way.height, way.walk) for a, b in others)], message
     )
 
 

@@ -82,7 +82,8 @@ def _entry(prepared: Prepared, work: Work, id: str, lies: tuple[float, float]) -
 def _insert(insert: InsertSection) -> ListedInsert:
     row = hardware().get(insert.hardware or "")
     return ListedInsert(
-        insert.name, None if row is None else ListedHardware(row.name, row.title, row.says(insert))
+        insert.name,
+        None if row is None else ListedHardware(row.name, row.title, row.message(insert)),
     )
 
 

@@ -55,7 +55,7 @@ def _found(job: Job, board: Board, reach: float, folder: Path) -> SkinFound:
 
     study = study_skin(job, board.deck, cover_of(job, board.outline, reach))
     advice = advise_skin(job, board.deck, board.outline, study, folder)
-    return SkinFound(study, advice, skin_checks(study, advice.mend))
+    return SkinFound(study, advice, skin_checks(study, advice.fix))
 
 
 def skin_files(job: Job, board: Board, found: SkinFound | None, digest: str) -> dict[str, str]:

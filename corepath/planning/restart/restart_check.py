@@ -41,7 +41,9 @@ def check_restarts(
         try:
             made = restart(folder / file, int(found[2]))
         except InputError as error:
-            says = f"no restart of {file} from line {found[2]} can be made: {error.faults[0].says}"
+            says = (
+                f"no restart of {file} from line {found[2]} can be made: {error.faults[0].message}"
+            )
             findings.add("changed", says, file=name)
             continue
         if made.text != text or made.findings:

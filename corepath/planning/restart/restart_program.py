@@ -153,7 +153,7 @@ def _readable(program: ReadProgram, path: Path) -> None:
     wrong = [finding for finding in program.findings if finding.kind not in HARMLESS]
     if wrong:
         faults = [
-            Fault("", f"{one.kind}: {marked(one.says)}", file=str(path), line=one.line)
+            Fault("", f"{one.kind}: {marked(one.message)}", file=str(path), line=one.line)
             for one in wrong[:10]
         ]
         raise InputError(

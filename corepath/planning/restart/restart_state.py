@@ -138,8 +138,8 @@ def _refuse(program: ReadProgram, lines: Sequence[str], number: int, file: str) 
     cuts = np.flatnonzero(cutting(program))
     ends = [event.line for event in program.events if event.name == "end"]
 
-    def fault(says: str, allowed: str) -> InputError:
-        return InputError([Fault(KEY, says, value=str(number), allowed=allowed, file=file)])
+    def fault(message: str, allowed: str) -> InputError:
+        return InputError([Fault(KEY, message, value=str(number), allowed=allowed, file=file)])
 
     if not len(cuts):
         raise InputError(

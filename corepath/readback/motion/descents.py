@@ -273,7 +273,7 @@ def _tell(
     down: Descents,
     which: Flags,
     kind: str,
-    says: Callable[[Path, Descents, int], str],
+    message: Callable[[Path, Descents, int], str],
     findings: Findings,
 ) -> None:
     found = np.flatnonzero(which)
@@ -281,6 +281,6 @@ def _tell(
         x, y, z = (float(value) for value in path.end[k])
         depth = float(min(down.under[k], down.fall[k]))
         findings.add(
-            kind, says(path, down, k), line=int(path.line[k]), place=(x, y, z), depth=depth
+            kind, message(path, down, k), line=int(path.line[k]), place=(x, y, z), depth=depth
         )
     findings.more(kind, len(found) - findings.keep)

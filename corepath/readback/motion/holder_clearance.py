@@ -82,10 +82,10 @@ def _lines(pieces: Pieces) -> NDArray[np.object_]:
 
 
 def _add(
-    path: Path, pieces: Pieces, index: int, says: str, depth: float, findings: Findings
+    path: Path, pieces: Pieces, index: int, message: str, depth: float, findings: Findings
 ) -> None:
     a, b = pieces.lower[index], pieces.upper[index]
     x, y, z = (float(value) for value in (a if a[2] < b[2] else b))
     findings.add(
-        "collet", says, line=int(path.line[pieces.owner[index]]), place=(x, y, z), depth=depth
+        "collet", message, line=int(path.line[pieces.owner[index]]), place=(x, y, z), depth=depth
     )

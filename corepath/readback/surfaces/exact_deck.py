@@ -416,9 +416,9 @@ def _tell(
                 )
 
 
-def _add(worst: Worst, kind: str, says: str, findings: Findings) -> None:
+def _add(worst: Worst, kind: str, message: str, findings: Findings) -> None:
     off = abs(worst.off)
     place = (worst.x, worst.y, worst.left)
     findings.add(
-        kind, says.format(mm(off)), file=worst.file, line=worst.line, place=place, depth=off
+        kind, message.format(mm(off)), file=worst.file, line=worst.line, place=place, depth=off
     )

@@ -49,15 +49,22 @@ def _counts(values: NDArray[np.floating], edges: NDArray[np.float64]) -> list[in
 
 
 @report_keys(
-    "id", "file", "value", "wanted", "deviation", "says", Key("where", places=3), Key("*", "extra")
+    "id",
+    "file",
+    "value",
+    "wanted",
+    "deviation",
+    Key("says", "message"),
+    Key("where", places=3),
+    Key("*", "extra"),
 )
 @dataclass(frozen=True, slots=True)
 class Measure:
     """One figure: `value` and `wanted` in `unit` ("" for a share or a count), and `deviation`,
     value minus wanted, signed.
 
-    `id` and `file` name it, `says` describes it. `where` is a place (x, y) in the bed frame of the
-    set-up, or None. `extra` holds further figures such as the edges and counts of a histogram.
+    `id` and `file` name it, `message` describes it. `where` is a place (x, y) in the bed frame of
+    the set-up, or None. `extra` holds further figures such as the edges and counts of a histogram.
     """
 
     id: str
@@ -65,13 +72,13 @@ class Measure:
     value: float
     wanted: float | None
     deviation: float
-    says: str
+    message: str
     where: Place | None = None
     extra: Extra = ()
     unit: str = "mm"
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "says", Said(self.says))
+        object.__setattr__(self, "message", Said(self.message))
 
 
 class MeasureList(list[Measure]):
@@ -86,14 +93,14 @@ class MeasureList(list[Measure]):
         id: str,
         value: float,
         wanted: float | None,
-        says: str,
+        message: str,
         where: Place | None = None,
         extra: Extra = (),
     ) -> None:
         """Add one length; the deviation follows from value and wanted."""
         deviation = 0.0 if wanted is None else value - wanted
         self.append(
-            Measure(id, self.file, float(value), wanted, float(deviation), says, where, extra)
+            Measure(id, self.file, float(value), wanted, float(deviation), message, where, extra)
         )
 
     def take_in(
@@ -102,9 +109,9 @@ class MeasureList(list[Measure]):
         id: str,
         value: float,
         wanted: float | None,
-        says: str,
+        message: str,
         where: Place | None = None,
     ) -> None:
         """Add one measure that is no length, in `unit` ("" for a share or a count)."""
-        self.take(id, value, wanted, says, where)
+        self.take(id, value, wanted, message, where)
         self[-1] = replace(self[-1], unit=unit)

@@ -58,8 +58,8 @@ def _read_head(text: str) -> Head:
     return Head(known.get("File", ""), known.get("Plan", ""), _zero(says))
 
 
-def _zero(says: list[str]) -> tuple[float, float, float] | None:
-    for part in says:
+def _zero(message: list[str]) -> tuple[float, float, float] | None:
+    for part in message:
         found = _ZERO.match(part)
         if found is not None and all(_NUMBER.fullmatch(value) for value in found.groups()[:3]):
             x, y, z = (

@@ -180,20 +180,20 @@ def _is(work: Work, named: re.Match[str], spoken: Spoken) -> bool:
     return named[1] == str(cutter.number) and named[2] in (None, cutter.shape) and size
 
 
-def _touch(says: str, number: int, work: Work, findings: Findings) -> None:
+def _touch(message: str, number: int, work: Work, findings: Findings) -> None:
     """Check what Z is touched on, as much of it as is on this line."""
-    asks = re.search(r"touch Z\b.* with it on ", says)
+    asks = re.search(r"touch Z\b.* with it on ", message)
     if asks and not _bare(touch_words(work.zero, "")).startswith(
-        _bare(f"Fit, {says[asks.start() :]}")
+        _bare(f"Fit, {message[asks.start() :]}")
     ):
         wanted = touch_words(work.zero, f"T{work.cutter.number}")
-        findings.add("words", f'"{says}": the plan says: {wanted}', line=number)
+        findings.add("words", f'"{message}": the plan says: {wanted}', line=number)
 
 
-def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
+def _tip(message: str, number: int, work: Work, findings: Findings) -> bool:
     """Check how high the tip must be at the stop of the first approach; return whether this comment
     says it."""
-    seen = _TIP.search(says)
+    seen = _TIP.search(message)
     if seen is None or work.approach is None:
         return seen is not None
     inch = seen[2] == "in"
@@ -201,7 +201,7 @@ def _tip(says: str, number: int, work: Work, findings: Findings) -> bool:
     near = abs(above - work.approach.above) <= (_ABOUT_INCH if inch else _ABOUT)
     if not near or not _bare(work.approach.face).startswith(_bare(face)):
         wanted = f"{mm(work.approach.above):.1f~} above {work.approach.face}"
-        findings.add("words", f'"{says}": the plan has {wanted}', line=number)
+        findings.add("words", f'"{message}": the plan has {wanted}', line=number)
     return True
 
 

@@ -31,7 +31,7 @@ class Setting:
     needed_by: tuple[str, ...] = ()
 
     @property
-    def says(self) -> str:
+    def message(self) -> str:
         """The change in words, its lengths marked: `groove.floor 1.2 → 0.7`."""
         return f"{self.key} {self.change}"
 
@@ -115,7 +115,7 @@ class Fix:
         return "with care" if self.cautions else "all"
 
     @property
-    def says(self) -> Said:
+    def message(self) -> Said:
         """The fix in words: what is set, what then holds, what is risked."""
         what = list(_changes(self.settings))
         if self.measure:
@@ -131,7 +131,7 @@ class Fix:
         return tuple(one.typed(units) for one in self.settings)
 
 
-@report_keys(Key("set", "values", places=None), "fails", "says")
+@report_keys(Key("set", "values", places=None), "fails", Key("says", "message"))
 @dataclass(frozen=True, slots=True)
 class Miss:
     """The change that came nearest where none will do: `fails` are the ids of what fails with it,
@@ -147,9 +147,9 @@ class Miss:
         return {one.key: one.after for one in self.settings}
 
     @property
-    def says(self) -> Said:
+    def message(self) -> Said:
         """The miss in words."""
-        with_ = f" with {', '.join(one.says for one in self.settings)}" if self.settings else ""
+        with_ = f" with {', '.join(one.message for one in self.settings)}" if self.settings else ""
         return Said(f"no change of values was found; nearest{with_}: {marked(self.why)}")
 
 

@@ -56,7 +56,7 @@ class Deeper:
     can: bool
 
     @property
-    def says(self) -> str:
+    def message(self) -> str:
         """The advice in words."""
         if self.can:
             return (
@@ -121,7 +121,7 @@ class Advice:
         if self.floors is None:
             if not self.possible:
                 found.append(f"what is cut is {mm(self.short):.2f} short of this core")
-                found += [casting.says for casting in self.deeper]
+                found += [casting.message for casting in self.deeper]
             found.append(self._thickest)
         elif self.possible:
             found.append("groove.floor passes from {:.2f} to {:.2f}".format(*map(mm, self.floors)))

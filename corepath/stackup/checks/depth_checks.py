@@ -88,7 +88,7 @@ def _window(stack: Stackup) -> Check:
         value = shows - deck
         return AtLeast(value, job.limits.window).check(
             "window",
-            says=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
+            message=f"{casting.casting.id} shows from {mm(shows.nominal):.2f} down, the core needs "
             f"{mm(deck.nominal):.2f}",
             where=f"{casting.casting.id} at {_at(*casting.shallowest_at)}; deck highest at "
             f"{_at(*at)}",
@@ -105,10 +105,10 @@ def _floor(stack: Stackup) -> Check:
         value = stack.heights.wood_under(casting.casting.floor, casting.operation, at)
         return AtLeast(value, limit).check(
             "floor",
-            says=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
+            message=f"wood left under {casting.casting.id}, {mm(value.worst()[0]):.2f} where the "
             "blank lies worst",
             where=f"{casting.casting.id} at {_at(*at)}",
-            mend="tape or seal below the places that run thin",
+            fix="tape or seal below the places that run thin",
         )
 
     return weakest(judged(casting) for casting in stack.castings)
@@ -138,20 +138,20 @@ def shows_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
     """
     skim = stack.skim
     value = casting.shows_at(stack.heights, casting.shallowest_at) - stack.heights.plane(plane)
-    name, mend = casting.casting.id, ""
+    name, fix = casting.casting.id, ""
     verb = "shows" if value.nominal >= -TIE else "does not show"
     says = f"{name} {verb} at the pass at {mm(plane):.2f}"
     if skim.recorded:
         says += ", the recorded stop" if abs(plane - skim.planned_plane) < TIE else ""
-        mend = (
+        fix = (
             "measure how thick it is after the skim, and correct the stop or the depth, "
             "whichever is wrong"
         )
     check = AtLeast(value, 0.0).check(
         "shows",
-        says=says,
+        message=says,
         where=f"{name} at {_at(*casting.shallowest_at)}, pass at {mm(plane):.2f}",
-        mend=mend,
+        fix=fix,
     )
     return _seen(check, skim.planned_plane - plane) if seen_at(stack, casting, plane) else check
 
@@ -161,7 +161,7 @@ def _seen(check: Check, left: float) -> Check:
     figure of the check is less than that."""
     value, rss, worst = (max(figure, left) for figure in (check.value, check.rss, check.worst))
     kept = check.largest if worst > left else ()
-    return replace(check, verdict="ok", value=value, rss=rss, worst=worst, mend="", largest=kept)
+    return replace(check, verdict="ok", value=value, rss=rss, worst=worst, fix="", largest=kept)
 
 
 def _clean_up(stack: Stackup) -> Check:
@@ -185,10 +185,10 @@ def _band_cleaned(stack: Stackup, casting: CastingStack) -> Check:
         "clean-up",
         value,
         0.0,
-        says=f"over the flush round {casting.casting.id} the deck pass removes at least "
+        message=f"over the flush round {casting.casting.id} the deck pass removes at least "
         f"{mm(value.nominal):.2f}",
         where=f"flush round {casting.casting.id}",
-        mend=f"pour {mm(-value.worst()[0]):.2f} less proud, or move it to where the deck is lower",
+        fix=f"pour {mm(-value.worst()[0]):.2f} less proud, or move it to where the deck is lower",
     )
 
 
@@ -215,10 +215,10 @@ def clean_up_at(stack: Stackup, plane: float) -> Check:
     words = _stop_words(stack, plane)
     return AtLeast(value, wanted, caution_over=0.0 if wanted > 0.0 else -math.inf).check(
         "clean-up",
-        says=f"the deck pass removes at least {mm(value.nominal):.2f} at "
+        message=f"the deck pass removes at least {mm(value.nominal):.2f} at "
         f"{words}{_raw_top(stack, value.worst()[0])}",
         where=f"deck highest at {_at(*stack.weakest_deck_at)}, {words}",
-        mend="" if wanted > 0.0 else "plane the raw top flat, which may stay",
+        fix="" if wanted > 0.0 else "plane the raw top flat, which may stay",
     )
 
 
@@ -252,11 +252,11 @@ def fill_at(stack: Stackup, casting: CastingStack, plane: float) -> Check:
         "fill",
         value,
         0.0,
-        says=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top at "
-        f"its lowest, {mm(room.nominal):.2f} is allowed at {words}",
+        message=f"resin in {name} lies {mm(casting.pour.p_expected.nominal):.2f} below the raw top "
+        f"at its lowest, {mm(room.nominal):.2f} is allowed at {words}",
         where=f"{name}; deck over it highest, {mm(casting.deck_highest):.2f}, at "
         f"{_at(*casting.highest_at)}",
-        mend=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, "
+        fix=f"pour {mm(short):.2f} higher, or move it to where the deck is {mm(short):.2f} lower, "
         "or level better, or lower cast.fill_margin",
     )
 
@@ -306,8 +306,8 @@ def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "seat",
         value,
         limit,
-        says=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed face "
-        f"in a seat {mm(seat.nominal):.2f} deep",
+        message=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed "
+        f"face in a seat {mm(seat.nominal):.2f} deep",
         where=place.place.id,
     )
 
@@ -319,10 +319,10 @@ def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "wood-over-seat",
         wood_over_seat(stack, place, plane),
         limit,
-        says=f"wood over the seat of {place.place.id}"
+        message=f"wood over the seat of {place.place.id}"
         + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
         where=place.place.id,
-        mend="a thinner flange, or a place where the deck is higher",
+        fix="a thinner flange, or a place where the deck is higher",
     )
 
 
@@ -347,9 +347,9 @@ def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
         "barrel",
         value,
         stack.job.limits.barrel,
-        says=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
+        message=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
-        mend=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, or a "
+        fix=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, or a "
         "place where the deck is higher",
     )
 
@@ -368,7 +368,7 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
             "opens",
             value,
             0.0,
-            says=_opened(name, value.nominal),
+            message=_opened(name, value.nominal),
             where=name,
         )
 
@@ -379,7 +379,7 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
     found = weakest(judged(place) for place in blind)
     if found.verdict == "ok":
         return (found,)
-    return (replace(found, mend=_bored(stack, found.where, -found.worst)),)
+    return (replace(found, fix=_bored(stack, found.where, -found.worst)),)
 
 
 def _opened(name: str, past: float) -> str:
@@ -417,9 +417,10 @@ def holds_at(stack: Stackup, plane: float) -> tuple[Check, Check]:
             "hold",
             value,
             least,
-            says=f"in {setup} the casting that joins board and rim is {mm(value.nominal):.2f} high",
+            message=f"in {setup} the casting that joins board and rim is "
+            f"{mm(value.nominal):.2f} high",
             where=f"groove in {setup}, held by {getattr(stack.job.hold, setup)}",
-            mend=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are "
+            fix=f"{what} {mm(least - value.worst()[0]):.2f} more, or, where board and rim are "
             "held each on its own, a lower hold.least_height",
         )
 

@@ -24,9 +24,9 @@ class AtLeast:
     unit: str = "mm"
     caution_over: float | None = None
 
-    def check(self, check_id: str, *, says: str, where: str, mend: str = "") -> Check:
+    def check(self, check_id: str, *, message: str, where: str, fix: str = "") -> Check:
         """Return the check: ok when the worst case reaches the limit, caution when only RSS does,
-        else fail. `says`, `where` and `mend` are its words (see `Check`)."""
+        else fail. `message`, `where` and `fix` are its words (see `Check`)."""
         worst = self.value.worst()[0]
         rss = self.value.rss()[0]
         over = self.caution_over
@@ -43,18 +43,18 @@ class AtLeast:
             rss=rss,
             limit=self.limit,
             unit=self.unit,
-            says=says,
+            message=message,
             where=where,
-            mend=mend if verdict != "ok" else "",
+            fix=fix if verdict != "ok" else "",
             largest=self.value.largest(),
         )
 
 
 def judge(
-    check_id: str, value: Linear, limit: float, *, says: str, where: str, mend: str = ""
+    check_id: str, value: Linear, limit: float, *, message: str, where: str, fix: str = ""
 ) -> Check:
     """Judge a length (mm) against the least it may be, by `AtLeast`."""
-    return AtLeast(value, limit).check(check_id, says=says, where=where, mend=mend)
+    return AtLeast(value, limit).check(check_id, message=message, where=where, fix=fix)
 
 
 _RANK = {"fail": 0, "caution": 1, "ok": 2}

@@ -41,9 +41,9 @@ def _spacing(stack: Stackup, board: Board) -> Check:
         "spacing",
         Linear.of(least),
         limit,
-        says=f"{mm(least):.2f} of wood between {name_a} and {name_b}",
+        message=f"{mm(least):.2f} of wood between {name_a} and {name_b}",
         where=f"{name_a} – {name_b} at X{mm(at.x):.1f} Y{mm(at.y):.1f}",
-        mend=f"move them apart by {mm(limit - least):.2f}",
+        fix=f"move them apart by {mm(limit - least):.2f}",
     )
 
 
@@ -78,10 +78,10 @@ def _wrong_way(stack: Stackup, board: Board) -> Check:
         "dowels",
         Linear.of(room),
         stack.job.limits.dowels,
-        says=f"the wrong way round the pattern misses by {mm(least):.2f}, {mm(room):.2f} more than "
-        "half a dowel",
+        message=f"the wrong way round the pattern misses by {mm(least):.2f}, {mm(room):.2f} more "
+        "than half a dowel",
         where="pattern",
-        mend="set the dowels at more unequal distances from the middle",
+        fix="set the dowels at more unequal distances from the middle",
     )
 
 
@@ -97,9 +97,9 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
         "dowels",
         Linear.of(least),
         stack.job.limits.dowels,
-        says=f"{mm(least):.2f} of sound wood beside dowel {number}",
+        message=f"{mm(least):.2f} of sound wood beside dowel {number}",
         where=f"dowel {number}",
-        mend="move it away from castings, seats and the blank's edge",
+        fix="move it away from castings, seats and the blank's edge",
     )
 
 
@@ -141,8 +141,8 @@ def _stands_below(
         "dowels",
         room,
         stack.job.limits.dowels,
-        says=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} is "
-        f"{mm(cut.nominal):.2f}",
+        message=f"dowel {number} stands {mm(dowel.stand):.2f}, the lowest cut over it in {setup} "
+        f"is {mm(cut.nominal):.2f}",
         where=f"dowel {number} in {setup}",
-        mend=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
+        fix=f"let it stand {mm(stack.job.limits.dowels - room.worst()[0]):.2f} lower",
     )

@@ -221,9 +221,9 @@ def registration(stack: Stackup, board: Board) -> Check:
             "registration",
             thing.left,
             stack.job.limits.registration,
-            says=f"{words[thing.kind]}, {mm(thing.left.worst()[0]):.2f} in the worst case{note}",
+            message=f"{words[thing.kind]}, {mm(thing.left.worst()[0]):.2f} in the worst case{note}",
             where=f"{thing.kind} {thing.id}",
-            mend="a wider casting, drier and better-acclimatised wood, or tighter dowels",
+            fix="a wider casting, drier and better-acclimatised wood, or tighter dowels",
         )
         for thing in things
         if thing.kind in words

@@ -14,8 +14,8 @@ Verdict = Literal["ok", "caution", "fail"]
 
 
 @report_keys(
-    "id", "verdict", "value", "worst", "rss", "limit", "margin", "unit", "says", "where", "mend",
-    Key("largest", "contributors"),
+    "id", "verdict", "value", "worst", "rss", "limit", "margin", "unit",
+    Key("says", "message"), "where", Key("mend", "fix"), Key("largest", "contributors"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class Check:
@@ -23,8 +23,8 @@ class Check:
 
     `value` is nominal; `worst` and `rss` are the least values by worst case and root sum square.
     *ok* holds in the worst case, *caution* only by root sum square, *fail* by neither. `where`
-    names the place in words (casting, insert, cutter …), `says` the result with its figures, `mend`
-    a remedy. `largest` are the contributors that cost most, as (name, mm), largest first.
+    names the place in words (casting, insert, cutter …), `message` the result with its figures,
+    `fix` a remedy. `largest` are the contributors that cost most, as (name, mm), largest first.
     """
 
     id: str
@@ -34,13 +34,13 @@ class Check:
     rss: float
     limit: float
     unit: str
-    says: str
+    message: str
     where: str
-    mend: str = ""
+    fix: str = ""
     largest: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
-        for name in ("says", "where", "mend"):
+        for name in ("message", "where", "fix"):
             object.__setattr__(self, name, Said(getattr(self, name)))
 
     def contributors(self) -> list[dict[str, Any]]:

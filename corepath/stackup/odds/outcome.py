@@ -62,15 +62,15 @@ class Outcome:
 
     `answer`: *ready* where every check holds with all errors against it, *with care* where some
     hold only by root sum square, *no* where one fails, *accepted* where `tolerances.accept` takes
-    that risk. `fixes` were tried; `mend` is what the first check that does not hold asks for of
-    what is no value of the job, "" where there is none. `failed` and `cautions` are the ids of the
-    checks with these verdicts, `accepted` those that fail and are accepted.
+    that risk. `fixes` were tried; `first_fix` is what the first check that does not hold asks for
+    of what is no value of the job, "" where there is none. `failed` and `cautions` are the ids of
+    the checks with these verdicts, `accepted` those that fail and are accepted.
     """
 
     answer: Answer
     odds: Odds
     tightest: tuple[Tight, ...]
-    mend: str
+    first_fix: str
     failed: tuple[str, ...]
     cautions: tuple[str, ...]
     accepted: tuple[str, ...] = ()
@@ -82,10 +82,10 @@ class Outcome:
     def fix(self) -> Said:
         """The first fix in words, or how near any came; "" where all checks hold."""
         if self.fixes.found:
-            says = self.fixes.found[0].says
+            says = self.fixes.found[0].message
             return Said(f"{_NO_VALUES}{marked(says)}") if self.fixes.other_stock else says
         nearest = self.fixes.nearest
-        return Said(marked(self.mend)) if nearest is None else nearest.says
+        return Said(marked(self.first_fix)) if nearest is None else nearest.message
 
     @property
     def not_in_odds(self) -> tuple[str, ...]:
@@ -104,7 +104,7 @@ def outcome_of(
         answer=answer_of(checks, accepted),
         odds=odds,
         tightest=tightest_of(checks),
-        mend=next((check.mend for check in _wrong(checks) if check.mend), ""),
+        first_fix=next((check.fix for check in _wrong(checks) if check.fix), ""),
         failed=_ids(checks, "fail"),
         cautions=_ids(checks, "caution"),
         accepted=accepted,

@@ -29,7 +29,7 @@ def fill_lines(stack: Stackup, settled: Settled) -> tuple[str, ...]:
     """Return in words how each recorded fill fits, what fixes a low one and, where one is low, the
     last pass at which the skim may stop with all of them as they are."""
     advices = fill_advices(stack, settled)
-    lines = [line for advice in advices for line in advice.says]
+    lines = [line for advice in advices for line in advice.message]
     if settled.stopped or all(advice.verdict == "ok" for advice in advices):
         return tuple(lines)
     stop = common_stop(advices)

@@ -164,7 +164,7 @@ def tilted(pour: CastingPour, cast: CastSection, level: float) -> Tilt:
     Key("spill", places=3),
     Key("after_spill", places=3),
     Key("limit", "least", 3),
-    "says",
+    Key("says", "message"),
 )
 @dataclass(frozen=True, slots=True)
 class LevelLimits:
@@ -185,7 +185,7 @@ class LevelLimits:
         known = [limit for limit in (self.fill, self.spill) if limit is not None]
         return min(known) if known else None
 
-    def says(self) -> str:
+    def message(self) -> str:
         """Return the limit in words, as the thickness of a card under a level of 1 m."""
         least = self.least
         if least is None:
@@ -231,7 +231,7 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
             f"{pour.id} runs over at the low end if the blank is {out_of_level(level):g~} out of "
             "level: "
             f"{tilt.spilled:.1f} cm³, and the high end sinks to {mm(tilt.p_high):.2f}; "
-            f"level to {marked(limits.says())}; or pour {mm(tilt.over):.2f} lower; what has run "
+            f"level to {marked(limits.message())}; or pour {mm(tilt.over):.2f} lower; what has run "
             "over "
             f"must be scraped off before B, or the blank rocks on it"
         )
@@ -244,7 +244,7 @@ def pour_notes(pour: CastingPour, cast: CastSection, level: float) -> tuple[str,
         notes.append(
             f"{pour.id} lies {mm(tilt.p_high):.2f} low at the high end, {mm(pour.p_limit):.2f} is "
             "allowed: "
-            f"the level for it is {marked(limits.says())}"
+            f"the level for it is {marked(limits.message())}"
         )
     return said_all(notes)
 

@@ -25,7 +25,7 @@ from corepath.stackup.skim import TIE
 __all__ = [
     "FILL_ERROR",
     "FillAdvice",
-    "Mend",
+    "FixBy",
     "Missing",
     "Reached",
     "Stage",
@@ -41,7 +41,7 @@ Stage = Literal["cast", "B", "after B", "C"]
 """How far the work has come: cast, raw top up; bottom up, skim begun; deck up again, nothing cut;
 deck cut."""
 
-Mend = Literal["nothing", "top-up", "earlier stop", "either", "neither"]
+FixBy = Literal["nothing", "top-up", "earlier stop", "either", "neither"]
 
 _WHEN: dict[Stage, str] = {
     "cast": "now, from above, before the blank is turned over for B",
@@ -105,8 +105,8 @@ class TopUp:
 
 
 @report_keys(
-    "id", Key("p", "p.nominal"), "verdict", "mend", Key("stops", "missing"), "top_up",
-    Key("earlier_stop", "earlier.number"), "says",
+    "id", Key("p", "p.nominal"), "verdict", Key("mend", "fix"), Key("stops", "missing"), "top_up",
+    Key("earlier_stop", "earlier.number"), Key("says", "message"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class FillAdvice:
@@ -124,10 +124,10 @@ class FillAdvice:
     deciding: Missing
     top_up: TopUp | None
     earlier: Missing | None
-    says: tuple[str, ...]
+    message: tuple[str, ...]
 
     @property
-    def mend(self) -> Mend:
+    def fix(self) -> FixBy:
         if self.verdict == "ok":
             return "nothing"
         if self.top_up is not None:

@@ -81,7 +81,7 @@ class _PictureMap:
 
     name: str
     title: str
-    says: str
+    message: str
     legend: str
     over: Over
     places: int
@@ -134,7 +134,7 @@ def _sheet(
     field = laid_over(x1 - x0, y1 - y0, one.over)
     bands = bands_of(float(field.grid.min()), float(field.grid.max()))
     title = f"{job.title}: {one.title}"
-    says = f"{one.says}; X along the length, Y across, from the middle"
+    says = f"{one.message}; X along the length, Y across, from the middle"
     css = stylesheet({"plan": 1 / scale}, bands.count)
     svg = new_sheet(title, _UP, says, css=css, description=f"Plan {digest}. Deck up.")
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)

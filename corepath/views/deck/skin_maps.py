@@ -67,7 +67,7 @@ class _Plan:
 @dataclass(frozen=True, slots=True)
 class _Sheet:
     title: str
-    says: str
+    message: str
     unit: str
     ringed: str
     plans: tuple[_Plan, _Plan]
@@ -148,7 +148,7 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
     scale = best_scale(x1 - x0, y1 - y0, rooms[0])
     title = f"{job.title}: {sheet.title}"
     css, described = stylesheet({"plan": 1 / scale}, bands.count), f"Plan {digest}. DECK UP."
-    svg = new_sheet(title, "DECK UP", sheet.says, css=css, description=described)
+    svg = new_sheet(title, "DECK UP", sheet.message, css=css, description=described)
     ringed = False
     for plan, room in zip(sheet.plans, rooms, strict=True):
         view = PlanView.fitted(svg, board.blank.bounds, room, scale)

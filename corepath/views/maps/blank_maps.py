@@ -42,7 +42,7 @@ class _MapKind:
 
     name: str
     title: str
-    says: str
+    message: str
     darker: Literal["low", "high"]
     below: bool
     figure: Callable[[Course], Over]
@@ -84,7 +84,7 @@ def maps(
             castings=board.castings,
             gauged=gauged,
             title=kind.title,
-            says=kind.says,
+            message=kind.message,
             darker=kind.darker,
             below=kind.below,
             figure=figure,

@@ -38,7 +38,7 @@ class MapSheet:
     castings: Sequence[Casting]
     gauged: frozenset[str]
     title: str
-    says: str
+    message: str
     darker: Literal["low", "high"]
     below: bool
     figure: Callable[[Casting], Over]

@@ -57,7 +57,7 @@ def draw_map(sheet: MapSheet) -> str:
         else "X, Y of the board frame"
     )
     css, described = stylesheet({"plan": 1 / scale}, bands.count), f"Plan {sheet.digest}. {up}."
-    title, says = f"{job.title}: {sheet.title}", f"{sheet.says}; {under}"
+    title, says = f"{job.title}: {sheet.title}", f"{sheet.message}; {under}"
     svg = new_sheet(title, up, says, css=css, description=described)
     view = PlanView.fitted(svg, board.blank.bounds, _PLAN, scale)
     with svg.defs():

@@ -66,11 +66,13 @@ def warnings(facts: Facts) -> tuple[Block, ...]:
         blocks.append(Banner("NOTHING TO CUT YET", (says, *_failures(facts), *_tried(facts))))
     if facts.lists.outcome.accepted:
         blocks.append(_accepted(facts))
-    fills = tuple(line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.says)
+    fills = tuple(
+        line for fill in facts.lists.fills if fill.verdict != "ok" for line in fill.message
+    )
     if fills:
         blocks.append(Banner("CASTING TOO LOW", fills))
     doubtful = [check for check in facts.checks if check.verdict == "caution"]
-    careful = [f"{check.id} ({marked(check.where)}): {marked(check.says)}" for check in doubtful]
+    careful = [f"{check.id} ({marked(check.where)}): {marked(check.message)}" for check in doubtful]
     told = (*facts.cautions, *careful)
     if told:
         blocks.append(Banner("Caution", tuple(told), grave=False))
@@ -84,7 +86,7 @@ def _accepted(facts: Facts) -> Banner:
         f"Comes out in {odds_words(outcome.odds.share)}. These checks fail, and files were written "
         f"since the job says accept = {accept:g}:"
     )
-    failed = (f"{one.id} ({marked(one.where)}): {marked(one.says)}" for one in facts.failed)
+    failed = (f"{one.id} ({marked(one.where)}): {marked(one.message)}" for one in facts.failed)
     return Banner("RISK ACCEPTED", (says, *failed))
 
 
@@ -101,10 +103,10 @@ def _tried(facts: Facts) -> tuple[str, ...]:
 
 
 def _failure(check: Check) -> str:
-    mend = f" Fix: {marked(check.mend)}" if check.mend else ""
+    fix = f" Fix: {marked(check.fix)}" if check.fix else ""
     value, least = figure(check.value, check.unit), figure(check.limit, check.unit)
-    told = f"{check.id} ({marked(check.where)}): {marked(check.says)}"
-    return f"{told}; it is {value}, at least {least} {unit_word(check.unit)} is needed.{mend}"
+    told = f"{check.id} ({marked(check.where)}): {marked(check.message)}"
+    return f"{told}; it is {value}, at least {least} {unit_word(check.unit)} is needed.{fix}"
 
 
 def first_page(facts: Facts, pages: tuple[Page, ...]) -> Page:
@@ -142,7 +144,7 @@ def _core(facts: Facts) -> Rows:
         ("window", f"margin {mm(window.value)}, worst case {mm(window.worst)}"),
         ("stop skimming at", f"{stop}, {'as recorded' if skim.recorded else 'planned'}"),
         ("to pour", f"{round(pour.volume, 3):.0f} cm³, {pour.resin}"),
-        ("weight", facts.lists.weight.says()),
+        ("weight", facts.lists.weight.message()),
         ("balances", marked(facts.lists.weight.balances())),
     ]
     if facts.planned:
@@ -159,7 +161,7 @@ def _core(facts: Facts) -> Rows:
 def _lay_ready(facts: Facts) -> Table:
     """Return what to buy and lay ready, with a box to tick for each thing."""
     rows = [
-        (Tick(f"ready-{k}", f"{one.what}: there"), one.what, str(one.count), one.says)
+        (Tick(f"ready-{k}", f"{one.what}: there"), one.what, str(one.count), one.message)
         for k, one in enumerate(facts.lists.ready, start=1)
     ]
     return Table("Lay ready", ("", "what", "number", "size and kind"), tuple(rows), numbers=(2,))

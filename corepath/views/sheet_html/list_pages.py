@@ -52,7 +52,7 @@ def holes_page(facts: Facts) -> Page:
         "face at the stop."
     )
     hardware = dict.fromkeys(
-        f"{hole.name}: {hole.insert.hardware.title}, {marked(hole.insert.hardware.says)}"
+        f"{hole.name}: {hole.insert.hardware.title}, {marked(hole.insert.hardware.message)}"
         for hole in holes
         if hole.insert is not None and hole.insert.hardware is not None
     )

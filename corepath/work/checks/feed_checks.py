@@ -65,7 +65,7 @@ class _Margin:
     unit: str = "mm"
 
 
-def _advice(name: str, left: _Margin, work: Work, load: Load, *, says: str, mend: str) -> Check:
+def _advice(name: str, left: _Margin, work: Work, load: Load, *, message: str, fix: str) -> Check:
     """A check that warns when the margin is negative."""
     holds = left.worst >= -TIE
     where = f"{work.name}, {load.cut.name}"
@@ -77,9 +77,10 @@ def _advice(name: str, left: _Margin, work: Work, load: Load, *, says: str, mend
         rss=left.likely,
         limit=0.0,
         unit=left.unit,
-        says=f"{work.cutter.describe()}, {load.cut.name} at {feed(load.cut.feed):.0f~}: {says}",
+        message=f"{work.cutter.describe()}, {load.cut.name} at {feed(load.cut.feed):.0f~}: "
+        f"{message}",
         where=where,
-        mend="" if holds else mend,
+        fix="" if holds else fix,
     )
 
 
@@ -100,8 +101,8 @@ def _chip_load(job: Job, work: Work, load: Load) -> Check | None:
         _Margin(room, room),
         work,
         load,
-        says=says,
-        mend=_other_chip(job, work, load, limit),
+        message=says,
+        fix=_other_chip(job, work, load, limit),
     )
 
 
@@ -144,10 +145,10 @@ def _rim_speed(job: Job, work: Work) -> Iterator[Check]:
         rss=room,
         limit=0.0,
         unit="m/min",
-        says=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, at "
-        f"most {rim_speed(limit.value):.0f~} by the {limit.source}",
+        message=f"{cutter.describe()} at {rpm:.0f} rpm: its rim runs at {rim_speed(speed):.0f~}, "
+        f"at most {rim_speed(limit.value):.0f~} by the {limit.source}",
         where=work.name,
-        mend="" if room >= -TIE else slower,
+        fix="" if room >= -TIE else slower,
     )
 
 
@@ -162,13 +163,13 @@ def _deflection(job: Job, work: Work, load: Load) -> Check | None:
         f"{mm(likely):.3f}, {mm(worst):.3f} at worst, of {mm(limit):g}"
     )
     share = limit / max(worst, 1e-9)
-    mend = (
+    fix = (
         f"stick-out at most {mm(work.cutter.stick_out * share ** (1 / 3)):.1f}, "
         f"feed at most {feed(load.cut.feed * share):.0f~}, "
         f"{mm(load.cut.depth * share):.1f} deep at a time, or a stiffer cutter"
     )
     left = _Margin(limit - likely, limit - worst)
-    return _advice("deflection", left, work, load, says=says, mend=mend)
+    return _advice("deflection", left, work, load, message=says, fix=fix)
 
 
 def _power(job: Job, work: Work, load: Load) -> Check | None:
@@ -182,9 +183,9 @@ def _power(job: Job, work: Work, load: Load) -> Check | None:
         f"of {limit:g}"
     )
     share = limit / max(worst, 1e-9)
-    mend = (
+    fix = (
         f"feed at most {feed(load.cut.feed * share):.0f~}, or {mm(load.cut.depth * share):.2f} "
         "deep at a time"
     )
     left = _Margin(limit - likely, limit - worst, "W")
-    return _advice("power", left, work, load, says=says, mend=mend)
+    return _advice("power", left, work, load, message=says, fix=fix)

@@ -85,15 +85,15 @@ def _uncut(job: Job, board: Board, work: Work) -> Iterator[Check]:
         piece for piece in pieces if piece.area.intersects(core) or (faced and not piece.sawn_off)
     ]
     said = "; ".join(_piece_words(piece) for piece in bad or pieces)
-    why, mend = _WHY.get(work.name, _WHY["deck"])
+    why, fix = _WHY.get(work.name, _WHY["deck"])
     left = Linear.of(-sum(piece.area.area for piece in bad) / 100.0 if bad else 0.0)
     yield AtLeast(left, 0.0, "cm²").check(
         "uncut",
-        says=f"{work.stem} leaves {said} uncut{why if bad else ''}"
+        message=f"{work.stem} leaves {said} uncut{why if bad else ''}"
         if said
         else "obstacles keep no cutter from its place",
         where=work.stem,
-        mend=mend,
+        fix=fix,
     )
 
 
@@ -161,9 +161,9 @@ def _within(board: Board, screw: Screw, setup: Setup) -> Check:
         "screws",
         Linear.of(room),
         _BESIDE_CUT,
-        says=f"{mm(room):.2f} of wood between the head of {screw.name} and the blank's edge",
+        message=f"{mm(room):.2f} of wood between the head of {screw.name} and the blank's edge",
         where=f"{screw.name} in {setup}",
-        mend="move it into the blank",
+        fix="move it into the blank",
     )
 
 
@@ -195,11 +195,11 @@ def _below(stack: Stackup, screw: Screw, work: Work, plane: Linear) -> Check:
         "screws",
         room,
         _BELOW_CUT,
-        says=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} cuts "
-        "down to "
+        message=f"the head of {screw.name} ends {mm(top.nominal):.2f} above the bed, {work.stem} "
+        "cuts down to "
         f"{mm(plane.nominal):.2f} over it",
         where=f"{screw.name} in {work.setup}",
-        mend=deep
+        fix=deep
         or "no counterbore is deep enough there: another place, or hold the blank another way",
     )
 
@@ -218,10 +218,10 @@ def _beside(screw: Screw, work: Work) -> Check:
         "screws",
         Linear.of(room),
         _BESIDE_CUT,
-        says=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, which "
-        f"{work.stem} cuts",
+        message=f"{mm(max(room, 0.0)):.2f} of wood between the head of {screw.name} and {name}, "
+        f"which {work.stem} cuts",
         where=f"{screw.name} in {work.setup}",
-        mend=f"move it {mm(_BESIDE_CUT - room):.2f} away from {name}",
+        fix=f"move it {mm(_BESIDE_CUT - room):.2f} away from {name}",
     )
 
 
@@ -237,8 +237,8 @@ def _holes_left(job: Job, board: Board) -> list[Check]:
         return []
     count = float(len(names))
     says = f"{', '.join(names)}: each leaves a hole in the finished board; fill it before lay-up"
-    mend = "drive them into wood that is bored away later, or hold the island by tape or vacuum"
-    return [Check("screws", "caution", -count, -count, -count, 0.0, "", says, "island", mend)]
+    fix = "drive them into wood that is bored away later, or hold the island by tape or vacuum"
+    return [Check("screws", "caution", -count, -count, -count, 0.0, "", says, "island", fix)]
 
 
 def _held(job: Job, board: Board) -> Check:
@@ -269,11 +269,11 @@ def _held(job: Job, board: Board) -> Check:
     says = "; ".join(words)
     if not missing:
         return Check("held", "ok", 0.0, 0.0, 0.0, 0.0, "", says, "A, B, C")
-    mend = (
+    fix = (
         f"nothing in the job holds the {', the '.join(missing)}: add [[screw]] or [[obstacle]], or "
         "say tape or vacuum"
     )
-    return Check("held", "caution", value, value, value, 0.0, "", says, ", ".join(missing), mend)
+    return Check("held", "caution", value, value, value, 0.0, "", says, ", ".join(missing), fix)
 
 
 def _holders(job: Job, setup: Setup, piece: BaseGeometry) -> int:
@@ -294,10 +294,10 @@ def _collet(work: Work) -> Iterator[Check]:
         "collet",
         Linear.of(stick - depth),
         CLEARANCE,
-        says=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes {mm(depth):.2f} "
-        "deep",
+        message=f"{work.cutter.describe()} sticks out {mm(stick):g}, {work.name} goes "
+        f"{mm(depth):.2f} deep",
         where=work.name,
-        mend=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further "
+        fix=f"a cutter that sticks out {mm(CLEARANCE + depth - stick):.2f} further "
         "(cutter.stick_out)",
     )
     # Only beside pockets and holes: paths over faces and decks keep off obstacles by themselves
@@ -319,11 +319,11 @@ def _collet(work: Work) -> Iterator[Check]:
             "collet",
             Linear.of(room),
             CLEARANCE,
-            says=f"the collet, {mm(work.collet):g} wide, comes down to "
+            message=f"the collet, {mm(work.collet):g} wide, comes down to "
             f"{mm(work.lowest + stick):.2f} "
             f"within {mm(away):.1f} of {obstacle.name}, {mm(obstacle.height):.2f} high",
             where=f"{obstacle.name} in {work.name}",
-            mend=f"move it {mm(work.collet / 2.0 + CLEARANCE - away):.1f} away, or a cutter that "
+            fix=f"move it {mm(work.collet / 2.0 + CLEARANCE - away):.1f} away, or a cutter that "
             "sticks out "
             f"{mm(CLEARANCE - room):.2f} further",
         )

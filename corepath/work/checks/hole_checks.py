@@ -69,8 +69,8 @@ def _left(job: Job, work: Work, hole: Hole, floor: Linear) -> Check:
         "spoil-board",
         left,
         limit,
-        says=f"{hole.id} goes {mm(-floor.nominal):.2f} into the spoil board of "
+        message=f"{hole.id} goes {mm(-floor.nominal):.2f} into the spoil board of "
         f"{mm(job.blank.spoil_board):g}{tip}",
         where=f"{hole.id} ({work.name})",
-        mend=f"less {key}, or a spoil board thicker by {mm(limit - left.worst()[0]):.2f}",
+        fix=f"less {key}, or a spoil board thicker by {mm(limit - left.worst()[0]):.2f}",
     )

@@ -93,11 +93,11 @@ def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:
                 "spoil-board",
                 left,
                 job.limits.under_holes,
-                says=f"{hole.id} goes through the cradle and {mm(-floor.nominal):.2f} into the "
+                message=f"{hole.id} goes through the cradle and {mm(-floor.nominal):.2f} into the "
                 "spoil board of "
                 f"{mm(job.blank.spoil_board):g}",
                 where=f"{hole.id} ({work.name})",
-                mend="less milling.into_bed, or a cradle higher by "
+                fix="less milling.into_bed, or a cradle higher by "
                 f"{mm(job.limits.under_holes - left.worst()[0]):.2f}",
             )
 
@@ -119,11 +119,11 @@ def _beside(work: Work, obstacle: Obstacle) -> Iterator[Check]:
             "obstacles",
             Linear.of(room),
             0.0,
-            says=f"{body} passes {obstacle.name} {beside} in {work.stem}; it lies at X "
+            message=f"{body} passes {obstacle.name} {beside} in {work.stem}; it lies at X "
             f"{mm(left):.0f} to "
             f"{mm(right):.0f}, Y {mm(low):.0f} to {mm(high):.0f}",
             where=f"{obstacle.name} in D",
-            mend=f"move it at least {mm(CLEARANCE - room):.2f} away from the cut, or hold the "
+            fix=f"move it at least {mm(CLEARANCE - room):.2f} away from the cut, or hold the "
             "board another way",
         )
 
@@ -180,9 +180,9 @@ def _web(job: Job, board: Board, work: Work, trim: Trim, reach: float) -> Check:
         "web",
         Linear.of(float(lap[k])),
         job.limits.web,
-        says=f"the trim's slot ends {mm(slot):.2f} outside the outline; {held} {where}",
+        message=f"the trim's slot ends {mm(slot):.2f} outside the outline; {held} {where}",
         where=f"X{mm(x):.1f} Y{mm(y):.1f} in {work.name}",
-        mend="a smaller cutter, less trim.allowance or trim.finish, or "
+        fix="a smaller cutter, less trim.allowance or trim.finish, or "
         f"{_more(by_blank, by_core, missing)}",
     )
 

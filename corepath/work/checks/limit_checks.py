@@ -53,10 +53,10 @@ def _reach(work: Work) -> Check:
         "reach",
         Linear.of(room),
         0.0,
-        says=f"{work.cutter.describe()} cuts {mm(work.cutter.cutting_length):g} long, "
+        message=f"{work.cutter.describe()} cuts {mm(work.cutter.cutting_length):g} long, "
         f"{work.name} goes {mm(depth):.2f} deep",
         where=work.name,
-        mend=f"a cutter whose edges are {mm(-room):.2f} longer (cutter.cutting_length)",
+        fix=f"a cutter whose edges are {mm(-room):.2f} longer (cutter.cutting_length)",
     )
 
 
@@ -103,10 +103,10 @@ def _judged(job: Job, stem: str, about: str, span: tuple[float, float, float]) -
             "travel",
             Linear.of(travel - needed),
             0.0,
-            says=f"{stem} spans {about}{mm(needed):.1f} on {axis}, the machine travels "
+            message=f"{stem} spans {about}{mm(needed):.1f} on {axis}, the machine travels "
             f"{mm(travel):.1f}",
             where=f"{axis} in {stem}",
-            mend=f"a machine that travels {mm(needed - travel):.1f} more on {axis} "
+            fix=f"a machine that travels {mm(needed - travel):.1f} more on {axis} "
             "(machine.travel), or a smaller blank",
         )
         for axis, needed, travel in zip("XYZ", span, job.machine.travel, strict=True)

@@ -148,8 +148,8 @@ def _first_line(error: Exception) -> str:
     return (str(error).splitlines() or [type(error).__name__])[0][:80]
 
 
-def _fault(says: str, allowed: str = "") -> Fault:
-    return Fault("deck.mesh", says, allowed=allowed)
+def _fault(message: str, allowed: str = "") -> Fault:
+    return Fault("deck.mesh", message, allowed=allowed)
 
 
 def _uncovered(name: str, x: Floats, y: Floats, top: Floats) -> list[Fault]:

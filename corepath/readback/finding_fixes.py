@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["MENDS"]
+__all__ = ["FINDING_FIXES"]
 
-MENDS: dict[str, str] = {
+FINDING_FIXES: dict[str, str] = {
     "after-end": "take away what follows M2, or find out what was left out before it",
     "arc-mismatch": "look for a digit lost in I, J, X or Y; do not run it, controls differ in what "
     "they cut",
