@@ -107,7 +107,7 @@ class Desk:
                 await self._change(message, reply)
         elif kind in ("undo", "redo"):
             async with self._turn:
-                await self._back(kind, reply)
+                await self._back(message, reply)
 
     async def _seen_as(self, message: Message) -> None:
         """Draw for a page of this width."""
@@ -151,25 +151,29 @@ class Desk:
             reply(_refused(message, found["faults"]))
             await self._ask("job", self.session.text)
             return
-        if await self._written(lambda: self.session.write(text), reply):
+        if await self._written(lambda: self.session.write(text), message, reply):
             self._faulty = found["kind"] == "faults"
-        else:
-            reply({"kind": "ask", "change": message})
 
-    async def _back(self, kind: str, reply: Send) -> None:
-        step = self.session.undo if kind == "undo" else self.session.redo
-        await self._written(step, reply)
-        await self._ask("job", self.session.text)
+    async def _back(self, message: Message, reply: Send) -> None:
+        step = self.session.undo if message["kind"] == "undo" else self.session.redo
+        if await self._written(step, message, reply):
+            await self._ask("job", self.session.text)
 
-    async def _written(self, write: Callable[[], None], reply: Send) -> bool:
-        """Write, and tell all pages; return whether the file was as it was known to be."""
+    async def _written(self, write: Callable[[], None], message: Message, reply: Send) -> bool:
+        """Write what a message asks for, and tell all pages; return whether it is written. Where it
+        is not, its page is told why, and all pages show the file as it is."""
         try:
             await asyncio.to_thread(write)
         except ChangedOutsideError:
             await self._outside_changed()
+            if message["kind"] in _CHANGES:
+                reply({"kind": "ask", "change": message})
             return False
         except (CorepathError, OSError) as error:
-            reply(_refused({}, faults_told([Fault("", f"cannot be written: {error}")], MM)))
+            told = Fault(self.session.path.name, f"cannot be written: {error}")
+            reply(_refused(message, faults_told([told], MM)))
+            await self._ask("job", self.session.text)
+            return False
         self._changes.take()
         self._send(self._job())
         return True

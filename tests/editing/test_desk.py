@@ -123,6 +123,35 @@ def test_a_page_hears_something_else_than_check_says(job: Path) -> None:
 
 
 @pytest.mark.whole
+def test_a_file_that_cannot_be_written_is_told_as_written(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full disk: the page is told so at the key, and shows the file as it is; once there is room
+    the same change is written."""
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    async def story(page: Page) -> None:
+        before = job.read_text()
+        await page.until("drawings")
+        with monkeypatch.context() as disk:
+            disk.setattr("corepath.editing.session.replace_file", full)
+            await page.asks(kind="set", values={"groove.floor": "2.4"}, revision=0)
+            told = await page.until("refused", "job")
+            assert told["kind"] == "refused" and told["values"] == {"groove.floor": "2.4"}
+            assert "No space left" in told["faults"][0]["says"]
+        while (await page.until("job", "verdict"))["answer"] != "ready":
+            pass  # the verdict of what was tried may come first
+        assert job.read_text() == before and page.desk.session.revision == 0
+        await page.asks(kind="set", values={"groove.floor": "2.4"}, revision=0)
+        assert (await page.until("refused", "job"))["revision"] == 1
+        assert job.read_text() == before.replace("floor = 1.2", "floor = 2.4", 1)
+
+    sitting(job, story)
+
+
+@pytest.mark.whole
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no process can be ended so here")
 def test_a_workshop_that_ends_takes_the_page_with_it(job: Path) -> None:
     """The change that waited for it is refused, the next one starts another."""
