@@ -9,43 +9,64 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from corepath.editing.bench import Bench
 from corepath.editing.changing import changed, with_new_row, without
 from corepath.editing.forms import forms
-from corepath.editing.plan_run import PlanRun
+from corepath.editing.inputs import inputs_of
+from corepath.editing.plans.plan_run import PlanRun
 from corepath.editing.seen import faults as faults_told
 from corepath.editing.session import ChangedOutsideError, Session
+from corepath.editing.watched import Contents, changes_of
 from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.text.removing import inserted
 from corepath.job.text.source import path_of
 from corepath.lengths import MM
-from corepath.watching import Changes, inputs_of
 
-__all__ = ["Desk"]
+__all__ = ["Desk", "Plans"]
 
 Message = dict[str, Any]
 Send = Callable[[Message], None]
-_LOOK = 0.1
-"""Seconds between two looks at the files."""
-
 _WIDE, _NARROW = 220.0, 110.0
 """Widths of drawings before a page has said its own, mm."""
 
 _CHANGES = ("set", "remove", "insert", "add")
 
 
-class Desk:
-    """One sitting with the job at `path`; `pages` are the functions that send to each open page."""
+class Plans(Protocol):
+    """Whoever makes the plans of a sitting, into `folder`."""
 
-    def __init__(self, path: Path) -> None:
+    folder: Path
+
+    def connect(self, told: Send) -> None:
+        """Have `told` hear how far a plan is, in the event loop that calls this."""
+
+    def start(self) -> None:
+        """Begin a plan."""
+
+    async def stop(self) -> None:
+        """Give it up; the folder keeps the last one."""
+
+
+class Desk:
+    """One sitting with the job at `path`; `pages` are the functions that send to each open page.
+
+    `plans` makes a plan where a page asks for it; or, with `always`, at once and after each change.
+    """
+
+    def __init__(self, path: Path, plans: Plans | None = None, always: bool = False) -> None:
         self.session = Session(path)
         self.pages: set[Send] = set()
+        self.followers: set[Send] = set()
+        """The functions that send to each open page of a plan."""
         self._bench = Bench(path, self._answered)
-        self._changes = Changes(lambda: inputs_of(path))
-        self.plan = PlanRun(path, Path(f"{path.stem}-plan"), self._planned)
+        self._contents = Contents(lambda: inputs_of(path))
+        self.plan = plans or PlanRun(path, Path(f"{path.stem}-plan"))
+        self._always = always
+        self.plans_made, self._last_plan = 0, ""
         self._view = {"wide": _WIDE, "narrow": _NARROW, "at": 0.0}
         self._held: dict[str, Message] = {}
         """The last message of each kind, for a page that opens."""
@@ -69,13 +90,19 @@ class Desk:
 
     async def open(self) -> None:
         """Begin to work the job out and to watch its files."""
-        await self._ask("job", self.session.text)
+        self.plan.connect(self._planned)
+        if self._always:
+            self.plan.start()  # and nothing else until a page wants it
+        else:
+            await self._ask("job", self.session.text)
         self._watch = asyncio.create_task(self._watching())
 
     async def close(self) -> None:
         """End the workshop and the watch."""
         if self._watch is not None:
             self._watch.cancel()
+            with suppress(asyncio.CancelledError):
+                await self._watch
         await self.plan.stop()
         await self._bench.close()
 
@@ -85,6 +112,12 @@ class Desk:
         send(self._job())
         for message in self._held.values():
             send(message)
+
+    def follow(self, send: Send) -> None:
+        """Send how far plans are, from now on, to a page of a plan."""
+        self.followers.add(send)
+        if "plan" in self._held:
+            send(self._held["plan"])
 
     async def heard(self, message: Message, reply: Send) -> None:
         """Do what a page asks for; what concerns it alone is replied to it."""
@@ -112,7 +145,8 @@ class Desk:
     async def _seen_as(self, message: Message) -> None:
         """Draw for a page of this width."""
         wanted = {name: min(max(float(message[name]), 60.0), 600.0) for name in ("wide", "narrow")}
-        if any(abs(self._view[name] - wanted[name]) > 1.0 for name in wanted):
+        new = any(abs(self._view[name] - wanted[name]) > 1.0 for name in wanted)
+        if new or not self._asked:
             async with self._turn:  # a change that is worked out waits for its own answer
                 self._view.update(wanted)
                 await self._ask("job", self.session.text)
@@ -174,9 +208,14 @@ class Desk:
             reply(_refused(message, faults_told([told], MM)))
             await self._ask("job", self.session.text)
             return False
-        self._changes.take()
+        self._contents.take()
         self._send(self._job())
+        self._plan_always()
         return True
+
+    def _plan_always(self) -> None:
+        if self._always:
+            self.plan.start()
 
     async def _worked_out(self, text: str) -> Message:
         """Return the verdict on a text, or its faults, which are then told to no page."""
@@ -205,8 +244,14 @@ class Desk:
             self._send(answer)
 
     def _planned(self, message: Message) -> None:
+        """Tell all pages how far a plan is; `number` counts those written, `last` is the last."""
+        if "plan" in message:
+            self.plans_made, self._last_plan = self.plans_made + 1, message["plan"]
+        message = {**message, "number": self.plans_made, "last": self._last_plan}
         self._held["plan"] = message
         self._send(message)
+        for send in tuple(self.followers):
+            send(message)
 
     def _is_waited_for(self, answer: Message) -> bool:
         """Hand a verdict to the change that waits for it; return whether nobody else is to hear
@@ -237,18 +282,18 @@ class Desk:
 
     async def _watching(self) -> None:
         """Take over what changes outside, for ever."""
-        while True:
-            await asyncio.sleep(_LOOK)
-            if self._changes.look():
-                async with self._turn:
-                    await self._outside_changed()
+        async for _ in changes_of(self._contents):
+            async with self._turn:
+                await self._outside_changed()
 
     async def _outside_changed(self) -> None:
-        self._changes.take()
+        self._contents.take()
         if self.session.look():
             self._outside = self.session.revision
             self._send({**self._job(), "outside": True})
-        await self._ask("job", self.session.text)
+        if self.pages or not self._always:
+            await self._ask("job", self.session.text)
+        self._plan_always()
 
 
 def _changed(session: Session, message: Message) -> str:

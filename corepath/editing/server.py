@@ -26,13 +26,16 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from corepath.editing.desk import Desk
+from corepath.editing.desk import Desk, Plans
 from corepath.editing.page_style import drawing_style
+from corepath.editing.plans.plan_pages import plan_file
 from corepath.errors import Fault, InputError
-from corepath.job.text.regular import read_regular
-from corepath.watching.server import HERE, TYPES, USUAL_PORT, inside_folder
 
 __all__ = ["EditServer"]
+
+HERE = "127.0.0.1"
+USUAL_PORT = 7412
+"""Taken where it is free: what was ticked on a sheet is kept in the browser under its address."""
 
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 _POLICY = (
@@ -48,22 +51,29 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
 }
-_LARGEST = 2**30  # bytes of a file that is sent
 _LONGEST = 2**22  # bytes of a message: a text of 5,000 stations is some 100 kB
 
 
-class EditServer:
-    """Serves the page of the job at `path`, on `port`, or the usual or any free one.
+Message = dict[str, Any]
+Tell = Callable[[Message], None]
 
-    Raises InputError where a given port is not free. `url` is where the page is.
+
+class EditServer:
+    """Serves the page of the job at `path`, on `port`, or the usual or any free one, and the pages
+    of its plan.
+
+    `plans` makes the plans, after each change of the job where it is given, else by a process of
+    its own when the page asks for one. Raises InputError where a given port is not free. `url` is
+    where the page is, `sheet` where the set-up sheet.
     """
 
-    def __init__(self, path: Path, port: int | None = None) -> None:
-        self.desk = Desk(path)
+    def __init__(self, path: Path, port: int | None = None, plans: Plans | None = None) -> None:
+        self.desk = Desk(path, plans, always=plans is not None)
         self.token = secrets.token_urlsafe(16)
         self._socket = _listening(port)
         self.port: int = self._socket.getsockname()[1]
         self.url = f"http://{HERE}:{self.port}/{self.token}/"
+        self.sheet = f"{self.url}plan/sheet.html"
         config = uvicorn.Config(
             self._app(), log_level="critical", ws="wsproto", ws_max_size=_LONGEST,
             lifespan="on", timeout_graceful_shutdown=1, server_header=False,
@@ -101,40 +111,55 @@ class EditServer:
             Route(f"{at}/page/{{name}}", lambda asked: _asset(asked.path_params["name"])),
             Route(f"{at}/plan/{{name:path}}", self._planned),
             WebSocketRoute(f"{at}/socket", self._talk),
+            WebSocketRoute(f"{at}/plans", self._follow),
         ]
         return _Guard(Starlette(routes=routes, lifespan=open_desk), self.port)
 
     def _planned(self, asked: Request) -> Response:
         """Return a file of the plan's folder; its pages have policies of their own."""
+        # The number before the file: a plan written in between loads the page once too often,
+        # never once too seldom.
+        number = self.desk.plans_made
         name = asked.path_params["name"]
-        try:
-            target = inside_folder(self.desk.plan.folder, name)
-            data = None if target is None else read_regular(target, _LARGEST)
-        except OSError:
-            data = None
-        if data is None:
+        found = plan_file(self.desk.plan.folder, name, number, f"/{self.token}/plans")
+        if found is None:
             return PlainTextResponse("Not Found\n", 404)
-        kind = TYPES.get(Path(name).suffix.lower(), "application/octet-stream")
+        data, kind = found
         own = {"Content-Security-Policy": "frame-ancestors 'self'", "X-Frame-Options": "SAMEORIGIN"}
         return Response(data, media_type=kind, headers=own)
 
     async def _talk(self, page: WebSocket) -> None:
         """Talk with one open page until it closes."""
-        await page.accept()
-        outbox: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
-        sender = asyncio.create_task(_send_all(outbox, page))
-        send = outbox.put_nowait
-        self.desk.welcome(send)
-        try:
-            while True:
-                message = json.loads(await page.receive_text())
-                if isinstance(message, dict):
-                    await self.desk.heard(message, send)
-        except (WebSocketDisconnect, ValueError, KeyError, TypeError):
-            pass  # the page has gone, or is none of ours
-        finally:
-            self.desk.pages.discard(send)
-            sender.cancel()
+        desk = self.desk
+        await _served(page, desk.welcome, desk.pages.discard, desk.heard)
+
+    async def _follow(self, page: WebSocket) -> None:
+        """Tell an open page of a plan of the next ones, until it closes."""
+        await _served(page, self.desk.follow, self.desk.followers.discard, None)
+
+
+async def _served(
+    page: WebSocket,
+    opened: Callable[[Tell], None],
+    closed: Callable[[Tell], None],
+    heard: Callable[[Message, Tell], Awaitable[None]] | None,
+) -> None:
+    """Serve one open page until it closes: what it says goes to `heard`."""
+    await page.accept()
+    outbox: asyncio.Queue[Message] = asyncio.Queue()
+    sender = asyncio.create_task(_send_all(outbox, page))
+    send = outbox.put_nowait
+    opened(send)
+    try:
+        while True:
+            message = json.loads(await page.receive_text())
+            if heard is not None and isinstance(message, dict):
+                await heard(message, send)
+    except (WebSocketDisconnect, ValueError, KeyError, TypeError):
+        pass  # the page has gone, or is none of ours
+    finally:
+        closed(send)
+        sender.cancel()
 
 
 async def _send_all(outbox: asyncio.Queue[dict[str, Any]], page: WebSocket) -> None:

@@ -14,6 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+pytest.importorskip("uvicorn", reason="the extra corepath[edit] is not installed")
+
 from typer.testing import CliRunner
 
 from corepath.cli.app import app
@@ -94,7 +97,7 @@ def terminal(tmp_path: Path) -> Iterator[Terminal]:
 
 
 def page(url: str) -> str:
-    with urllib.request.urlopen(f"{url}sheet.html", timeout=LIMIT) as answer:
+    with urllib.request.urlopen(url, timeout=LIMIT) as answer:
         text: str = answer.read().decode()
     return text
 
@@ -105,14 +108,15 @@ def test_a_job_is_planned_again_when_it_is_saved(terminal: Terminal, tmp_path: P
     job = tmp_path / "core.toml"
     good = job.read_text("utf-8")
     begun = terminal.until("Ctrl-C ends")
-    url = re.search(r"http://127\.0\.0\.1:\d+/", begun)
+    url = re.search(r"http://127\.0\.0\.1:\d+/[\w-]+/plan/sheet.html", begun)
     assert url is not None
     page_of_guide = (Path(__file__).parents[2] / "docs" / "watch.md").read_text(encoding="utf-8")
-    assert re.sub(r":\d+/", ":7412/", begun.strip()) in page_of_guide
+    shown = re.sub(r":\d+/([\w-]{3})[\w-]*", r":7412/\1…", begun.strip())
+    assert re.sub(r"/...…", "/kKx…", shown) in page_of_guide
     terminal.until("Waiting for the next save")
     first = page(url[0])
     digest = re.search("plan ([0-9a-f]{8})", first)
-    assert digest is not None and "EventSource" in first
+    assert digest is not None and "WebSocket" in first
 
     job.write_text(good.replace("floor = 1.2", "flor = 1.2"), encoding="utf-8")
     told = terminal.until("Waiting for the next save")

@@ -16,6 +16,7 @@ import pytest
 
 pytest.importorskip("starlette", reason="the extra corepath[edit] is not installed")
 pytest.importorskip("uvicorn", reason="the extra corepath[edit] is not installed")
+pytest.importorskip("watchfiles", reason="the extra corepath[edit] is not installed")
 
 from corepath.editing.desk import Desk
 from corepath.editing.server import EditServer
@@ -181,9 +182,9 @@ def test_somebody_else_is_let_in(job: Path) -> None:
     own = f"127.0.0.1:{server.port}"
     at = f"/{server.token}/"
 
-    def asked(path: str, **headers: str) -> tuple[int, dict[str, str], bytes]:
+    def asked(path: str, method: str = "GET", **headers: str) -> tuple[int, dict[str, str], bytes]:
         line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LIMIT)
-        line.putrequest("GET", path, skip_host=True)
+        line.putrequest(method, path, skip_host=True)
         for name, value in {"Host": own, **headers}.items():
             line.putheader(name.replace("_", "-"), value)
         line.endheaders()
@@ -207,7 +208,13 @@ def test_somebody_else_is_let_in(job: Path) -> None:
         assert asked(at, Host="corepath.example")[0] == 403
         assert asked(at, Origin="http://corepath.example")[0] == 403
         for wrong in ({"Origin": "http://corepath.example"}, {}, {"Host": "corepath.example"}):
-            assert asked(f"{at}socket", **socket, **wrong)[0] == 403, wrong
+            for name in ("socket", "plans"):
+                assert asked(f"{at}{name}", **socket, **wrong)[0] == 403, wrong
+        for method in ("POST", "PUT", "DELETE", "PATCH"):
+            assert asked(at, method)[0] == 405
+        waits, headers, sheet = asked(f"{at}plan/sheet.html")
+        assert waits == 200 and b"no sheet.html yet" in sheet
+        assert "default-src" not in headers["content-security-policy"]  # the page has its own
         assert asked("/wrong/socket", **socket, Origin=f"http://{own}")[0] != 101
     finally:
         server.stop()

@@ -14,6 +14,7 @@ import pytest
 
 pytest.importorskip("starlette", reason="the extra corepath[edit] is not installed")
 pytest.importorskip("uvicorn", reason="the extra corepath[edit] is not installed")
+pytest.importorskip("watchfiles", reason="the extra corepath[edit] is not installed")
 
 from corepath.editing.server import EditServer
 

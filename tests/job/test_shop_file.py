@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.editing.inputs import inputs_of
 from corepath.job.load import load_job, read_job
 from corepath.job.model import Job
 from corepath.job.tables.builtin import resin_of
@@ -22,7 +23,6 @@ from corepath.planning.fixing.levers import levers_of
 from corepath.planning.job_files.copying import copy_job
 from corepath.planning.prepare import prepare
 from corepath.stackup.pour.pour import depth_loss
-from corepath.watching.inputs import inputs_of
 from tests.job.test_job_resolved import inch_text
 
 SHARED = ("[machine]", "[[cutter]]", "[hold]", "[tolerances]")

@@ -8,6 +8,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from corepath.cli.app import app
+from corepath.editing.inputs import inputs_of
 from corepath.errors import InputError
 from corepath.job.load import load_job, read_job
 from corepath.job.record.ascut import record_path
@@ -16,7 +17,6 @@ from corepath.job.text.starter import starter_text
 from corepath.planning.job_files.copies import copy_jobs, order_of
 from corepath.planning.prepare import prepare
 from corepath.planning.report.times import Apart
-from corepath.watching.inputs import inputs_of
 from tests.job.test_shop_file import _parts
 
 BASE = starter_text("Core")

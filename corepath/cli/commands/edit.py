@@ -14,7 +14,7 @@ from corepath.cli.options import JobFile
 if TYPE_CHECKING:
     from corepath.editing.server import EditServer
 
-__all__ = ["edit"]
+__all__ = ["edit", "server_class"]
 
 
 def edit(
@@ -40,7 +40,7 @@ def edit(
 
         if not job.is_file():
             raise InputError(read_text(job)[1])
-        server = _server_class()(job, port)
+        server = server_class("corepath edit")(job, port)
         say(f"Editing {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
         if browser and _has_screen():
             import webbrowser
@@ -58,8 +58,9 @@ def _has_screen() -> bool:
     )
 
 
-def _server_class() -> type[EditServer]:
-    """Return the server; raises InputError where the packages that it needs are not installed."""
+def server_class(command: str) -> type[EditServer]:
+    """Return the server; raises InputError where the packages that `command` needs are not
+    installed."""
     from corepath.errors import Fault, InputError
 
     try:
@@ -67,5 +68,5 @@ def _server_class() -> type[EditServer]:
     except ModuleNotFoundError as error:
         says = f"needs the package {error.name}, which is not installed"
         allowed = "pip install 'corepath[edit]'"
-        raise InputError([Fault("corepath edit", says, allowed=allowed)]) from None
+        raise InputError([Fault(command, says, allowed=allowed)]) from None
     return EditServer

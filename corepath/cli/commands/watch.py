@@ -3,18 +3,17 @@ the sheet."""
 
 from __future__ import annotations
 
-import threading
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from corepath.cli.commands.edit import server_class
 from corepath.cli.guard import fault_text, faults_of, say
 from corepath.cli.progress_line import Progress, showing
 
 if TYPE_CHECKING:
     from corepath.planning.folder.plan_folder import Written
     from corepath.planning.plan import Plan
-    from corepath.watching import Changes, NoticeBoard
 
 __all__ = ["Watched", "keep_planning"]
 
@@ -36,51 +35,57 @@ class Watched:
 def keep_planning(watched: Watched) -> None:
     """Plan and serve until Ctrl-C. Raises InputError where there is no job, or the port is not
     free."""
+    from corepath.editing.plans.plan_loop import PlanLoop
     from corepath.errors import Fault, InputError
-    from corepath.planning.progress import quiet
-    from corepath.watching import Changes, NoticeBoard, inputs_of, keep_making, serving
 
     job = watched.job
     if not job.is_file():
         raise InputError(
             [Fault("", "there is no such file", file=str(job), allowed="an existing TOML file")]
         )
-    board, stop = NoticeBoard(), threading.Event()
-    with serving(watched.folder, board, watched.port) as server:
-        say(f"Watching {job}. Open {server.url} in a browser on this machine; Ctrl-C ends.")
-        changes = Changes(lambda: inputs_of(job))
-        try:
-            keep_making(
-                lambda progress: _make(watched, board, changes, progress),
-                changes,
-                progress=quiet,
-                stop=stop,
-            )
-        except KeyboardInterrupt:
-            say(f"\n{_farewell(watched.folder, board)}")
-
-
-def _make(watched: Watched, board: NoticeBoard, changes: Changes, told: Progress) -> None:
-    """Make one plan; faults go to the terminal and to the page, and leave the files unchanged."""
-    from corepath.watching import Superseded
-
-    board.begin()
-    first = board.notice.number == 0
+    told = _Told(watched)
+    plans = PlanLoop(watched.folder, told.planned)
+    server = server_class("corepath plan --watch")(job, watched.port, plans)
+    thread = server.start()
     try:
-        with showing(watched.quiet) as bar:
-            made, written = _planned(watched, told, bar)
-    except (Superseded, KeyboardInterrupt):
-        raise
-    except Exception as error:
-        faults = faults_of(error)
-        text = fault_text(faults, watched.job, "; the files stay as they were")
-        board.failed([text])
-        say(f"\n{text}", error=True)
-    else:
-        board.planned(made.prepared.digest)
-        say(_told(made, written, watched, first))
-    if not watched.quiet:
-        say("Waiting for the next save.")
+        say(f"Watching {job}. Open {server.sheet} in a browser on this machine; Ctrl-C ends.")
+        plans.run()
+    except KeyboardInterrupt:
+        say(f"\n{_farewell(watched.folder, told.last)}")
+    finally:
+        server.stop()
+        thread.join()
+
+
+class _Told:
+    """Makes plans, and tells the terminal of each; `last` is the digest of the last one."""
+
+    def __init__(self, watched: Watched) -> None:
+        self._watched = watched
+        self.last = ""
+
+    def planned(self, told: Progress) -> dict[str, Any]:
+        """Make one plan; faults leave the files unchanged. Return what a page is told of it."""
+        from corepath.editing.plans.plan_loop import Superseded
+        from corepath.editing.plans.plan_run import came_out
+
+        watched = self._watched
+        try:
+            with showing(watched.quiet) as bar:
+                made, written = _planned(watched, told, bar)
+        except (Superseded, KeyboardInterrupt):
+            raise
+        except Exception as error:
+            text = fault_text(faults_of(error), watched.job, "; the files stay as they were")
+            say(f"\n{text}", error=True)
+            message: dict[str, Any] = {"state": "failed", "says": text}
+        else:
+            say(_told(made, written, watched, not self.last))
+            message = came_out(made, written, watched.folder)
+            self.last = made.prepared.digest
+        if not watched.quiet:
+            say("Waiting for the next save.")
+        return message
 
 
 def _planned(watched: Watched, told: Progress, bar: Progress) -> tuple[Plan, Written]:
@@ -131,8 +136,7 @@ def _told(made: Plan, written: Written, watched: Watched, first: bool) -> str:
     return "\n".join(parts)
 
 
-def _farewell(folder: Path, board: NoticeBoard) -> str:
-    plan = board.notice.plan
+def _farewell(folder: Path, plan: str) -> str:
     return (
         f"No longer watching; {folder} holds plan {plan}."
         if plan

@@ -1,8 +1,8 @@
 """A plan made from the page, by a process of its own: how far it is, what came out, and its end
 where it is stopped.
 
-Run as `python -m corepath.editing.plan_run JOB.toml DIR` it writes the plan as `corepath plan` does
-and says how far it is, a line of JSON each time.
+Run as `python -m corepath.editing.plans.plan_run JOB.toml DIR` it writes the plan as
+`corepath plan` does and says how far it is, a line of JSON each time.
 """
 
 from __future__ import annotations
@@ -15,9 +15,13 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__all__ = ["PlanRun", "main"]
+if TYPE_CHECKING:
+    from corepath.planning.folder.plan_folder import Written
+    from corepath.planning.plan import Plan
+
+__all__ = ["PlanRun", "came_out", "main"]
 
 Message = dict[str, Any]
 _PATIENCE = 5.0
@@ -25,16 +29,21 @@ _PATIENCE = 5.0
 
 
 class PlanRun:
-    """Plans the job at `path` into `folder`, one plan at a time; `told` hears how far it is."""
+    """Plans the job at `path` into `folder`, one plan at a time."""
 
-    def __init__(self, path: Path, folder: Path, told: Callable[[Message], None]) -> None:
-        self._path, self.folder, self._told = path, folder, told
+    def __init__(self, path: Path, folder: Path) -> None:
+        self._path, self.folder = path, folder
+        self._told: Callable[[Message], None] = lambda message: None
         self._process: asyncio.subprocess.Process | None = None
         self._task: asyncio.Task[None] | None = None
 
     @property
     def running(self) -> bool:
         return self._task is not None and not self._task.done()
+
+    def connect(self, told: Callable[[Message], None]) -> None:
+        """Have `told` hear how far a plan is."""
+        self._told = told
 
     def start(self) -> None:
         """Begin a plan, unless one is being made."""
@@ -57,7 +66,8 @@ class PlanRun:
     async def _run(self) -> None:
         self._say("running", says="starting", share=0.0)
         self._process = await asyncio.create_subprocess_exec(
-            sys.executable, "-m", "corepath.editing.plan_run", str(self._path), str(self.folder),
+            sys.executable, "-m", "corepath.editing.plans.plan_run",
+            str(self._path), str(self.folder),
             stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, limit=2**24,
             env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
         )  # fmt: skip
@@ -94,7 +104,6 @@ def _planned(job: Path, folder: Path, say: Callable[..., None]) -> Message:
     """Make the plan and write it; return what came out."""
     from corepath.caching.folder_store import store_of
     from corepath.errors import CorepathError
-    from corepath.lengths import units_of
     from corepath.planning.folder.plan_folder import ensure_writable
     from corepath.planning.plan import plan
     from corepath.planning.prepare import prepare
@@ -115,13 +124,20 @@ def _planned(job: Path, folder: Path, say: Callable[..., None]) -> Message:
     except Exception as error:
         says = f"corepath itself went wrong ({type(error).__name__}: {error})"
         return {"state": "failed", "says": says}
-    units = units_of(prepared.job.units)
+    return came_out(made, written, folder)
+
+
+def came_out(made: Plan, written: Written, folder: Path) -> Message:
+    """Return the last message of a plan, which is written into `folder`."""
+    from corepath.lengths import units_of
+
+    units = units_of(made.prepared.job.units)
     found = [units.text(finding.message) for finding in made.findings]
     return {
         "state": "failed" if made.failed else "done",
         "says": _words(made.failed, len(written.programs)),
         "findings": found[:20],
-        "plan": prepared.digest,
+        "plan": made.prepared.digest,
         "pages": [name for name in ("sheet.html", "preview.html")
                   if (folder / name).is_file()],
         "drawings": [name for name in written.written if name.endswith(".svg")],
