@@ -1,9 +1,9 @@
 """Turn the read-back into the preview: motions as straight pieces, the clock's times, the blank
-before and after each file."""
+before, while and after each file runs."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Literal, cast
 
 import numpy as np
@@ -16,12 +16,13 @@ from corepath.lengths import in_unit, units_of
 from corepath.motion.clock import Limits
 from corepath.motion.program import Setup
 from corepath.planning.prepare import Prepared
+from corepath.readback.cut_stages import cut_stages
 from corepath.readback.foreign.timing import motion_seconds
 from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.result import FileStep, ReadBack
 from corepath.readback.steps import few
 from corepath.stock.kept_face import KeptFace
-from corepath.stock.material import Singles
+from corepath.stock.material import NOWHERE, Singles
 from corepath.stock.path import Path
 from corepath.views.drawings.scene import Scene
 from corepath.views.player import (
@@ -29,6 +30,7 @@ from corepath.views.player import (
     RAPID,
     SPINDLE,
     STOP,
+    Cuts,
     Faces,
     Lattice,
     Motions,
@@ -48,6 +50,10 @@ CHORDS = 0.02
 
 _SOLID_COLUMNS = 60_000
 """Columns of a body in 3-D: 3.5 mm apart on a long board. `--stl` writes all there are."""
+
+_STAGES = 48
+"""Stages of a file of which the page holds the cut: it sweeps the cutter itself over less than one
+of them, whatever place is asked for."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -75,27 +81,35 @@ def reels(
     prepared: Prepared, readback: ReadBack, texts: Mapping[str, str]
 ) -> tuple[PlayedFile, ...]:
     """Return one reel for every file that was read, in the order of the plan."""
-    units, faces = units_of(prepared.job.units), _Unpacked()
+    faces = _Unpacked()
     return tuple(
-        PlayedFile(
-            file=step.file,
-            setup=step.setup,
-            name=step.name,
-            face_up=pose_of(prepared.job, cast(Setup, step.setup)).caption,
-            text=texts[step.file],
-            cutter=step.path.cutter,
-            zero=step.zero,
-            motions=motions(step.path, step.zero, prepared.job.machine.motion_limits),
-            before=faces.blank(step.kept_before),
-            after=faces.blank(step.kept_after),
-            shapes=_shapes(prepared, step),
-            left=tuple(
-                (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.message))
-                for m in readback.measures
-                if m.file == step.file
-            ),
-        )
-        for step in readback.steps
+        _reel(prepared, readback, step, texts[step.file], faces) for step in readback.steps
+    )
+
+
+def _reel(
+    prepared: Prepared, readback: ReadBack, step: FileStep, text: str, faces: _Unpacked
+) -> PlayedFile:
+    units = units_of(prepared.job.units)
+    table = _table(step.path, prepared.job.machine.motion_limits)
+    return PlayedFile(
+        file=step.file,
+        setup=step.setup,
+        name=step.name,
+        face_up=pose_of(prepared.job, cast(Setup, step.setup)).caption,
+        text=text,
+        cutter=step.path.cutter,
+        zero=step.zero,
+        motions=_motions(table, step.zero),
+        before=faces.blank(step.kept_before),
+        after=faces.blank(step.kept_after),
+        shapes=_shapes(prepared, step),
+        left=tuple(
+            (m.id, units.text(f"{in_unit(m.value, m.unit):.3f}"), units.text(m.message))
+            for m in readback.measures
+            if m.file == step.file
+        ),
+        cuts=_cuts(step, table),
     )
 
 
@@ -105,13 +119,49 @@ def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Mot
 
     `zero` is where the program's zero lies on the bed, `limits` give the time of each motion.
     """
+    return _motions(_table(path, limits), zero)
+
+
+def _motions(table: Floats, zero: tuple[float, float, float]) -> Motions:
+    return Motions(
+        points=table[:, :3] - zero,
+        line=table[:, 3].astype(np.int64),
+        flags=table[:, 4].astype(np.int64),
+        feed=table[:, 5],
+        time=np.cumsum(table[:, 6]),
+    )
+
+
+def _cuts(step: FileStep, table: Floats) -> Cuts:
+    """Return what the stages of a file cut, each of about the same time."""
+    motion, ends = table[:, 7].astype(np.int64), np.cumsum(table[:, 6])
+    if motion[-1] < 0:
+        return Cuts.none()
+    # A stage ends with a whole motion. The last is left out: after it the blank is known.
+    rows = np.searchsorted(ends, ends[-1] * np.arange(1, _STAGES) / _STAGES)
+    last = np.unique(motion[rows])
+    last = last[(last >= 0) & (last < motion[-1])]
+    stages = tuple(cut_stages(step, last))
+    tops = [np.where(one.tops > NOWHERE / 2.0, one.tops, np.nan) for one in stages]
+    return Cuts(
+        # with the waits behind its last motion
+        rows=np.searchsorted(motion, last, side="right") - 1,
+        counts=np.array([len(one.columns) for one in stages], dtype=np.int64),
+        columns=np.concatenate([np.empty(0, dtype=np.int64), *(one.columns for one in stages)]),
+        tops=np.concatenate([np.empty(0), *tops]).astype(np.float32),
+    )
+
+
+def _table(path: Path, limits: Limits) -> Floats:
+    """Return the pieces of a file on the bed, a row (8,) for each: its end x, y, z, its line, flags
+    and feed, the seconds that it takes, and the motion that it belongs to, -1 for the first row."""
     spent, _ = motion_seconds(path, limits)
     lower, upper, owner = flatten(path.kind, path.start, path.end, path.centre, CHORDS)
     count = np.bincount(owner, minlength=len(path.kind))
     feed = np.where(path.kind > 0, np.nan_to_num(path.program.feed[path.index]), 0.0)
     flags = np.where(path.kind == 0, RAPID, 0) | np.where(path.spindle, SPINDLE, 0)
-    # One row a chord: end x, y, z, line, flags, feed, seconds. The time of an arc is shared equally
-    # among its chords, which are equally long.
+    # One row a chord. The time of an arc is shared equally among its chords, which are equally
+    # long.
     table = np.column_stack(
         [
             upper,
@@ -119,6 +169,7 @@ def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Mot
             flags[owner],
             feed[owner],
             spent[owner] / np.maximum(count, 1)[owner],
+            owner,
         ]
     )
     table = _with_marks(path, table, owner)
@@ -128,15 +179,9 @@ def motions(path: Path, zero: tuple[float, float, float], limits: Limits) -> Mot
         *(table[0, 3:5] if len(table) else (1, 0)),
         0.0,
         0.0,
+        -1.0,
     ]
-    table = np.vstack([first, table])
-    return Motions(
-        points=table[:, :3] - zero,
-        line=table[:, 3].astype(np.int64),
-        flags=table[:, 4].astype(np.int64),
-        feed=table[:, 5],
-        time=np.cumsum(table[:, 6]),
-    )
+    return np.vstack([first, table])
 
 
 def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
@@ -152,7 +197,8 @@ def _with_marks(path: Path, table: Floats, owner: Ints) -> Floats:
         at = int(np.searchsorted(motion, event.index))
         here = table[at - 1, :3] if at else path.start[0]
         turning = SPINDLE if mark == DWELL and event.spindle else 0
-        rows.append([*here, event.line, mark | turning, 0.0, event.value if mark == DWELL else 0.0])
+        waits = event.value if mark == DWELL else 0.0
+        rows.append([*here, event.line, mark | turning, 0.0, waits, owner[at - 1] if at else -1])
         places.append(at)
     return np.insert(table, places, np.array(rows), axis=0) if rows else table
 
@@ -195,10 +241,16 @@ def _shapes(prepared: Prepared, step: FileStep) -> tuple[Shape, ...]:
     work = next(
         work for work in prepared.works if work.setup == step.setup and work.name == step.name
     )
-    shapes = [_shape("outline", scene.seen(prepared.board.outline))]
-    shapes += [_shape("obstacle", obstacle.area) for obstacle in work.obstacles]
-    return tuple(shapes)
+    outline, castings = prepared.board.outline, prepared.board.castings
+    return (
+        *_lines("outline", scene.seen(outline)),
+        *(line for obstacle in work.obstacles for line in _lines("obstacle", obstacle.area)),
+        *(line for casting in castings for line in _lines("casting", scene.seen(casting.area))),
+    )
 
 
-def _shape(kind: Literal["outline", "obstacle"], area: Polygon) -> Shape:
-    return Shape(kind, np.asarray(area.simplify(CHORDS).exterior.coords, dtype=np.float64)[:, :2])
+def _lines(kind: Literal["outline", "obstacle", "casting"], area: Polygon) -> Iterator[Shape]:
+    """Yield the closed lines that bound an area."""
+    plain = area.simplify(CHORDS)
+    for ring in (plain.exterior, *plain.interiors):
+        yield Shape(kind, np.asarray(ring.coords, dtype=np.float64)[:, :2])

@@ -39,8 +39,8 @@ class FileCount:
 
 @dataclass(frozen=True, slots=True)
 class FileStep:
-    """One file as it was cut: its motions on the bed (without their straight pieces), its zero
-    there, and the blank before and after it as kept: every n-th column."""
+    """One file as it was cut: its motions on the bed, its zero there, and the blank before and
+    after it as kept: every n-th column."""
 
     file: str
     setup: str

@@ -8,23 +8,19 @@ set-up, mm.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-
-import numpy as np
+from dataclasses import dataclass
 
 from corepath.geometry.counts import fewest_steps
 from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.result import FileStep
 from corepath.stock.material import Grid, Stock
-from corepath.stock.path import Path, Pieces
+from corepath.stock.path import Path
 from corepath.work.works import Work
 
 __all__ = ["MOST_COLUMNS", "StockSnapshots", "few", "thinned"]
 
 MOST_COLUMNS = 320_000
 """Columns kept of one state: 1.5 mm apart on a long board, as they stand on a coupon."""
-
-_NO_PIECES = Pieces(np.empty((0, 3)), np.empty((0, 3)), np.empty(0, dtype=np.int64))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +56,8 @@ class StockSnapshots:
             return
         work = self._open.work
         after = self._kept(stock, work.setup)
-        kept = replace(path, pieces=_NO_PIECES)
         self.steps.append(
-            FileStep(file, work.setup, work.name, kept, self._open.zero, self._open.before, after)
+            FileStep(file, work.setup, work.name, path, self._open.zero, self._open.before, after)
         )
         self._open = None
 

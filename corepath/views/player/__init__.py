@@ -1,7 +1,8 @@
 """The preview: one HTML page that plays each file over the blank it cuts.
 
 Its motions are those that the read-back read from the text, its heights those of the virtual blank
-before and after each file, its times those of the clock. It asks for nothing from the network.
+before, while and after each file runs, its times those of the clock. It asks for nothing from the
+network.
 """
 
 from corepath.views.player.play_model import (
@@ -9,6 +10,7 @@ from corepath.views.player.play_model import (
     RAPID,
     SPINDLE,
     STOP,
+    Cuts,
     Faces,
     Lattice,
     Motions,
@@ -23,6 +25,7 @@ __all__ = [
     "RAPID",
     "SPINDLE",
     "STOP",
+    "Cuts",
     "Faces",
     "Lattice",
     "Motions",

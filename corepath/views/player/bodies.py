@@ -1,15 +1,8 @@
-"""The core after each set-up as glTF, and the page that shows it in 3-D: both are trimesh's own.
-
-trimesh exports a scene as GLB and as a page that shows it with three.js, which is contained in it,
-so that nothing is loaded from the network. The preview holds that page once, without a scene, and
-one GLB for each set-up. Heights are to scale. Vertices lie on a grid of 1/32 mm, which compresses
-well.
-"""
+"""The core after each set-up as glTF, by trimesh. Heights are to scale. Vertices lie on a grid of
+1/32 mm, which compresses well."""
 
 from __future__ import annotations
 
-import base64
-from functools import cache
 from importlib import import_module
 from typing import Any
 
@@ -18,10 +11,7 @@ import numpy as np
 from corepath.views.player.play_model import Heights, PlayedBlank
 from corepath.views.solid import ClosedMesh, HeightMap, body
 
-__all__ = ["SLOT", "glb", "viewer"]
-
-SLOT = "$CORE-GLB-BASE64$"
-"""Placeholder for the scene in the page of `viewer`."""
+__all__ = ["glb"]
 
 _WOOD, _CASTING = (176, 158, 126, 255), (15, 76, 84, 255)
 _TOLERANCE = 0.1  # mm; the STL files, which are not part of a page, have 0.03
@@ -49,23 +39,6 @@ def glb(blank: PlayedBlank, rim: tuple[float, float]) -> bytes:
     if not parts:
         raise ValueError("nothing is left of the blank")
     return _exported(_scene(parts, rim))
-
-
-@cache
-def viewer() -> str:
-    """Return the page that shows a scene, with `SLOT` in place of the scene.
-
-    Raises ValueError where trimesh's page is not built as expected.
-    """
-    # trimesh has no function for its page alone: one is made with a triangle, whose bytes are then
-    # replaced by the placeholder.
-    sample = ClosedMesh(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0]]), np.array([[0, 1, 2]]))
-    scene = _scene([("sample", sample, _WOOD)], (1.0, 1.0))
-    held = base64.b64encode(_exported(scene)).decode("ascii")
-    page: str = import_module("trimesh.viewer.notebook").scene_to_html(scene)
-    if page.count(held) != 1:
-        raise ValueError("the page of trimesh does not hold the scene once")
-    return page.replace(held, SLOT)
 
 
 def _body(

@@ -4,7 +4,7 @@ times in s."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ __all__ = [
     "RAPID",
     "SPINDLE",
     "STOP",
+    "Cuts",
     "Faces",
     "Lattice",
     "Motions",
@@ -79,8 +80,30 @@ class Motions:
 
 
 @dataclass(frozen=True, slots=True)
+class Cuts:
+    """The blank while a file runs: stage i ends with the piece `rows[i]`, (k,), and lowers
+    `counts[i]` columns.
+
+    `columns` (n,) are those of all stages one after another, as places in the flat lattice, and
+    `tops` (n,) their height after the stage, mm, NaN where nothing is left.
+    """
+
+    rows: Ints
+    counts: Ints
+    columns: Ints
+    tops: Heights
+
+    @staticmethod
+    def none() -> Cuts:
+        """Return the cuts of a file of which no stage is known."""
+        empty = np.empty(0, dtype=np.int64)
+        return Cuts(empty, empty, empty, np.empty(0, dtype=np.float32))
+
+
+@dataclass(frozen=True, slots=True)
 class Shape:
-    """A closed line in plan, bed frame, (k, 2), and its kind: `outline`, `blank`, `obstacle`."""
+    """A closed line in plan, bed frame, (k, 2), and its kind: `outline`, `obstacle`, or `casting`,
+    whose lines together bound the castings by the even-odd rule."""
 
     kind: str
     points: Floats
@@ -89,7 +112,7 @@ class Shape:
 @dataclass(frozen=True, slots=True)
 class PlayedFile:
     """One file as it is played: its text and motions, cutter, zero on the bed, the blank before and
-    after, and shapes around it.
+    after, shapes around it, and what each stage of it cuts.
 
     `left` are rows of what the read-back measured of it: what, how much, in words.
     """
@@ -106,6 +129,7 @@ class PlayedFile:
     after: PlayedBlank
     shapes: Sequence[Shape]
     left: Sequence[tuple[str, str, str]]
+    cuts: Cuts = field(default_factory=Cuts.none)
 
     @property
     def short(self) -> str:

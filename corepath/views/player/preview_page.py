@@ -18,12 +18,13 @@ from markupsafe import Markup
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import heights
 from corepath.views.player import pack
-from corepath.views.player.bodies import SLOT, glb, viewer
+from corepath.views.player.bodies import glb
 from corepath.views.player.play_model import (
     DWELL,
     RAPID,
     SPINDLE,
     STOP,
+    Cuts,
     Heights,
     Motions,
     PlayedBlank,
@@ -32,7 +33,9 @@ from corepath.views.player.play_model import (
 
 __all__ = ["PageHead", "page_data", "page_part", "preview_html"]
 
-_SCRIPTS = ("unpack", "paths", "heights", "plan", "section", "play", "solid", "main")
+_SCRIPTS = (
+    "unpack", "paths", "heights", "blank", "plan", "section", "relief", "play", "main",
+)  # fmt: skip
 """Parts of the page's script, in the order in which they need one another."""
 
 _RADII = 97
@@ -118,6 +121,10 @@ def page_data(
     faces = _Faces(step)
     entries = [_entry(reel, faces, states) for reel in reels]
     rim = size[0] / 2.0, size[1] / 2.0
+    bodies = {
+        setup: {"state": _state(blank, faces, states), "glb": pack.text(glb(blank, rim))}
+        for setup, blank in solids.items()
+    }
     return {
         "inch": inch,
         "steps": {
@@ -129,11 +136,9 @@ def page_data(
         "flags": {"rapid": RAPID, "dwell": DWELL, "stop": STOP, "spindle": SPINDLE},
         "size": list(size),
         "reels": entries,
+        "solids": bodies,
         "states": [json.loads(state) for state in states],
         "faces": faces.packed,
-        "solids": {setup: pack.text(glb(blank, rim)) for setup, blank in solids.items()},
-        "viewer": pack.text(viewer()) if solids else "",
-        "slot": SLOT,
     }
 
 
@@ -175,9 +180,19 @@ def _entry(reel: PlayedFile, faces: _Faces, states: dict[str, int]) -> dict[str,
             for shape in reel.shapes
         ],
         "left": [list(row) for row in reel.left],
+        "cuts": _cuts(reel.cuts, faces.step),
         "count": len(reel.motions.time),
         "text": pack.text(reel.text),
         **_columns(reel.motions),
+    }
+
+
+def _cuts(cuts: Cuts, step: float) -> dict[str, Any]:
+    return {
+        "rows": cuts.rows.tolist(),
+        "counts": cuts.counts.tolist(),
+        "columns": pack.numbers(cuts.columns),
+        "tops": pack.heights(cuts.tops, step),
     }
 
 

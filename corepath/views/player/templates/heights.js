@@ -16,39 +16,50 @@ async function loadState(entry) {
     top[i] = wt[i] > ct[i] ? wt[i] : ct[i];
     if (top[i] > highest) highest = top[i];
   }
-  return { x0, y0, px, py, nx, ny, wb, wt, cb, ct, top, highest: highest * plan.steps.height, image: null };
+  return { x0, y0, px, py, nx, ny, wb, wt, cb, ct, top, highest: highest * plan.steps.height, image: null, version: 0 };
 }
 
 const colourOf = (share) => LOW.map((low, k) => Math.round(low + (HIGH[k] - low) * Math.min(Math.max(share, 0), 1)));
 
 // Row 0 of the image is the farthest Y. Castings are hatched by columns; where nothing is left the paper shows.
+// Of a blank that is being cut only the part that has changed is drawn anew.
 function heightImage(s, ceiling) {
-  if (s.image && s.ceiling === ceiling) return s.image;
-  const canvas = document.createElement("canvas");
-  canvas.width = s.nx; canvas.height = s.ny;
-  const context = canvas.getContext("2d");
-  const data = context.createImageData(s.nx, s.ny);
-  const pixels = new Uint32Array(data.data.buffer);
-  const steps = Math.max(Math.round(ceiling / plan.steps.height), 1);
-  const table = new Uint32Array(steps + 1);
-  for (let k = 0; k <= steps; k++) {
-    const [r, g, b] = colourOf(k / steps);
-    table[k] = (255 << 24) | (b << 16) | (g << 8) | r;
+  const whole = { x0: 0, x1: s.nx - 1, y0: 0, y1: s.ny - 1 };
+  const kept = s.image && s.ceiling === ceiling, part = kept ? s.dirty : whole;
+  if (!part) return s.image;
+  if (!s.image) {
+    s.image = document.createElement("canvas");
+    s.image.width = s.nx; s.image.height = s.ny;
   }
+  const context = s.image.getContext("2d"), wide = part.x1 - part.x0 + 1, tall = part.y1 - part.y0 + 1;
+  const data = context.createImageData(wide, tall);
+  const pixels = new Uint32Array(data.data.buffer);
+  const steps = Math.max(Math.round(ceiling / plan.steps.height), 1), table = colourTable(steps);
   const ink = (255 << 24) | (0x4a << 16) | (0x40 << 8) | 0x1c;
   const pitch = Math.max(Math.round(7 / s.px), 4);
-  for (let iy = 0; iy < s.ny; iy++) {
-    const row = (s.ny - 1 - iy) * s.nx;
-    for (let ix = 0; ix < s.nx; ix++) {
+  for (let iy = part.y0; iy <= part.y1; iy++) {
+    const row = (part.y1 - iy) * wide - part.x0;
+    for (let ix = part.x0; ix <= part.x1; ix++) {
       const i = iy * s.nx + ix, top = s.top[i];
       if (top === NONE) continue;
       const hatched = s.ct[i] === top && s.ct[i] > s.cb[i] && (ix + iy) % pitch === 0;
       pixels[row + ix] = hatched ? ink : table[Math.min(Math.max(top, 0), steps)];
     }
   }
-  context.putImageData(data, 0, 0);
-  s.image = canvas; s.ceiling = ceiling;
-  return canvas;
+  context.putImageData(data, part.x0, s.ny - 1 - part.y1);
+  s.ceiling = ceiling; s.dirty = null;
+  return s.image;
+}
+
+let tableHeld = null;
+function colourTable(steps) {
+  if (tableHeld && tableHeld.length === steps + 1) return tableHeld;
+  tableHeld = new Uint32Array(steps + 1);
+  for (let k = 0; k <= steps; k++) {
+    const [r, g, b] = colourOf(k / steps);
+    tableHeld[k] = (255 << 24) | (b << 16) | (g << 8) | r;
+  }
+  return tableHeld;
 }
 
 function columnAt(s, x, y) {

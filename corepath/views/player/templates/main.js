@@ -15,7 +15,7 @@ async function choose(number, line) {
   }
   const t = await track(number);
   if (p.number !== number) return;
-  Object.assign(p, { t, before: null, after: null });
+  Object.assign(p, { t, before: null, after: null, running: null });
   planView.t = t;
   planView.layers = null;
   byId("when").max = t.total;
@@ -23,9 +23,9 @@ async function choose(number, line) {
   measures(reel);
   startLayers();
   if (line) standAt(pieceOfLine(t, line)); else stand({ piece: 0, share: 1 });
-  const [before, after] = await Promise.all([blankState(reel.before), blankState(reel.after)]);
+  const [before, after, cuts] = await Promise.all([blankState(reel.before), blankState(reel.after), loadCuts(reel)]);
   if (p.number !== number) return;
-  Object.assign(p, { before, after, ceiling: Math.max(before.highest, after.highest) });
+  Object.assign(p, { before, after, running: runningBlank(before, cuts), ceiling: Math.max(before.highest, after.highest) });
   byId("apart").textContent = plan.inch ? `${(before.px / 25.4).toFixed(3)} in` : `${before.px.toFixed(1)} mm`;
   scaleOf(p.ceiling);
   draw();
@@ -117,7 +117,7 @@ function wire() {
     button.addEventListener("click", () => choose(Number(button.dataset.reel)));
   }
   for (const button of document.querySelectorAll("[data-solid]")) {
-    button.addEventListener("click", () => showSolid(button.dataset.solid).catch(trouble));
+    button.addEventListener("click", () => showRelief(button.dataset.solid).catch(trouble));
   }
   const press = { play: " ", first: "Home", last: "End", back: "ArrowLeft", next: "ArrowRight", closer: "+", farther: "-", fit: "0" };
   for (const [id, key] of Object.entries(press)) byId(id).addEventListener("click", () => player.t && KEYS[key]({}));
@@ -138,18 +138,28 @@ function wire() {
       draw();
     });
   }
-  for (const box of document.querySelectorAll("input[type=checkbox], input[name=state]")) box.addEventListener("change", draw);
+  for (const box of document.querySelectorAll("input[type=checkbox], input[name=state], #tall")) box.addEventListener("change", draw);
   document.addEventListener("keydown", keys);
   window.addEventListener("hashchange", fromAddress);
   new ResizeObserver(() => { planSize(); draw(); }).observe(byId("plan-view"));
   pointers();
+  try {
+    beginRelief();
+  } catch (error) {
+    // All else of the page goes without it.
+    byId("relief-trouble").hidden = false;
+    byId("relief").hidden = true;
+    console.warn(error.message);
+  }
 }
 
 // preview.html#03-A-groove.nc:210 opens that file at that line.
 function fromAddress() {
   const [file, line] = decodeURIComponent(location.hash.slice(1)).split(":");
   const found = plan.reels.findIndex((reel) => reel.file === file || reel.file === `${file}.nc`);
-  choose(Math.max(found, 0), found < 0 ? 0 : parseInt(line, 10) || 0).catch(trouble);
+  // Without an address it opens on the groove, the cut that all others hang on.
+  const groove = plan.reels.findIndex((reel) => reel.name === "groove");
+  choose(Math.max(found < 0 ? groove : found, 0), found < 0 ? 0 : parseInt(line, 10) || 0).catch(trouble);
 }
 
 function trouble(error) {

@@ -198,6 +198,7 @@ function paintHeights(context, v, now) {
 function paintShapes(context, v) {
   context.lineWidth = 1;
   for (const shape of v.t.reel.shapes) {
+    if (shape.kind === "casting") continue;
     context.beginPath();
     for (let i = 0; i < shape.points.length; i += 2) context.lineTo(toX(v, shape.points[i]), toY(v, shape.points[i + 1]));
     context.closePath();

@@ -1,6 +1,6 @@
 // Where the file stands: a piece and the share of it that is run. All ways to move it end in `stand`.
 const player = {
-  number: 0, t: null, spot: { piece: 0, share: 1 }, playing: false, last: 0, before: null, after: null,
+  number: 0, t: null, spot: { piece: 0, share: 1 }, playing: false, last: 0, before: null, after: null, running: null,
   cut: { x: 0, y: 0 }, waiting: false, ceiling: 1,
 };
 
@@ -18,11 +18,14 @@ const clock = (seconds) => {
 function now() {
   const p = player, tip = tipAt(p.t, p.spot), zero = p.t.reel.zero;
   const wanted = document.querySelector("input[name=state]:checked").value;
-  const isAfter = wanted === "after" || (wanted === "auto" && p.spot.piece === p.t.count - 1 && p.spot.share === 1);
+  const ended = p.spot.piece === p.t.count - 1 && p.spot.share === 1;
+  const isAfter = wanted === "after" || (wanted === "auto" && ended);
+  const isRunning = wanted === "auto" && !ended && !!p.running;
+  if (isRunning) runBlank(p.running, p.t, p.spot);
   if (byId("follow").checked) p.cut = { x: onBlank(tip.x + zero[0], 0), y: onBlank(tip.y + zero[1], 1) };
   return {
-    t: p.t, spot: p.spot, tip, cut: p.cut, ceiling: p.ceiling, isAfter,
-    shown: isAfter ? p.after : p.before, other: isAfter ? p.before : p.after,
+    t: p.t, spot: p.spot, tip, cut: p.cut, ceiling: p.ceiling, isAfter, isRunning,
+    shown: isAfter ? p.after : isRunning ? p.running : p.before, other: isAfter ? p.before : p.after,
   };
 }
 
@@ -49,6 +52,7 @@ function frame(time) {
   const more = paintPlan(state);
   paintSection(byId("along"), "x", state);
   paintSection(byId("across"), "y", state);
+  paintRelief(state);
   tell(state);
   if (more || p.playing) draw();
 }
@@ -145,7 +149,7 @@ function tellLines(t, line) {
   }
 }
 
-// What the pointer is over: heights before and after the file.
+// What the pointer is over: heights before and after the file, and as the file runs.
 function tellPlace(x, y) {
   const p = player;
   if (!p.t || !p.before || !p.after) return;
@@ -156,7 +160,8 @@ function tellPlace(x, y) {
     const parts = [s.wood ? `${shownLength(s.wood)} wood` : "", s.casting ? `${shownLength(s.casting)} casting` : ""];
     return `${parts.filter(Boolean).join(" and ")}, top ${shownLength(s.top)} over the bed`;
   };
-  const off = columnAt(p.before, x, y) < 0;
+  const off = columnAt(p.before, x, y) < 0, state = now();
+  const running = state.isRunning && p.spot.piece ? `now ${said(leftAt(p.running, x, y))}; ` : "";
   byId("place").textContent = `X ${shownLength(x - zero[0])} Y ${shownLength(y - zero[1])}: ` +
-    (off ? "beside the blank" : `before ${said(a)}; after ${said(b)}; this file takes ${shownLength(whole(a) - whole(b))}`);
+    (off ? "beside the blank" : `before ${said(a)}; ${running}after ${said(b)}; this file takes ${shownLength(whole(a) - whole(b))}`);
 }

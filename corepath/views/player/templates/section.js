@@ -101,7 +101,7 @@ function paintSection(canvas, along, now) {
   const times = f.sz / f.sx;
   byId(along === "x" ? "along-title" : "across-title").textContent =
     `Section along ${along === "x" ? "X at Y" : "Y at X"} ${shownLength(at - zero[along === "x" ? 1 : 0])}: heights ${times.toFixed(1)} times as large as lengths; ` +
-    `${now.isAfter ? "after" : "before"} the file, dash-dotted ${now.isAfter ? "before" : "after"} it; casting hatched; the thick line is the bed.`;
+    `${now.isAfter ? "after the file" : now.isRunning ? "as it is now" : "before the file"}, dash-dotted ${now.isAfter ? "before" : "after"} it; casting hatched; the thick line is the bed.`;
 }
 
 // The path within the cutter's width of the section: to come thin, cut already darker.
