@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from corepath.motion.clock import Limits
+from corepath.readback.cut_stages import cut_stages
 from corepath.readback.foreign.timing import motion_seconds, time_path
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles
 from corepath.readback.steps import MOST_COLUMNS, few, thinned
-from corepath.stock.material import Grid, Stock
+from corepath.stock.material import NOWHERE, Grid, Stock
 
 LIMITS = Limits(6000.0, 500.0, 0.02)
 
@@ -51,7 +52,27 @@ def test_motions_lie_on_the_bed_by_the_zero_kept(found):
     step = next(step for step in found.steps if step.file == "03-A-groove.nc")
     assert step.zero[0] < 0 and step.zero[2] == pytest.approx(np.nanmax(step.before.top))
     assert np.allclose(step.path.end - step.zero, step.path.program.end[step.path.index])
-    assert len(step.path.pieces) == 0
+
+
+def test_stages_cut_what_the_file_cut(found):
+    """Each stage leaves under the cutter no more than its tip, and all of them together just what
+    the read-back left: the preview must not show another cut than was judged."""
+    for step in found.steps:
+        motions = len(step.path.kind)
+        ends = np.unique(np.linspace(0, motions - 1, 7).astype(np.int64))
+        top = np.nan_to_num(step.before.top, nan=NOWHERE)
+        for stage, last in zip(cut_stages(step, ends), ends, strict=True):
+            assert stage.last == last and (np.diff(stage.columns) > 0).all()
+            assert (stage.tops < top.ravel()[stage.columns]).all()
+            top.ravel()[stage.columns] = stage.tops
+            x, y, z = step.path.end[last]
+            under = step.before.grid.near(x, y, step.path.cutter.radius / 2)
+            assert (top[under] <= z + step.path.cutter.radius + 1e-4).all()
+            if step.path.cutter.shape == "flat":
+                assert (top[under] <= z + 1e-4).all(), (step.file, last)
+        left, gone = step.after.top, np.isnan(step.after.top)
+        assert np.array_equal(top[~gone], left[~gone]), step.file
+        assert (top[gone] <= np.nan_to_num(step.before.bottom[gone]) + 1e-4).all()
 
 
 def test_nothing_is_kept_unasked(plan):

@@ -17,8 +17,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from corepath.motion.cutter import Cutter
-from corepath.views.player import PageHead, pack, preview_html
-from corepath.views.player.bodies import SLOT, viewer
+from corepath.views.player import Cuts, PageHead, pack, preview_html
 from corepath.views.player.preview_page import _end, page_data, page_part
 from tests.given import contrast
 
@@ -107,12 +106,16 @@ def test_a_warning_stands_over_all(reels: Any) -> None:
     assert told.index("DO NOT CUT") < told.index('id="stage"')
 
 
-def test_the_library_still_has_its_page() -> None:
-    """If trimesh changes its page, the core is no longer shown: better told here than found in the
-    shop."""
-    page = viewer()
-    assert page.count(SLOT) == 1 and "GLTFLoader" in page
-    assert not re.search(r"""<(script|link)[^>]+(src|href)=""", page)
+def test_stages_of_a_file_come_as_they_are(reels: Any) -> None:
+    """Columns one after another over all stages, and a hole in one of them."""
+    columns, tops = np.array([5, 6, 900, 3, 5]), np.array([8.0, 8.0, 7.5, 4.0, np.nan])
+    cuts = Cuts(np.array([3, 6]), np.array([3, 2]), columns, tops)
+    told = page_data([replace(reels[0], cuts=cuts)], (120.0, 60.0), {}, False)["reels"][0]["cuts"]
+    assert (told["rows"], told["counts"]) == ([3, 6], [3, 2])
+    assert np.array_equal(_whole(told["columns"], "i4"), columns)
+    heights = _whole(told["tops"], "i2")
+    assert heights[-1] == pack.NOTHING
+    assert np.allclose(heights[:-1] * pack.HEIGHT_STEP, tops[:-1])
 
 
 def test_an_empty_blank_has_no_body(reels: Any) -> None:

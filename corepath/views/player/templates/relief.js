@@ -86,7 +86,7 @@ function programOf(gl, vertex, fragment) {
 }
 
 function beginRelief() {
-  const r = relief, gl = r.canvas.getContext("webgl2", { antialias: true, preserveDrawingBuffer: true });
+  const r = relief, gl = r.canvas.getContext("webgl2", { antialias: true });
   if (!gl) throw new Error("no WebGL 2");
   Object.assign(r, {
     surface: programOf(gl, SURFACE_VERTEX, SURFACE_FRAGMENT), cutter: programOf(gl, CUTTER_VERTEX, CUTTER_FRAGMENT),
@@ -238,7 +238,7 @@ function drawCutter(r, cutter, camera, tip, tall) {
 // Perspective times look-at: the eye turns about a place on the bed (columns of the matrix one after another).
 function cameraOf(view, aspect) {
   const [long, wide] = plan.size, open = 0.5236, far = Math.hypot(long, wide);
-  const distance = ((Math.max(long / Math.max(aspect, 0.3), wide) * 0.62) / Math.tan(open / 2)) * view.away;
+  const distance = ((Math.max(long / Math.max(aspect, 0.3), wide) * 0.7) / Math.tan(open / 2)) * view.away;
   const ct = Math.cos(view.tilt), st = Math.sin(view.tilt), cr = Math.cos(view.turn), sr = Math.sin(view.turn);
   // Axes of the picture: to the right, up, and towards the eye.
   const right = [cr, sr, 0], up = [-sr * ct, cr * ct, st], back = [sr * st, -cr * st, ct];
