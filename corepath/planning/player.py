@@ -147,7 +147,7 @@ def _cuts(step: FileStep, table: Floats) -> Cuts:
         # with the waits behind its last motion
         rows=np.searchsorted(motion, last, side="right") - 1,
         counts=np.array([len(one.columns) for one in stages], dtype=np.int64),
-        columns=np.concatenate([np.empty(0, dtype=np.int64), *(one.columns for one in stages)]),
+        columns=np.concatenate([np.empty(0), *(one.columns for one in stages)]).astype(np.int32),
         tops=np.concatenate([np.empty(0), *tops]).astype(np.float32),
     )
 

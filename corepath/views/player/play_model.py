@@ -90,7 +90,7 @@ class Cuts:
 
     rows: Ints
     counts: Ints
-    columns: Ints
+    columns: NDArray[np.integer]
     tops: Heights
 
     @staticmethod
