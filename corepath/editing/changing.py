@@ -19,7 +19,7 @@ from corepath.job.text.shop_file import joined
 from corepath.job.text.source import parse, path_of, value_at
 from corepath.planning.job_files.applying import require_own, typed_value
 
-__all__ = ["changed", "with_new_row", "without"]
+__all__ = ["changed", "require_readable", "with_new_row", "without"]
 
 _THICKNESS: Path = ("board", "thickness")
 _STATIONS: Path = ("deck", "stations")
@@ -53,6 +53,15 @@ def changed(text: str, typed: Mapping[str, str], file: FilePath | None = None) -
         if value_at(_document(text), path)[0]:
             text = removed(text, path)
     return text
+
+
+def require_readable(text: str) -> None:
+    """Raise InputError where a text is no TOML."""
+    try:
+        _document(text)
+    except tomllib.TOMLDecodeError:
+        says = "cannot be read as it is, and is left alone"
+        raise InputError([Fault("the file", says, allowed="put it right in an editor")]) from None
 
 
 def _require_own(text: str, file: FilePath, values: Mapping[Path, str]) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from corepath.editing.bench import Bench
-from corepath.editing.changing import changed, with_new_row, without
+from corepath.editing.changing import changed, require_readable, with_new_row, without
 from corepath.editing.forms import forms
 from corepath.editing.inputs import inputs_of
 from corepath.editing.plans.plan_run import PlanRun
@@ -157,6 +157,7 @@ class Desk:
             return  # a change is on its way: its own result follows
         values = _texts(message["values"])
         try:
+            require_readable(self.session.text)
             text = (
                 changed(self.session.text, values, self.session.path)
                 if values
@@ -297,8 +298,10 @@ class Desk:
 
 
 def _changed(session: Session, message: Message) -> str:
-    """Return the text with what a message asks for; raises InputError."""
+    """Return the text with what a message asks for; raises InputError, too where the text cannot
+    be read: then nothing of it is changed but by an editor."""
     text = session.text
+    require_readable(text)
     if message["kind"] == "remove":
         return without(text, str(message["key"]))
     if message["kind"] == "insert":

@@ -3,8 +3,10 @@ text, read from the model."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -17,14 +19,16 @@ from corepath.job.text.editing import toml_text
 from corepath.job.text.positions import Path, layout_of
 from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, key_of, parse, value_at
-from corepath.lengths import MM_PER_INCH, units_of
+from corepath.job.text.starter import starter_text
+from corepath.lengths import MM_PER_INCH, plain, units_of
 
 __all__ = ["forms"]
 
 
 def forms(text: str, file: FilePath) -> dict[str, Any]:
     """Return `units` and the `tables` of a job's text, or, where it does not parse, `broken`: its
-    faults, with the text itself to read."""
+    faults, with the text itself to read. `begin` has the values, as typed, of the first row of each
+    array of tables."""
     source, wrong = parse(text, file.name)
     if source is None:
         return {"broken": faults_told(wrong, units_of("mm")), "text": text, "tables": []}
@@ -36,7 +40,30 @@ def forms(text: str, file: FilePath) -> dict[str, Any]:
         "units": "in" if inch else "mm",
         "scale": units_of("inch" if inch else "mm").scale,
         "tables": list(_tables(source, inch)),
+        "begin": _beginnings(inch),
     }
+
+
+@cache
+def _beginnings(inch: bool) -> dict[str, dict[str, str]]:
+    """Return the first rows of the starter job, at the middle of the board, by table."""
+    document = tomllib.loads(starter_text(""))
+    found = {}
+    for name, kind in fields_of(Job).items():
+        model, rows = _table_of(kind), document.get(name)
+        if model is None or kind.table is not None or not rows:
+            continue
+        fields = fields_of(model)
+        found[name] = {key: _begun(fields[key], held, inch) for key, held in rows[0].items()}
+    return found
+
+
+def _begun(kind: KeyKind, held: Any, inch: bool) -> str:
+    if isinstance(held, list):  # a place, or a list of them
+        return "[[0, 0]]" if isinstance(held[0], list) else "[0, 0]"
+    if inch and kind.length:
+        return plain(held / MM_PER_INCH, 3)
+    return held if isinstance(held, str) else toml_text(held)
 
 
 def _tables(source: Source, inch: bool) -> Iterator[dict[str, Any]]:

@@ -116,6 +116,15 @@ def test_a_page_hears_something_else_than_check_says(job: Path) -> None:
         job.write_text("[board\n")
         told = await page.until("job")
         assert told["broken"][0]["line"] == 1 and told["text"] == "[board\n"
+        for change in (
+            {"kind": "set", "values": {"groove.floor": "1.3"}},
+            {"kind": "remove", "key": "plug[1].at[1]"},
+            {"kind": "add", "table": "plug", "values": {"name": "P2"}},
+        ):
+            await page.asks(**change, revision=told["revision"])
+            refused = await page.until("refused", "job")
+            assert refused["kind"] == "refused" and "left alone" in refused["faults"][0]["says"]
+        assert job.read_text() == "[board\n"
         job.write_text(before)
         assert (await page.until("job"))["broken"] == []
         assert (await page.until("verdict"))["answer"] == "ready"

@@ -114,6 +114,41 @@ def typed(sheet: Sheet, key: str, text: str) -> None:
 
 
 @pytest.mark.whole
+def test_a_field_does_not_tell_how_far_its_number_may_go(sheet: Sheet) -> None:
+    """While it is at hand, as checks tell: 0.6 of least_floor and the errors of bed (0.05) and
+    lying flat (0.10), whose root sum square is 0.11, let 0.8 pass and 0.7 fail; the casting shows
+    at 10.6 - 8.0 - 0.4 of clean-up = 2.2 less its errors. An arrow moves it by its last place;
+    Escape takes that back."""
+    field = sheet.js("document.getElementById('key-groove.floor')")
+    sheet.js("arguments[0].closest('details').open = true", field)
+    sheet.js("arguments[0].focus()", field)
+    turns = "document.getElementById('turns-groove.floor').textContent"
+    told = sheet.until(f"/below.*no, by.*above.*no, by/.test({turns}) && {turns}")
+    below, above = (re.search(rf"{side} ([\d.]+) no, by", told) for side in ("below", "above"))
+    assert below is not None and above is not None
+    assert float(below[1]) == 0.75 and 2.0 <= float(above[1]) < 2.2
+    field.send_keys("\ue013\ue013\ue015")  # up, up, down
+    assert sheet.js("arguments[0].value", field) == "1.3"
+    field.send_keys("\ue00c\t")
+    sheet.holds()
+
+
+@pytest.mark.whole
+def test_what_was_taken_out_cannot_be_put_in_again(sheet: Sheet) -> None:
+    """The only insert, by its handle; a usual one then, at the middle of the board."""
+    sheet.js("document.querySelector('[data-handle=plan-I1]').focus()")
+    sheet.chrome.switch_to.active_element.send_keys("\ue017")  # Delete
+    sheet.until("!document.querySelector('[data-handle=plan-I1]')")
+    button = (
+        "[...document.querySelectorAll('#add button')].find(b => b.textContent.includes('ins'))"
+    )
+    sheet.js(f"{button}.click()")
+    sheet.until("document.querySelector('[data-handle=plan-I1]')")
+    lines = sheet.job.read_text().splitlines()
+    assert "at = [[0, 0]]" in lines and lines.count("[[insert]]") == 1
+
+
+@pytest.mark.whole
 def test_a_tight_blank_is_not_brought_to_a_yes_by_its_fixes(sheet: Sheet) -> None:
     typed(sheet, "groove.floor", "2.4")
     sheet.until(f"{ANSWER}.startsWith('Not as it is')")
@@ -199,6 +234,7 @@ def test_a_change_by_another_program_is_lost(sheet: Sheet) -> None:
     sheet.undo()
     sheet.job.write_text("[board\nthickness = 8\n")
     sheet.until("document.querySelector('#text mark')?.textContent === '[board'")
+    assert sheet.js("document.querySelectorAll('.handle, .key').length") == 0  # read-only
     sheet.job.write_text(sheet.text)
     sheet.until("document.getElementById('text').hidden")
 

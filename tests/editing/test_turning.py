@@ -9,21 +9,26 @@ from corepath.editing.turning import State, turns
 
 @pytest.mark.parametrize("step", [0.1, 1.0])
 def test_a_turn_is_found_elsewhere(step: float) -> None:
-    """Worse from 12.34 on, better below 3.21: each is named to half a step, with its check."""
+    """Worse from 12.34 on and again from 15.2 on, better below 3.21: each is named to half a step,
+    with its check."""
     tried = []
 
     def found(value: str) -> State:
         tried.append(value)
         x = float(value)
-        if x >= 12.34:
+        if x >= 15.2:
             return "no", ("seat", "window")
+        if x >= 12.34:
+            return "accepted", ("seat", "floor")
         return ("with care", ("seat",)) if x >= 3.21 else ("ready", ())
 
-    up, down = turns("groove.floor", 8.0, step, found)
-    assert up["value"] == pytest.approx(12.34, abs=0.51 * step) and up["checks"] == ["window"]
+    up, above, down = turns("groove.floor", 8.0, step, found)
+    assert up["value"] == pytest.approx(12.34, abs=0.51 * step) and up["checks"] == ["floor"]
+    assert above["value"] == pytest.approx(15.2, abs=0.51 * step) and above["checks"] == ["window"]
     assert down["value"] == pytest.approx(3.21, abs=0.51 * step) and down["checks"] == ["seat"]
-    assert (up["answer"], down["answer"]) == ("no", "ready")
-    assert len(tried) <= 2 * 13 + 1
+    assert [one["answer"] for one in (up, above, down)] == ["accepted", "no", "ready"]
+    # each takes as many as its way is doubled, and as many again; 8 where there is none behind
+    assert len(tried) <= 3 * 13 + 1 + 8
 
 
 def test_where_nothing_turns_a_line_is_drawn() -> None:

@@ -12,7 +12,11 @@ let waiting = false, wanted = null;
 
 export function start(sender) { send = sender; }
 
-export function job(it) { scale = it.scale ?? 1; unit = it.units ?? "mm"; revision = it.revision; }
+export function job(it) {
+  ({ scale = scale, units: unit = unit, revision } = it);
+  // a file that cannot be read is left alone: nothing of it can be dragged
+  if (it.broken.length) { if (moved) end(); show([]); }
+}
 
 export function show(handles, only) {
   all = only ? [...all.filter((one) => one.drawing !== only), ...handles.filter((one) => one.drawing === only)] : handles;

@@ -5,7 +5,13 @@ const PX = 96 / 25.4;
 const names = ["plan", "long", "cross", "stack"];
 export const shown = {};  // the last drawing of each name
 let send = () => {};
-let waiting = false, view = "";
+let waiting = false, view = "", scale = 1, unit = "mm";
+
+export function job(it) {
+  scale = it.scale ?? scale;
+  unit = it.units ?? unit;
+  told();
+}
 
 export function start(sender) {
   send = sender;
@@ -27,7 +33,7 @@ export function show(drawings) {
   const { across, width } = drawings.plan, half = (width / 2 - 5) / across[1];
   const first = !at("cut").min;
   Object.assign(at("cut"), { min: -half, max: half });
-  if (first) at("cut").value = 0;
+  if (first) { at("cut").value = 0; told(); }
 }
 
 export function cross(drawing) { draw("cross", drawing); waiting = false; }
@@ -43,8 +49,15 @@ function draw(name, drawing) {
   fill(`${name}-title`, drawing.title);
 }
 
+// Where the cut is, in the units of the job; the slider itself is in mm.
+function told() {
+  const says = `${(Number(at("cut").value) / scale).toFixed(scale === 1 ? 0 : 2)} ${unit}`;
+  fill("cut-at", says);
+  at("cut").setAttribute("aria-valuetext", says);
+}
+
 function cut() {
-  fill("cut-at", Number(at("cut").value).toFixed(0));
+  told();
   if (waiting) return;
   waiting = true;
   requestAnimationFrame(() => send({ kind: "cut", at: Number(at("cut").value) }));

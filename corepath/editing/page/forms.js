@@ -20,10 +20,9 @@ function rebuild() {
   const open = new Set([...at("tables").querySelectorAll("details[open]")].map((one) => one.dataset.key));
   if (!at("tables").children.length) for (const key of ["board", "groove", "deck"]) open.add(key);
   at("tables").replaceChildren(...job.tables.map((of) => table(of, open.has(of.key))));
-  at("add").replaceChildren(...["plug", "insert"].flatMap((name) => {
-    const rows = job.tables.filter((of) => of.key.startsWith(`${name}[`));
-    return rows.length ? [made("button", { onclick: () => add(name, rows) }, `Add ${name === "plug" ? "a plug" : "an insert"}`), " "] : [];
-  }));
+  const ours = (name) => !job.tables.some((of) => of.key.startsWith(`${name}[`) && of.keys.some((one) => one.of_shop));
+  at("add").replaceChildren(...Object.keys(job.begin ?? {}).filter(ours).flatMap((name) =>
+    [made("button", { onclick: () => add(name) }, `Add ${/^[aeiou]/.test(name) ? "an" : "a"} ${name}`), " "]));
   find();
 }
 
@@ -35,16 +34,26 @@ function table(of, open) {
     of_row ? made("button", { onclick: () => send({ kind: "remove", key: of.key }) }, `Take ${of.title} out`) : "");
 }
 
-// One more like the last one, beside it towards the middle: it is dragged from there.
-function add(table, rows) {
-  const last = Object.fromEntries(rows.at(-1).keys.filter((one) => one.there).map((one) => [one.name, one.text]));
-  const names = new Set(job.tables.map((of) => of.title.split(" ")[1]));
-  let number = 1;
-  while (names.has(`${last.name.replace(/\d+$/, "")}${number}`)) number++;
-  const [x, y] = (last.at ?? last.pattern ?? "[[0, 0]]").match(/-?\d+(\.\d+)?/g).map(Number);
-  const step = 40 / job.scale;
-  const { at: _, pattern, mirror, ...same } = last;
-  send({ kind: "add", table, values: { ...same, name: `${last.name.replace(/\d+$/, "")}${number}`, at: `[[${+(x - Math.sign(x || 1) * step).toFixed(3)}, ${y}]]` } });
+// One more like the last one, beside it towards the middle: it is dragged from there. Without a last one, a usual one.
+function add(name) {
+  const rows = job.tables.filter((of) => of.key.startsWith(`${name}[`));
+  const there = rows.map((of) => Object.fromEntries(of.keys.filter((one) => one.there).map((one) => [one.name, one.text])));
+  const { pattern, mirror, ...values } = there.at(-1) ?? job.begin[name];
+  if (values.name !== undefined) {
+    const names = new Set(job.tables.map((of) => of.title.split(" ")[1]));
+    const stem = values.name.replace(/\d+$/, "");
+    let number = 1;
+    while (names.has(`${stem}${number}`)) number++;
+    values.name = `${stem}${number}`;
+  }
+  if (values.number !== undefined) values.number = `${1 + Math.max(0, ...there.map((one) => Number(one.number) || 0))}`;
+  const place = values.at ?? pattern;
+  if (place && there.length) {
+    const [x, y] = place.match(/-?\d+(\.\d+)?/g).map(Number);
+    const beside = `[${+(x - Math.sign(x || 1) * 40 / job.scale).toFixed(3)}, ${y}]`;
+    values.at = /^\s*\[\s*\[|[{]/.test(place) ? `[${beside}]` : beside;
+  }
+  send({ kind: "add", table: name, values });
 }
 
 // What the file has, or must have, comes first; the rest waits behind one line.
@@ -63,6 +72,7 @@ function key(one) {
   return made("div", { class: "key", "data-name": one.key },
     made("label", { for: id(one.key) }, one.name), field(one), made("span", { class: "unit" }, one.unit),
     made("span", { class: "says", id: `says-${one.key}` }, says(one)),
+    made("span", { class: "turn", id: `turns-${one.key}` }),
     made("span", { class: "wrong", id: `wrong-${one.key}`, role: "alert" }));
 }
 
@@ -73,8 +83,8 @@ function says(one) {
 }
 
 function field(one) {
-  const common = { id: id(one.key), "aria-describedby": `says-${one.key} wrong-${one.key}`, "data-key": one.key };
-  const on = { onchange: (event) => commit(event.target), onkeydown: escaped };
+  const common = { id: id(one.key), "aria-describedby": `says-${one.key} turns-${one.key} wrong-${one.key}`, "data-key": one.key };
+  const on = { onchange: (event) => commit(event.target), onkeydown: escaped, onfocus: (event) => look(event.target) };
   let made_;
   if (one.choices.length) {
     made_ = made("select", { ...common, onchange: on.onchange }, ...["", ...one.choices].map((choice) =>
@@ -98,6 +108,13 @@ function update(one) {
   }
   delete there.dataset.sent;
   wrong(one.key, "");
+  forget(one.key);
+}
+
+// Another verdict: where it turns is looked for anew at the field that is at hand.
+export function verdict() {
+  const field = document.activeElement;
+  if (field?.dataset?.key && at("tables").contains(field)) { forget(field.dataset.key); look(field); }
 }
 
 function commit(field) {
@@ -109,7 +126,44 @@ function commit(field) {
 function escaped(event) {
   const field = event.target;
   if (event.key === "Escape") { field.value = field.dataset.was; wrong(field.dataset.key, ""); }
+  if (event.key === "ArrowUp" || event.key === "ArrowDown") step(event);
   if (event.key === "Enter" && (field.tagName === "INPUT" || event.ctrlKey)) { event.preventDefault(); commit(field); }
+}
+
+// One in the last place that is typed: 1.2 goes by 0.1, 14 by 1.
+const last = (text) => 10 ** -(text.trim().split(".")[1]?.length ?? 0);
+const isNumber = (text) => /^-?\d+(\.\d+)?$/.test(text.trim());
+
+function step(event) {
+  const field = event.target;
+  if (field.tagName !== "INPUT" || !isNumber(field.value)) return;
+  event.preventDefault();
+  const by = last(field.value) * (event.shiftKey ? 10 : 1) * (event.key === "ArrowUp" ? 1 : -1);
+  field.value = (Number(field.value) + by).toFixed(field.value.trim().split(".")[1]?.length ?? 0);
+}
+
+// How far the number of a field may go before the verdict turns: looked for while the field is at hand.
+function look(field) {
+  if (field.tagName !== "INPUT" || !isNumber(field.dataset.was)) return;
+  forget(field.dataset.key);
+  send({ kind: "turn", ways: [{ key: field.dataset.key, now: Number(field.dataset.was), step: last(field.dataset.was) }] });
+}
+
+export function turn(it) {
+  const note = document.getElementById(`turns-${it.key}`), field = document.getElementById(id(it.key));
+  if (!note || field !== document.activeElement) return;
+  const was = Number(field.dataset.was), places = Math.max(0, Math.round(1 - Math.log10(last(field.dataset.was))));
+  const becomes = it.answer === "faults" ? it.checks[0] : `${it.answer}, by ${it.checks.slice(0, 3).join(", ")}`;
+  note.found = [...note.found ?? [], it].sort((one, other) => one.value - other.value);
+  it.says = `${it.value > was ? "above" : "below"} ${Number(it.value.toFixed(places))} ${becomes}`;
+  note.textContent = `The verdict turns: ${note.found.map((one) => one.says).join("; ")}`;
+}
+
+function forget(key) {
+  const note = document.getElementById(`turns-${key}`);
+  if (!note) return;
+  note.textContent = "";
+  note.found = [];
 }
 
 // What was not written: said at the key where it was typed, and for all to read.

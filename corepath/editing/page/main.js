@@ -31,11 +31,12 @@ const heard = {
     at("ask").hidden = true;
     forms.show(it);
     drag.job(it);
+    drawings.job(it);
     verdict.broken(it);
   },
-  verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) plan.job(it.digest); },
+  verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) { plan.job(it.digest); forms.verdict(); } },
   plan: plan.show,
-  turn: drag.turn,
+  turn(it) { drag.turn(it); forms.turn(it); },
   odds: verdict.odds,
   fixes: verdict.fixes,
   faults(it) { verdict.faults(it); drag.answered(); },
