@@ -98,8 +98,16 @@ def _places(source: Source, scene: Scene) -> Iterator[Handle]:
             for says, path in _spots(held, (table, row), table == "dowel"):
                 x, y = value_at(source.document, path)[1]
                 across, up = Way((*path, 0), "X"), Way((*path, 1), "Y")
-                taken = path if table != "dowel" and isinstance(path[-1], int) else ()
+                taken = _taken_out(held, (table, row), path)
                 yield Handle(f"{name}{says}", "plan", (x * scale, y * scale), across, up, row=taken)
+
+
+def _taken_out(held: Mapping[str, Any], row: Path, place: Path) -> Path:
+    """Return what goes where a place or a pattern is taken out: the whole row with its last one."""
+    at = held["at"] if "at" in held else []
+    if isinstance(place[-1], int):
+        return place if len(at) > 1 else place[:-1] if "pattern" in held else row
+    return place[:-1] if "pattern" in place and at else row
 
 
 def _spots(held: Mapping[str, Any], path: Path, alone: bool) -> Iterator[tuple[str, Path]]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from corepath.editing.handles import _taken_out
 from corepath.editing.workshop import Workshop
 
 COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
@@ -35,7 +36,7 @@ def test_a_handle_lies_beside_what_it_moves(shop: Workshop) -> None:
     assert plan["up"] == pytest.approx([90.0 * 0.875 / 2 + 5.0, 0.875])
     handles = {one["id"]: one for one in found["handles"]}
     assert handles["plan-outline-station-2"]["at"] == [-94.0, 19.0]
-    assert handles["plan-P1"]["at"] == [-66.0, 7.0] and handles["plan-P1"]["row"] == "plug[1].at[1]"
+    assert handles["plan-P1"]["at"] == [-66.0, 7.0] and handles["plan-P1"]["row"] == "plug[1]"
     assert handles["long-deck-station-1"]["at"] == [-100.0, 6.2]
     assert handles["stack-floor-of-the-groove"]["at"][1] == pytest.approx(-0.5, abs=0.001)
     # an end of the board stays on the axis
@@ -60,3 +61,15 @@ def test_a_section_beyond_the_board_has_an_edge_to_drag(shop: Workshop) -> None:
     assert within["cross-end-of-the-blend"] == pytest.approx(1.0, abs=0.01)
     beyond = [one["id"] for one in asked(shop, "cross", 95.0)["handles"]]
     assert not any(one.startswith("cross") for one in beyond)
+
+
+def test_the_last_place_of_a_row_leaves_an_empty_one() -> None:
+    """A place goes alone where others stay; the row goes with its last place."""
+    alone, two, both = {"at": [[1, 2]]}, {"at": [[1, 2], [3, 4]]}, {"at": [[1, 2]], "pattern": {}}
+    row = ("insert", 1)
+    first, middle = (*row, "at", 0), (*row, "pattern", "at")
+    assert _taken_out(alone, row, first) == row and _taken_out(two, row, first) == first
+    assert _taken_out(both, row, first) == (*row, "at")
+    assert _taken_out(both, row, middle) == (*row, "pattern")
+    assert _taken_out({"pattern": {}}, row, middle) == row
+    assert _taken_out({"at": [1, 2]}, ("dowel", 0), ("dowel", 0, "at")) == ("dowel", 0)
