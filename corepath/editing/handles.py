@@ -104,7 +104,7 @@ def _places(source: Source, scene: Scene) -> Iterator[Handle]:
 
 def _taken_out(held: Mapping[str, Any], row: Path, place: Path) -> Path:
     """Return what goes where a place or a pattern is taken out: the whole row with its last one."""
-    at = held["at"] if "at" in held else []
+    at = held.get("at", [])
     if isinstance(place[-1], int):
         return place if len(at) > 1 else place[:-1] if "pattern" in held else row
     return place[:-1] if "pattern" in place and at else row
