@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.board.displaced import displaced
 from corepath.board.features import Board
 from corepath.board.make_board import collect_faults
 from corepath.errors import Fault, InputError
@@ -35,6 +36,7 @@ from corepath.stackup.make_stackup import withhold
 from corepath.stackup.odds.acceptance import accepted_ids, odds_if_needed
 from corepath.stackup.odds.odds import Odds
 from corepath.stackup.pour.fills import fill_lines
+from corepath.stackup.pour.voids import resin_cautions
 from corepath.work import Work, feed_checks, hole_checks, limit_checks
 from corepath.work.checks.holding_checks import holding_checks, screws_below
 from corepath.work.checks.hole_checks import hole_checks_at
@@ -85,7 +87,7 @@ class Prepared:
     @property
     def done(self) -> frozenset[str]:
         """Names of the operations that have been cut; a recorded stop means that the skim has, and
-        a deck that it was roughed."""
+        a deck that it was roughed. A deck that was cut too high is still to be cut."""
         return _done(self.known.settled)
 
     @property
@@ -96,11 +98,13 @@ class Prepared:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Cautions, in plain words: about the blank, stops that are not offered, what is not made
-        after lay-up, doubts about the record, pressure, touches, hardware and deck."""
+        after lay-up, doubts about the record, voids and leaks, pressure, touches, hardware and
+        deck."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (
             *found,
+            *resin_cautions(self.known.settled, self.file),
             *pressure_cautions(self.job),
             *touch_cautions(self.job, self.stackup, self.works),
         )
@@ -135,7 +139,8 @@ class Prepared:
 def _done(settled: Settled) -> frozenset[str]:
     skimmed = {"skim"} if settled.stopped else set()
     roughed = {"deck-rough"} if "deck" in settled.cut else set()
-    return settled.cut | skimmed | roughed
+    again = {"deck"} if settled.shift_of("deck")[2] > 0.0 else set()
+    return (settled.cut | skimmed | roughed) - again
 
 
 def prepare(path: Path, progress: Progress = quiet) -> Prepared:
@@ -196,6 +201,7 @@ def prepare_job(
     faults += rocker_faults(job)
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])
+    board = displaced(job, board, known.settled)
     progress("stack-up", 0.4)
     stack = build_stackup(job, board, known.blank(job), known.settled)
     progress("what each operation must reach", 0.5)

@@ -163,9 +163,13 @@ class Heights:
             + Linear.term("machine as by the coupon", min(self._gauge, tolerances.machine))
         )
 
+    def _high(self, operation: str) -> float:
+        """Return how much too high an operation was cut, by a shift recorded in its set-up, mm."""
+        return self.settled.shift_of(operation)[2]
+
     def floor(self, height: float, operation: str) -> Linear:
         """Return f: the floor that `operation` leaves in A, above the bed under it."""
-        reached = height + self._reached(operation) - self.bed("A")
+        reached = height + self._high(operation) + self._reached(operation) - self.bed("A")
         if not self._face:
             return reached
         # Zero on the face: the operator touches the raw top and tells the control its nominal
@@ -316,7 +320,7 @@ class Heights:
         told = self._told_depth(height, operation, casting, *places.T)
         if told is not None:
             return float(told.value.mean())
-        return float(self.blank.raw_top(*places.T).mean()) - height
+        return float(self.blank.raw_top(*places.T).mean()) - height - self._high(operation)
 
     def gap_upper(self, places: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the largest gA that is possible at each of (n, 2) places, (n,) mm."""
@@ -342,7 +346,7 @@ class Heights:
 
         `where` makes the bed under that place an error of its own, as in `bed`.
         """
-        reached = height + self._reached("skim") - self.bed("B", where)
+        reached = height + self._high("skim") + self._reached("skim") - self.bed("B", where)
         if not self._face:
             return reached
         here = self._touch_at
@@ -399,7 +403,9 @@ class Heights:
         `stop` matters only with the zero on the face: then the thickness that the skim left at the
         touched place is part of the zero.
         """
-        reached = height + self._reached("deck") - self.bed("C")
+        # one that was cut too high is cut once more, at its height
+        lowered = min(self._high("deck"), 0.0)
+        reached = height + lowered + self._reached("deck") - self.bed("C")
         if not self._face:
             return reached
         here = self._touch_at

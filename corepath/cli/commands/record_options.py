@@ -248,7 +248,7 @@ class _FigureReader:
         if "x" in found:
             found["at"] = (found.pop("x"), found.pop("y"))
         if "dx" in found:
-            found["by"] = tuple(found.pop(axis) for axis in ("dx", "dy", "dz"))
+            found["by"] = tuple(found.pop(axis, 0.0) for axis in ("dx", "dy", "dz"))
         return found
 
     def _field(self, kind: EntryKind, option: str, key: str, word: str) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from corepath.job.record.entry_kinds import KINDS, STAGES, Entry, figure, subjec
 from corepath.job.record.record_facts import JobFacts
 from corepath.lengths import marked, units_of
 from corepath.stackup.measuring.facts_for_record import facts_of
+from corepath.stackup.pour.voids import resin_cautions
 
 if TYPE_CHECKING:
     from corepath.planning.prepare import Prepared
@@ -102,6 +103,7 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     from corepath.cli.tables.paragraphs import wrapped
     from corepath.planning.prepare import prepare
     from corepath.planning.report.shift_lines import shift_lines
+    from corepath.planning.report.trouble_lines import off_place_lines
 
     try:
         prepared = prepare(job, progress)
@@ -111,7 +113,9 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
         return []
     units = units_of(prepared.job.units)
     lines = [wrapped(units.text(f"caution: {marked(line)}")) for line in prepared.doubts]
-    told = (*prepared.fills, *shift_lines(prepared))
+    settled = prepared.known.settled
+    resin = resin_cautions(settled, prepared.file)
+    told = (*prepared.fills, *shift_lines(prepared), *off_place_lines(prepared), *resin)
     lines += [wrapped(units.text(f"- {marked(line)}")) for line in told]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [

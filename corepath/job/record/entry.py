@@ -23,6 +23,7 @@ __all__ = [
     "operation_and_pass",
     "operation_of",
     "place_words",
+    "setup_of",
     "subject",
 ]
 
@@ -35,6 +36,13 @@ OPERATIONS = (
 """All operations in the order they are cut."""
 
 SETUPS = ("A", "B", "C", "D")
+
+_SETUP = {
+    **dict.fromkeys(("dowels", "plug-pockets", "groove", "flush"), "A"),
+    **dict.fromkeys(("skim", "inserts"), "B"),
+    **dict.fromkeys(("deck-rough", "deck"), "C"),
+    **dict.fromkeys(("trim", "bolt-holes"), "D"),
+}
 
 _FILE = re.compile(r"(?:0[1-9]|10)-[A-D]-([a-z-]+?)(?:-pass-[1-9][0-9]*|-all|-[2-9])?\.nc")
 _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
@@ -49,7 +57,7 @@ class Entry:
     the name of its file; one of the two may be unknown. `corrects` is the number of the entry that
     this one replaces; `nominal` the width that a coupon's groove should have had. `file` stopped at
     its `line`; what was cut in `setup` lies off its place `by` (dx, dy, dz) along the axes of the
-    machine.
+    machine, an `insert` along those of the board.
     """
 
     kind: str
@@ -94,6 +102,15 @@ def operation_of(file: str) -> str | None:
     """
     found = _FILE.fullmatch(file)
     return None if found is None else found[1]
+
+
+def setup_of(operation: str) -> str:
+    """Return the set-up in which an operation is cut.
+
+    >>> setup_of("skim")
+    'B'
+    """
+    return _SETUP[operation]
 
 
 def place_words(at: tuple[float, float], scale: float = 1.0) -> str:

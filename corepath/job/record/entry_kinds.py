@@ -41,7 +41,7 @@ class Typed:
     """An option of `corepath record` that makes an entry of one kind.
 
     `words` are the arguments that follow it, each with the key that it sets ("x" and "y" set `at`,
-    "dx", "dy" and "dz" set `by`).
+    "dx", "dy" and, if any, "dz" set `by`).
     `flag`, with its help, is a second option that makes this one an entry of this kind. `beside`
     are further options that may be typed with it: option, argument, key and help of each.
     """
@@ -226,10 +226,10 @@ KINDS: dict[str, EntryKind] = {
         after="groove",
         shows="resin",
         rule=of_castings.in_casting,
-        settles=(("voids", gather.castings),),
+        settles=(("voids", gather.unfilled),),
         order=-1,
         when="when seen",
-        replaces="nothing; the sheet keeps reminding",
+        replaces="nothing; `check` and sheet say what to do until it is topped up",
     ),
     "leak": EntryKind(
         "leak",
@@ -239,10 +239,10 @@ KINDS: dict[str, EntryKind] = {
         after="groove",
         shows="resin",
         rule=of_castings.in_casting,
-        settles=(("leaks", gather.castings),),
+        settles=(("leaks", gather.unfilled),),
         order=-1,
         when="when seen",
-        replaces="nothing; the sheet keeps reminding",
+        replaces="nothing; the same",
     ),
     "stop": EntryKind(
         "skim stopped",
@@ -320,6 +320,25 @@ KINDS: dict[str, EntryKind] = {
         settles=(("bore_depth", gather.latest_by("insert")),),
         when="after the inserts, where the bore is blind",
         replaces="how far the deck pass must go to open it",
+    ),
+    "off-place": EntryKind(
+        "insert off its place",
+        ("insert", "by"),
+        value="",
+        typed=(
+            Typed(
+                "--off-place",
+                (("NAME", "insert"), ("DX", "dx"), ("DY", "dy")),
+                "An insert's seat or bore lies off its place: where it is less where it should be, "
+                "along X and Y of the board.",
+            ),
+        ),
+        after="inserts",
+        shows="inserts",
+        rule=of_steps.off_place,
+        settles=(("off_place", gather.off_places),),
+        when="after the inserts, when found",
+        replaces="its place in all checks, in what is cut from there on and on drawings",
     ),
     "width": EntryKind(
         "width of the blank",
@@ -445,9 +464,10 @@ KINDS: dict[str, EntryKind] = {
             ),
         ),
         rule=of_steps.shift,
-        settles=(("shifts", gather.shifts),),
+        settles=(("shifts", gather.shifts), ("cut_since", gather.cut_since)),
         when="when found, in that set-up",
-        replaces="where seats (B) and deck (C) lie; in A what is left in *registration*",
+        replaces="where inserts (B) and trim (D) lie, what is left in *registration*; DZ: heights "
+        "of floors (A), of the skimmed plane (B), of the deck (C)",
     ),
     "broken": EntryKind(
         "broken cutter",
@@ -530,6 +550,9 @@ def rank(entry: Entry) -> tuple[int, int, float]:
             -1 if entry.kind == "touch" else 0,
             -(entry.plane or 0.0) or float(entry.number or 0),
         )
+    if entry.kind == "shift":
+        # what is recorded as cut beside it was cut before it was found
+        return len(OPERATIONS), 1, 0.0
     kind = KINDS[entry.kind]
     after = OPERATIONS.index(kind.after) if kind.after else -1
     return after, 1, float(kind.order * len(KINDS) + list(KINDS).index(entry.kind))

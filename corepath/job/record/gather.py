@@ -12,11 +12,12 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
-from corepath.job.record.entry import Entry, operation_of
+from corepath.job.record.entry import Entry, operation_of, setup_of
 
 __all__ = [
-    "SAME_PLACE", "Gather", "Placed", "castings", "cutters", "last", "latest_by", "operations",
-    "placed", "placed_after_stop", "shifts", "stopped_at", "top_ups", "topped_up",
+    "SAME_PLACE", "Gather", "Placed", "castings", "cut_since", "cutters", "last", "latest_by",
+    "off_places", "operations", "placed", "placed_after_stop", "shifts", "stopped_at", "top_ups",
+    "topped_up", "unfilled",
 ]  # fmt: skip
 
 SAME_PLACE = 1.0
@@ -104,6 +105,36 @@ def shifts(
 ) -> dict[str, tuple[float, float, float]]:
     """Return the latest shift found in each set-up."""
     return {entry.setup: entry.by for entry in entries if entry.setup and entry.by is not None}
+
+
+def cut_since(entries: Sequence[Entry], standing: Sequence[Entry]) -> frozenset[str]:
+    """Return the operations that were cut after the shift of their set-up was found, or once more
+    since: they lie where they should."""
+    found = {entry.setup: entry.n for entry in entries if entry.setup is not None}
+    last: dict[str, int] = {}
+    for entry in standing:
+        done = "skim" if entry.kind == "stop" else entry.operation if entry.kind == "cut" else None
+        if done is not None:
+            last[done] = max(entry.n, last.get(done, 0))
+    return frozenset(name for name, n in last.items() if n > found.get(setup_of(name), n))
+
+
+def off_places(
+    entries: Sequence[Entry], standing: Sequence[Entry]
+) -> dict[str, tuple[float, float]]:
+    """Return how far each insert lies off its place, the latest."""
+    return {entry.insert: entry.by[:2] for entry in entries if entry.insert and entry.by}
+
+
+def unfilled(entries: Sequence[Entry], standing: Sequence[Entry]) -> tuple[str, ...]:
+    """Return the castings with a void or leak that were not topped up since."""
+    since: dict[str, int] = {}
+    for entry in standing:
+        if entry.kind == "top-up" and entry.casting is not None:
+            since[entry.casting] = max(entry.n, since.get(entry.casting, 0))
+    return castings(
+        [entry for entry in entries if entry.n > since.get(entry.casting or "", 0)], standing
+    )
 
 
 def top_ups(

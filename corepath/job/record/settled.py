@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from corepath.job.record.entry import setup_of
 from corepath.job.record.entry_kinds import KINDS, Entry, shown_by
 from corepath.job.record.gather import Placed
 from corepath.job.record.work_progress import Progress
@@ -37,8 +38,9 @@ class Settled:
     stage. `cut`: the operations recorded as cut. `broken`: numbers of cutters that no file ahead
     may use. `broken_off`: the line at which a file stopped whose operation is not cut yet.
     `shifts`: by how much (dx, dy, dz) what was cut in a set-up lies off its place, along the axes
-    of the machine. `stage`: how far the work has come. `more`: figures of kinds of entry that have
-    no field here, by the name in the table of kinds.
+    of the machine; `cut_since`: the operations that were cut after it was found. `off_place`: (dx,
+    dy) of an insert off its place, board frame. `stage`: how far the work has come. `more`: figures
+    of kinds of entry that have no field here, by the name in the table of kinds.
     """
 
     thickness: tuple[Placed, ...] = ()
@@ -68,6 +70,8 @@ class Settled:
     broken: tuple[int, ...] = ()
     broken_off: Mapping[str, int] = field(default_factory=dict)
     shifts: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    cut_since: frozenset[str] = frozenset()
+    off_place: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     stage: str = "blank"
     more: Mapping[str, Any] = field(default_factory=dict)
 
@@ -88,6 +92,14 @@ class Settled:
     def skimmed(self) -> bool:
         """Whether the skim has begun, so that its planes must stay as they are."""
         return self.passes > 0 or self.deepest is not None or "skim" in self.cut
+
+    def shift_of(self, operation: str) -> tuple[float, float, float]:
+        """Return by how much (dx, dy, dz) what an operation cut lies off its place, along the
+        machine's axes in its set-up; nothing while it is not cut, or where it was cut since."""
+        cut = operation in self.cut or (operation == "skim" and self.stopped)
+        if not cut or operation in self.cut_since:
+            return 0.0, 0.0, 0.0
+        return self.shifts.get(setup_of(operation), (0.0, 0.0, 0.0))
 
     def as_dict(self) -> dict[str, Any]:
         """Return the figures as plain JSON types; unknown ones are left out, so that an empty
@@ -115,7 +127,8 @@ class Settled:
             found[name] = (
                 {int(key): value for key, value in held.items()} if numbered else _frozen(held)
             )
-        found["cut"] = frozenset(found.get("cut", ()))
+        for name in ("cut", "cut_since"):
+            found[name] = frozenset(found.get(name, ()))
         own = {name: held for name, held in found.items() if name in _FIELDS}
         return Settled(
             **own, more={name: held for name, held in found.items() if name not in _FIELDS}

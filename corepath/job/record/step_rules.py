@@ -12,7 +12,7 @@ from corepath.job.record.record_facts import JobFacts
 if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
 
-__all__ = ["cut", "shift", "stop", "stopped"]
+__all__ = ["cut", "off_place", "shift", "stop", "stopped"]
 
 LARGEST_SHIFT = 50.0
 """mm: a blank that lies farther off than this was seen at once (common practice, no source)."""
@@ -69,6 +69,13 @@ def shift(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]
     if not any(by):
         yield Reason("is no shift", "DX DY DZ, one of them at least not 0")
     elif max(map(abs, by)) > LARGEST_SHIFT:
+        yield Reason("is too large: units, digits?", f"at most {facts.shown(LARGEST_SHIFT)} each")
+
+
+def off_place(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Reject an insert off its place before it is bored, or by more than can be meant."""
+    yield from before(entry, progress, facts, "inserts")
+    if max(map(abs, entry.by or (0.0,))) > LARGEST_SHIFT:
         yield Reason("is too large: units, digits?", f"at most {facts.shown(LARGEST_SHIFT)} each")
 
 

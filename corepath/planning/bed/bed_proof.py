@@ -19,7 +19,7 @@ from corepath.gcode.read.findings import Finding
 from corepath.job.model import Job
 from corepath.lengths import mm
 from corepath.motion.program import Program
-from corepath.readback.foreign.foreign_facts import Foreign, ForeignSetup
+from corepath.readback.foreign.foreign_facts import Foreign, ForeignSetup, There
 from corepath.readback.foreign.foreign_file import read_foreign
 from corepath.reported import Key, report_keys
 from corepath.stock.material import NOWHERE
@@ -48,8 +48,8 @@ class BedProof:
     findings: tuple[Finding, ...]
 
 
-def prove(job: Job, work: BedWork, program: Program, text: str) -> BedProof:
-    """Return what the text of one file leaves."""
+def prove(job: Job, work: BedWork, program: Program, text: str, there: There = ()) -> BedProof:
+    """Return what the text of one file leaves; `there` is what is cut already."""
     body = work.body
     cell = max(0.25, (body.length * body.width / _CELLS) ** 0.5)
     bench = ForeignSetup(
@@ -63,6 +63,7 @@ def prove(job: Job, work: BedWork, program: Program, text: str) -> BedProof:
         spoil_board=job.blank.spoil_board if body.zero[2] == 0.0 else 0.0,
         inch=job.units == "inch",
         cell=cell,
+        there=there,
     )
     read = read_foreign(text, f"{work.stem}.nc", bench)
     return _compared(work, read)

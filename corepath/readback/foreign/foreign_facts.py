@@ -6,6 +6,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from shapely import Polygon
+
 from corepath.gcode.read.findings import Findings
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import INCH, MM, Units
@@ -16,7 +18,11 @@ from corepath.readback.simulation_setup import Allowed
 from corepath.reported import Key, report_keys
 from corepath.stock.material import Stock
 
-__all__ = ["CutStatistics", "Foreign", "ForeignSetup", "Spot"]
+__all__ = ["CutStatistics", "Foreign", "ForeignSetup", "Spot", "There"]
+
+There = tuple[tuple[Polygon, float], ...]
+"""Areas, seen from above in the frame of the blank's middle, and down to which height (mm above the
+bed) each is cut already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +32,7 @@ class ForeignSetup:
 
     `cutters[-1]`, if given, is used for all numbers that are not named. `spoil_board` is the depth
     below the bed that may be cut into. With `inch` numbers are inches where the file states no
-    units. `cell` is the largest spacing of the columns.
+    units. `cell` is the largest spacing of the columns. `there` is what is cut already.
     """
 
     length: float
@@ -39,6 +45,7 @@ class ForeignSetup:
     spoil_board: float = 0.0
     inch: bool = False
     cell: float = 0.5
+    there: There = ()
     allowed: Allowed = field(default_factory=Allowed)
 
     def cutter(self, number: int) -> Cutter | None:

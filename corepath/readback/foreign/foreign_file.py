@@ -58,6 +58,12 @@ class _Tally:
         self.by_m6 = by_m6
         self.findings = Findings(file)
         self.stock = Stock(bench.length, bench.width, bench.thickness, bench.cell, remembers=False)
+        for area, height in bench.there:
+            rings = [
+                np.asarray(area.exterior.coords),
+                *(np.asarray(r.coords) for r in area.interiors),
+            ]
+            self.stock.carve(self.stock.grid.inside(rings), height)
         self.program: ReadProgram | None = None
         self.first_line: int | None = None
         self.motions = 0

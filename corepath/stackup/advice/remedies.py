@@ -59,10 +59,16 @@ class Deeper:
     def message(self) -> str:
         """The advice in words."""
         if self.can:
+            again = (
+                "a length of it again: corepath recut JOB --groove X1 Y1 X2 Y2; all of it: "
+                "withdraw its cut and depth from the record and plan again"
+                if self.id == "groove"
+                else f"it again: corepath recut JOB --plug {self.id}"
+            )
             return (
                 f"{self.id} is not poured yet: cut {mm(self.by):.2f} deeper it shows in time, and "
-                f"{mm(self.leaves):.2f} of wood stays; find out why it came out shallow, "
-                "withdraw its cut and depth from the record, cut it again"
+                f"{mm(self.leaves):.2f} of wood stays; find out why it came out shallow, cut "
+                f"{again}"
             )
         return f"{self.id} would have to be {mm(self.by):.2f} deeper, which it cannot be any more"
 

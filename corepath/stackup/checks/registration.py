@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from corepath.board.displaced import off_places
 from corepath.board.features import Board
 from corepath.job.tables.builtin import woods
 from corepath.layup.laid import LaidUp, laid_up
@@ -43,7 +44,7 @@ class Registered:
 
     `kind`: "edge" casting left at the edge of the board after the trim, "plug" wall of the plug
     round the bolt, "seat" how far a seat may be off its place (nominally 0, or by how much set-up
-    B was found shifted).
+    B was found shifted or itself was found off).
     """
 
     kind: str
@@ -77,7 +78,7 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
     _, low, _, high = board.outline.bounds
     farthest = low if abs(low - across) > abs(high - across) else high
     # Whether the dowel holes lie off with the castings is not known: then nothing would be lost.
-    wider = _wider(stack) + Linear.term("shift in A", _shifted(stack, "A", "dowels"))
+    wider = _wider(stack) + Linear.term("shift in A", _shifted(stack, "dowels"))
     slant = _Slant.of(stack, board)
     edge = (
         job.groove.inside
@@ -86,6 +87,8 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
         + cutter
         + _moved(stack, farthest - across)
         + slant.at_edge(board)
+        # whichever way it lies off, it takes from one side of the board
+        - _shifted(stack, "trim")
     )
     found = [Registered("edge", "groove", edge)]
     for casting in board.castings:
@@ -93,11 +96,17 @@ def registered(stack: Stackup, board: Board) -> tuple[Registered, ...]:
             wall = (casting.plug.diameter - casting.plug.bolt_hole) / 2
             x, y = casting.area.centroid.coords[0]
             left = wall + wider + play + cutter + _moved(stack, y - across) + slant.at(x, y)
+            left = left - _shifted(stack, "bolt-holes")
             found.append(Registered("plug", casting.id, left))
     flip = Linear.term("flip axis", tolerances.flip_axis)
-    beside = _shifted(stack, "B", "inserts")
+    settled = stack.heights.settled
+    found_off = off_places(job, board, settled)
     for place in board.places:
-        off = beside + play + flip + _moved(stack, place.y - across)
+        beside = math.hypot(*found_off.get(place.id, (0.0, 0.0)))
+        known = place.id in settled.off_place
+        # one that was measured lies where it lies, whatever the dowels and the flip did
+        error = Linear.term("rule or gauge", tolerances.gauge) if known else play + flip
+        off = beside + error + _moved(stack, place.y - across)
         found.append(Registered("seat", place.id, off))
     return tuple(found)
 
@@ -141,12 +150,11 @@ class _Slant:
         return -height / 2.0 * math.tan(tilt) + Linear.term("lay-up", self.error) * turn + taper
 
 
-def _shifted(stack: Stackup, setup: str, operation: str) -> float:
+def _shifted(stack: Stackup, operation: str) -> float:
     """Return how far (mm) what an operation cut lies off its place in X and Y, by a shift recorded
     in its set-up; 0 while it is not cut."""
-    settled = stack.heights.settled
-    dx, dy, _ = settled.shifts.get(setup, (0.0, 0.0, 0.0))
-    return math.hypot(dx, dy) if operation in settled.cut else 0.0
+    dx, dy, _ = stack.heights.settled.shift_of(operation)
+    return math.hypot(dx, dy)
 
 
 def _wider(stack: Stackup) -> float:

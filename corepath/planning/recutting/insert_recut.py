@@ -8,70 +8,31 @@ yet: what is to be lowered must come out at that depth, and nothing beside it be
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
 from shapely import Point
 
-from corepath.errors import Fault, InputError, OutputError
-from corepath.gcode.write import write
-from corepath.job.text.writing import locked, replace_file
-from corepath.lengths import Said, marked, mm, units_of
-from corepath.motion.program import Program
+from corepath.errors import Fault, InputError
+from corepath.lengths import mm
 from corepath.operations import programs
-from corepath.planning.bed.bed_proof import BedProof, prove
-from corepath.planning.make import heading_of, minutes_of
+from corepath.planning.bed.bed_proof import prove
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.progress import Progress, quiet
-from corepath.stackup import Check
+from corepath.planning.recutting.recut_file import (
+    Recut,
+    refuse_depth,
+    spoilt,
+    text_of,
+    works_again,
+)
 from corepath.work.bed_works import BedWork, Body
 from corepath.work.works import Hole, Step, Work
 
-__all__ = ["Part", "Recut", "recut_insert"]
+__all__ = ["Part", "recut_insert"]
 
 Part = Literal["seat", "bore"]
-_LEAST = 0.02
-"""mm: no cut is made for less (twice the machine's own error would hide it: common practice, no
-source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Recut:
-    """The file `name` with its `text` and minutes, what its read-back found, and the checks that
-    would fail with the new depth and do not now: with any of these it must not be cut."""
-
-    name: str
-    text: str
-    minutes: float
-    proof: BedProof
-    spoils: tuple[Check, ...]
-
-    @property
-    def failed(self) -> bool:
-        return bool(self.spoils or self.proof.findings)
-
-    @property
-    def message(self) -> tuple[Said, ...]:
-        """Why it must not be cut, in words."""
-        return tuple(
-            Said(
-                f"{check.id} would fail: {marked(check.message)}. This place cannot be saved by "
-                "cutting deeper; the nearest way out is hardware that needs less depth"
-            )
-            for check in self.spoils
-        )
-
-    def write(self, folder: Path) -> Path:
-        """Write the file into a folder that exists, and return its path. Raises OutputError."""
-        path = folder / self.name
-        try:
-            with locked(folder):
-                replace_file(path, self.text.encode("ascii"))
-        except OSError as error:
-            says = f"{path}: cannot be written: {error.strerror or error}"
-            raise OutputError(says) from error
-        return path
 
 
 def recut_insert(
@@ -86,7 +47,7 @@ def recut_insert(
     prepared.refuse_contradictions()
     work, hole = _found(prepared, insert, part)
     now = _depth_now(prepared, hole, part, insert)
-    _refuse(prepared, work, part, depth, now)
+    refuse_depth(prepared, part, work, depth, now)
     step = hole.steps[0] if part == "seat" else hole.steps[-1]
     top = prepared.stackup.skim.planned_plane
     made = replace(step, floor=top - depth)
@@ -99,11 +60,23 @@ def recut_insert(
     title, stem = f"{part} {insert} made deeper", f"recut-{insert}-{part}"
     after = _after(prepared, path, insert, part, depth)
     program = replace(programs(one)[0], stem=stem)
-    text, spent = _text(after, prepared.digest, program, title)
+    text, spent = text_of(after, prepared.digest, program, "B", title)
     cut = Point(hole.x, hole.y).buffer(step.diameter / 2.0, quad_segs=64)
     asked = BedWork("recut", title, one, _block(prepared, one), cut, -depth, "--depth")
     proof = prove(prepared.job, asked, program, text)
-    return Recut(f"{stem}.nc", text, spent, proof, _spoilt(prepared, after))
+    way_out = "hardware that needs less depth"
+    recorded = (f"--{part}-depth", insert, "D")
+    spoils = spoilt(prepared, after)
+    return Recut(
+        f"{stem}.nc",
+        text,
+        spent,
+        proof,
+        spoils,
+        way_out,
+        "the skimmed face, cut, measure",
+        recorded,
+    )
 
 
 def _found(prepared: Prepared, insert: str, part: Part) -> tuple[Work, Hole]:
@@ -120,8 +93,8 @@ def _found(prepared: Prepared, insert: str, part: Part) -> tuple[Work, Hole]:
         raise InputError([Fault("--insert", says, insert, "before the deck is cut")])
     place = places[insert]
     width = place.insert.seat_width if part == "seat" else place.bore
-    for work in prepared.works:
-        for hole in work.holes if work.name == "inserts" else ():
+    for work in works_again(prepared, "inserts"):
+        for hole in work.holes:
             if hole.id == insert and any(step.diameter == width for step in hole.steps):
                 return work, hole
     raise InputError([Fault("--insert", f"no round {part} is cut for it", insert)])
@@ -136,21 +109,6 @@ def _depth_now(prepared: Prepared, hole: Hole, part: Part, insert: str) -> float
     return float(recorded.get(insert, top - step.floor))
 
 
-def _refuse(prepared: Prepared, work: Work, part: Part, depth: float, now: float) -> None:
-    if depth < now + _LEAST:
-        says = f"the {part} is {mm(now):.3f~} deep already, and wood does not grow back"
-        raise InputError([_fault(prepared, says, depth, f"more than {mm(now):.2f~}")])
-    if not work.cutter.reaches(depth):
-        says = f"is deeper than {work.cutter.describe()} reaches"
-        most = f"at most {mm(work.cutter.cutting_length):g~}"
-        raise InputError([_fault(prepared, says, depth, most)])
-
-
-def _fault(prepared: Prepared, message: str, depth: float, allowed: str) -> Fault:
-    units = units_of(prepared.job.units)
-    return Fault("--depth", units.text(message), units.figure(depth, ".4n"), units.text(allowed))
-
-
 def _after(prepared: Prepared, path: Path, insert: str, part: Part, depth: float) -> Prepared:
     """Return the job as it is once the part has its new depth."""
     settled = prepared.known.settled
@@ -160,23 +118,6 @@ def _after(prepared: Prepared, path: Path, insert: str, part: Part, depth: float
         settled = replace(settled, bore_depth={**settled.bore_depth, insert: depth})
     known = replace(prepared.known, settled=settled)
     return prepare_job(prepared.resolved, path.parent, known)
-
-
-def _spoilt(before: Prepared, after: Prepared) -> tuple[Check, ...]:
-    """Return the checks that fail after it and not before."""
-    failed = {check.id for check in before.checks if check.verdict == "fail"}
-    return tuple(
-        check for check in after.checks if check.verdict == "fail" and check.id not in failed
-    )
-
-
-def _text(after: Prepared, digest: str, program: Program, title: str) -> tuple[str, float]:
-    """Return the text of the file, and its minutes; its head names the plan that is being cut, and
-    checks that fail all the same."""
-    job = after.job
-    spent = minutes_of(program, job.machine.motion_limits)
-    heading = heading_of(after, "B", spent)._replace(digest=digest, place=f"B, {title}")
-    return write(program, heading, machine=job.machine, units=job.units).text, spent
 
 
 def _block(prepared: Prepared, work: Work) -> Body:

@@ -1,0 +1,1 @@
+"""Files that cut one place once more."""
