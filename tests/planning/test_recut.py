@@ -119,7 +119,7 @@ def test_a_length_of_groove_is_cut_all_round(shallow: Path) -> None:
     xs = [float(one) for one in re.findall(r"^G[123] X(-?[\d.]+)", body, re.MULTILINE)]
     assert min(xs) > 74.0 and max(xs) < 88.0 + 6.0
     assert found.proof.beside == 0.0 and found.proof.cut_low == pytest.approx(-9.4, abs=1e-4)
-    assert "from 8.37 to 9.40 below the raw top" in found.text
+    assert "from 8.62 to 9.40 below the raw top" in found.text
     there = recut_groove(shallow, ((30.0, 28.0), (0.0, 31.5)), 9.4)
     assert "from 9.05 to 9.40 below the raw top" in there.text
 

@@ -55,11 +55,10 @@ def recut(
     json: Annotated[bool, json_option("what was found as JSON")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
-    """Write one file that makes one place deeper, read back: a seat or bore, a plug's pocket, or a
-    length of the groove.
+    """Write one file that makes one place deeper, read back.
 
-    Seats and bores before the deck is cut, pockets and groove before the skim. Where a check would
-    fail, nothing is written.
+    A seat or bore before the deck is cut, a plug's pocket or a length of the groove before the
+    skim. Where a check would fail, nothing is written.
     """
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
