@@ -293,7 +293,7 @@ def _too_thin(prepared: Prepared, place: _Place, depth: float) -> list[Check]:
             "floor",
             left,
             prepared.job.groove.least_floor,
-            says=f"wood left under {place.words}, {mm(left.worst()[0]):.2f} in the worst case",
+            message=f"wood left under {place.words}, {mm(left.worst()[0]):.2f} in the worst case",
             where=f"X{mm(at[0]):.1f} Y{mm(at[1]):.1f}",
         )
         found += [check] if check.verdict == "fail" else []

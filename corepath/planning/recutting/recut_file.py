@@ -47,11 +47,11 @@ class Recut:
         return bool(self.spoils or self.proof.findings)
 
     @property
-    def says(self) -> tuple[Said, ...]:
+    def message(self) -> tuple[Said, ...]:
         """Why it must not be cut, in words."""
         return tuple(
             Said(
-                f"{check.id} would fail: {marked(check.says)}. This place cannot be saved by "
+                f"{check.id} would fail: {marked(check.message)}. This place cannot be saved by "
                 f"cutting deeper; the nearest way out is {self.way_out}"
             )
             for check in self.spoils
@@ -94,10 +94,10 @@ def refuse_depth(prepared: Prepared, what: str, work: Work, depth: float, now: f
         raise InputError([depth_fault(prepared, says, depth, most)])
 
 
-def depth_fault(prepared: Prepared, says: str, depth: float, allowed: str) -> Fault:
+def depth_fault(prepared: Prepared, message: str, depth: float, allowed: str) -> Fault:
     """Return the fault of a depth (mm), in the units of the job."""
     units = units_of(prepared.job.units)
-    return Fault("--depth", units.text(says), units.figure(depth, ".4n"), units.text(allowed))
+    return Fault("--depth", units.text(message), units.figure(depth, ".4n"), units.text(allowed))
 
 
 def text_of(
