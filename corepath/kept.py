@@ -15,14 +15,19 @@ class Kept:
     longest ago goes.
 
     A key has all that its result follows from, and a name of its own; what raises is not kept.
-    Nobody may change a result.
+    Nobody may change a result. What is not held may be worked out by `cores` processes beside.
     """
 
-    __slots__ = ("_held", "_most")
+    __slots__ = ("_held", "_most", "cores")
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, most: int, cores: int = 1) -> None:
         self._held: dict[Hashable, Any] = {}
         self._most = most
+        self.cores = cores
+
+    def holds(self, key: Hashable) -> bool:
+        """Returns whether there is a result for this key now."""
+        return key in self._held
 
     def of(self, key: Hashable, make: Callable[[], Result]) -> Result:
         """Returns what `make` gave for this key, now or before."""

@@ -30,6 +30,7 @@ from corepath.lengths import MM, units_of
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.prepare import Prepared
+from corepath.planning.side_by_side import usable_cores
 from corepath.stackup.odds.odds import draw_odds
 from corepath.stackup.odds.outcome import answer_of
 
@@ -44,7 +45,7 @@ class Workshop:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._engine = Engine(path.parent)
+        self._engine = Engine(path.parent, usable_cores())
         self._text = ""
         self._last: tuple[Source, Prepared] | None = None
 
@@ -83,6 +84,7 @@ class Workshop:
 
     def turns(self, asked: Question) -> Iterator[Answer]:
         """Yield where along the ways of a handle the verdict would turn."""
+        self._engine.alone()  # this is a copy: the other cores are for what is asked meanwhile
 
         def found(key: str, value: str) -> State:
             try:

@@ -23,11 +23,16 @@ _PARTS = 12
 
 class Engine:
     """Answers for jobs whose files lie in `folder`, as `corepath.planning.prepare.prepare_job`
-    does: the same result, whatever was asked before."""
+    does: the same result, whatever was asked before. With more than one of `cores` the skin of
+    another deck is worked out by a process beside, while its works are made."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, cores: int = 1) -> None:
         self._folder = folder
-        self._kept = Kept(_PARTS)
+        self._kept = Kept(_PARTS, cores)
+
+    def alone(self) -> None:
+        """Work in this process only from now on."""
+        self._kept.cores = 1
 
     def prepared(self, job: Job, known: Known | None = None) -> Prepared:
         """Returns `job`, already checked for itself, worked out up to its checks. Raises InputError

@@ -27,7 +27,7 @@ from corepath.lengths import said_all
 from corepath.planning.known import Known, read_known
 from corepath.planning.progress import Progress, quiet
 from corepath.planning.report.after_layup import layup_cautions
-from corepath.planning.report.job_skin import SkinFound, find_skin
+from corepath.planning.report.job_skin import SkinFound, find_skin, skin_beside
 from corepath.skin.terms import pressure_cautions
 from corepath.stackup import Check, Stackup, build_stackup, depth_checks, place_checks
 from corepath.stackup.advice.remedies import Advice, advise
@@ -202,22 +202,24 @@ def prepare_job(
     if board is None:
         raise InputError([*faults, *cutter_faults(job)])
     board = displaced(job, board, known.settled)
-    progress("stack-up", 0.4)
-    stack = build_stackup(job, board, known.blank(job), known.settled)
-    progress("what each operation must reach", 0.5)
-    done = _done(known.settled)
-    works, unfit = works_left(job, board, stack, done)
-    # A reserve pass below the planned stop is offered only where it spoils nothing, and that also
-    # depends on the works; these in turn follow the last pass offered, so they are built again.
-    offered = withhold(stack, lambda _, plane: _spoilt_works(job, stack, works, plane))
-    if offered is not stack:
-        stack = offered
+    with skin_beside(job, board, folder, 1 if kept is None else kept.cores) as begun:
+        progress("stack-up", 0.4)
+        stack = build_stackup(job, board, known.blank(job), known.settled)
+        progress("what each operation must reach", 0.5)
+        done = _done(known.settled)
         works, unfit = works_left(job, board, stack, done)
-    faults = [*faults, *unfit]
-    if faults:
-        raise InputError(faults)
-    progress("checks", 0.65)
-    skin = find_skin(job, board, skin_reach(job, works), folder)
+        # A reserve pass below the planned stop is offered only where it spoils nothing, and that
+        # also depends on the works; these in turn follow the last pass offered, so they are built
+        # again.
+        offered = withhold(stack, lambda _, plane: _spoilt_works(job, stack, works, plane))
+        if offered is not stack:
+            stack = offered
+            works, unfit = works_left(job, board, stack, done)
+        faults = [*faults, *unfit]
+        if faults:
+            raise InputError(faults)
+        progress("checks", 0.65)
+        skin = find_skin(job, board, skin_reach(job, works), folder, begun)
     checks = (
         *depth_checks(stack),
         *place_checks(stack, board),

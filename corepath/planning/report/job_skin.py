@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from corepath.board.deck.make_deck import deck_follows_from
 from corepath.board.features import Board
 from corepath.job.model import Job
+from corepath.layup.laid import skin_outside
+from corepath.planning.side_by_side import beside
 from corepath.reported import Key, report_keys
 from corepath.stackup.checks.verdict import Check
 
@@ -16,7 +21,7 @@ if TYPE_CHECKING:
     from corepath.skin.skin_advice import SkinAdvice
     from corepath.skin.study import SkinStudy
 
-__all__ = ["SkinFound", "find_skin", "skin_files"]
+__all__ = ["SkinBegun", "SkinFound", "find_skin", "skin_beside", "skin_files"]
 
 
 @report_keys(Key("*", "report"))
@@ -33,17 +38,50 @@ class SkinFound(NamedTuple):
         return SkinReport(self.study, self.advice)
 
 
-def find_skin(job: Job, board: Board, reach: float, folder: Path) -> SkinFound | None:
+class SkinBegun(NamedTuple):
+    """The study of a skin that a process beside works on: what it follows from, and its result."""
+
+    key: Hashable
+    result: Callable[[], SkinFound]
+
+
+@contextmanager
+def skin_beside(job: Job, board: Board, folder: Path, cores: int) -> Iterator[SkinBegun | None]:
+    """Begin the study of a job's skin before its works are known, by a process beside; None where
+    there is no other of `cores`, or nothing to study.
+
+    How far the laminates reach hangs on the works where a machine trims: that is not guessed.
+    """
+    reach = skin_outside(job, None)
+    key = _key(job, board, reach, folder)
+    # What a process beside had to load first, each new one would load again.
+    loaded = "corepath.skin.study" in sys.modules
+    if cores < 2 or job.skin is None or not loaded or board.deck.kept_fields.holds(key):
+        yield None
+        return
+    with beside([lambda: _found(job, board, reach, folder)], cores) as (result,):
+        yield SkinBegun(key, result)
+
+
+def find_skin(
+    job: Job, board: Board, reach: float, folder: Path, begun: SkinBegun | None = None
+) -> SkinFound | None:
     """Return the study, advice and checks of a job's skin; None for a job without `[skin]`.
 
     `reach` is how far the laminates are cut beyond the outline, mm (`skin_reach`); `folder` holds
-    the files that the job names.
+    the files that the job names; `begun` is the study that is worked on already.
     """
     if job.skin is None:
         return None
-    # All that the study and what is tried in it read of a job; the surface keeps it.
-    key = ("skin", job.skin, *deck_follows_from(job), board.outline, reach, folder)
+    key = _key(job, board, reach, folder)
+    if begun is not None and begun.key == key:
+        return board.deck.kept_fields.of(key, begun.result)
     return board.deck.kept_fields.of(key, lambda: _found(job, board, reach, folder))
+
+
+def _key(job: Job, board: Board, reach: float, folder: Path) -> Hashable:
+    """Return all that the study and what is tried in it read of a job; the surface keeps it."""
+    return ("skin", job.skin, *deck_follows_from(job), board.outline, reach, folder)
 
 
 def _found(job: Job, board: Board, reach: float, folder: Path) -> SkinFound:
