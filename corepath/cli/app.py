@@ -7,6 +7,7 @@ input is wrong.
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -30,16 +31,7 @@ from corepath.cli.commands.template import template
 from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
 from corepath.errors import Fault
 
-__all__ = ["app", "guide_folder", "run"]
-
-app = typer.Typer(
-    help="From the design of a laminated board's wood core to G-code that has been read back.",
-    epilog="Exit codes: 0 OK, 1 a check or the read-back failed, 2 the input is wrong. "
-    "Pages named docs/NAME lie in the folder that --guide prints.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+__all__ = ["app", "application", "guide_folder", "run"]
 
 
 def _version(wanted: bool) -> None:
@@ -61,7 +53,6 @@ def guide_folder(package: Path = Path(corepath.__file__).parent) -> Path:
     return inside if inside.is_dir() else package.parent / "docs"
 
 
-@app.callback()
 def _common(
     version: Annotated[
         bool,
@@ -79,9 +70,39 @@ def _common(
     pass
 
 
-for _command in (new, edit, plan, check, preview, readback, template, restart, recut, bed):
-    app.command()(_command)
-app.command(cls=RecordCommand)(record_command())
+_COMMANDS = (new, edit, plan, check, preview, readback, template, restart, recut, bed)
+_RECORD = "record"
+
+
+def application(only: str | None = None) -> typer.Typer:
+    """Return the application with all commands, or with the one of this name: typer works out the
+    options of every command that it is given, which takes as long as loading typer."""
+    made = typer.Typer(
+        help="From the design of a laminated board's wood core to G-code that has been read back.",
+        epilog="Exit codes: 0 OK, 1 a check or the read-back failed, 2 the input is wrong. "
+        "Pages named docs/NAME lie in the folder that --guide prints.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+    )
+    made.callback()(_common)
+    for command in _COMMANDS:
+        if only in (None, command.__name__):
+            made.command()(command)
+    if only in (None, _RECORD):
+        made.command(_RECORD, cls=RecordCommand)(record_command())
+    return made
+
+
+app = application()
+
+
+def _asked_for() -> typer.Typer:
+    """Return the application with the command that the command line begins with; with all where
+    it begins with none of them (help, a slip of typing) or a shell asks what may come next."""
+    first = next((word for word in sys.argv[1:] if not word.startswith("-")), "")
+    known = first == _RECORD or any(first == command.__name__ for command in _COMMANDS)
+    return application(first) if known and "_COREPATH_COMPLETE" not in os.environ else app
 
 
 def run() -> None:
@@ -93,14 +114,14 @@ def run() -> None:
     # Before the arguments are parsed: what is wrong with them must come as JSON too.
     if "--json" in sys.argv[1:]:
         _run_for_a_program()
-    app(prog_name="corepath")
+    _asked_for()(prog_name="corepath")
 
 
 def _run_for_a_program() -> None:
     """Run it with `--json`: a wrong command line is reported as JSON too, as the only output on
     stdout."""
     try:
-        code = app(prog_name="corepath", standalone_mode=False)
+        code = _asked_for()(prog_name="corepath", standalone_mode=False)
     except Exception as error:
         # The usage errors of the library under typer; anything else is not ours to report.
         message = getattr(error, "format_message", None)

@@ -8,9 +8,9 @@ compressed elsewhere. With the stress function phi (stresses s_xx = phi_yy, s_yy
     ∇⁴phi = -E K      (Föppl 1907, von Kármán 1910; small slopes; K = h_xx h_yy - h_xy²)
 
 and an edge on which nothing pulls asks for phi = 0 and dphi/dn = 0. That is the equation of a
-clamped plate, solved with the 13-point difference formula on a lattice, sparse. K is the mean over
-each cell. Nodes that are not *inside* have phi = 0; where the formula reaches over the edge it
-takes the value of the node that lies as far inside (dphi/dn = 0).
+clamped plate (`corepath.skin.clamped_plate`), solved on a lattice. K is the mean over each cell.
+Nodes that are not *inside* have phi = 0; where the formula reaches over the edge it takes the value
+of the node that lies as far inside (dphi/dn = 0).
 """
 
 from __future__ import annotations
@@ -22,18 +22,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.skin.clamped_plate import clamped
 from corepath.skin.terms import Laminate, SkinCover
 
-__all__ = ["Membrane", "clamped", "stresses", "stretch"]
+__all__ = ["Membrane", "stresses", "stretch"]
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-_NODES = 27_000  # about so many on the whole lattice: bounds time and memory of the sparse solver
+_NODES = 27_000  # about so many on the whole lattice: bounds time and memory of the solver
 _LEAST_STEP = 2.0  # mm
-# of the largest load: what its two sides may differ by, far above the rounding of a mirrored deck
-# and far below what the formula's lattice is off
-_ALIKE = 1e-9
 _SAMPLES = 4  # places along X and Y in each cell for its mean
 
 
@@ -99,80 +97,6 @@ def _cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floa
         return np.asarray(values.reshape(len(xs), _SAMPLES, len(ys), _SAMPLES).mean(axis=(1, 3)))
 
     return mean(hxx), mean(hxy), mean(hyy), mean(hxx * hyy - hxy**2)
-
-
-def clamped(inside: Mask, hx: float, hy: float, load: Floats) -> Floats:
-    """Returns w (n, m) with ∇⁴w = `load` (n, m) at the nodes `inside` (n, m), `hx` and `hy` mm
-    apart; w = dw/dn = 0 at their edge.
-
-    The outermost nodes of the lattice must not be inside.
-    """
-    from scipy.sparse import diags_array, eye_array, kron
-    from scipy.sparse.linalg import splu
-
-    n, m = inside.shape
-    at = np.flatnonzero(inside)
-    w = np.zeros(inside.size)
-    if not len(at):
-        return w.reshape(inside.shape)
-
-    def fourth(size: int, h: float) -> Any:
-        weights = [1.0, -4.0, 6.0, -4.0, 1.0]
-        return (
-            diags_array(weights, offsets=[-2, -1, 0, 1, 2], shape=(size, size), dtype=np.float64)
-            / h**4
-        )
-
-    def second(size: int, h: float) -> Any:
-        return (
-            diags_array([1.0, -2.0, 1.0], offsets=[-1, 0, 1], shape=(size, size), dtype=np.float64)
-            / h**2
-        )
-
-    whole = kron(fourth(n, hx), eye_array(m)) + kron(eye_array(n), fourth(m, hy))
-    whole = (whole + 2.0 * kron(second(n, hx), second(m, hy))).tocsr()
-    # Where the neighbour of a node is on the rim (w = 0), the second one lies over the edge and has
-    # the node's own value by dw/dn = 0: the formula's outer weight, 1, is added to the node's own.
-    mirrored = np.zeros(inside.shape)
-    mirrored[1:-1, 1:-1] = (~inside[:-2, 1:-1] * 1.0 + ~inside[2:, 1:-1]) / hx**4 + (
-        ~inside[1:-1, :-2] * 1.0 + ~inside[1:-1, 2:]
-    ) / hy**4
-    matrix = whole[at][:, at] + diags_array(mirrored.ravel()[at])
-    right = load.ravel()[at]
-    fold = _fold(inside, load)
-    if fold is not None:
-        matrix, right = fold.T @ matrix @ fold, fold.T @ right
-    # The matrix is symmetric and positive definite, so it needs no pivoting: without it the factors
-    # keep the symmetric ordering and stay small.
-    solved = splu(
-        matrix.tocsc(),
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
-    ).solve(right)
-    w[at] = solved if fold is None else fold @ solved
-    return w.reshape(inside.shape)
-
-
-def _fold(inside: Mask, load: Floats) -> Any:
-    """Returns the sparse matrix that gives both nodes of a mirrored pair the value of one, (nodes
-    inside, pairs), where edge and load are the same on both sides of the middle of Y; else None.
-
-    So are then the values (the equation has one solution), and half of them need to be solved for:
-    a third of the time.
-    """
-    from scipy.sparse import csr_array
-
-    odd = np.abs(load - load[:, ::-1])[inside].max(initial=0.0)
-    alike = odd <= _ALIKE * np.abs(load[inside]).max(initial=0.0)
-    if not (alike and np.array_equal(inside, inside[:, ::-1])):
-        return None
-    count = np.count_nonzero(inside)
-    number = np.zeros(inside.shape, dtype=np.int64)
-    number[inside] = np.arange(count)
-    first = np.minimum(number, number[:, ::-1])[inside]
-    pairs, pair = np.unique(first, return_inverse=True)
-    return csr_array((np.ones(count), (np.arange(count), pair)), shape=(count, len(pairs)))
 
 
 def stresses(

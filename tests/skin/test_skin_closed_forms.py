@@ -15,7 +15,8 @@ from shapely import Point
 
 from corepath.job.model import SkinSection
 from corepath.skin.bending import bend
-from corepath.skin.membrane import clamped, stretch
+from corepath.skin.clamped_plate import clamped
+from corepath.skin.membrane import stretch
 from corepath.skin.plate import bending_pressure
 from corepath.skin.terms import BAR, Laminate, SkinCover, laminate_of
 
@@ -265,6 +266,41 @@ def test_a_load_alike_on_both_sides_bends_as_the_difference_of_two_that_are_not(
     assert np.abs(found).max() > 1e-3
     np.testing.assert_allclose(found, both - less, atol=1e-9 * np.abs(both).max())
     assert np.abs(both - both[:, ::-1]).max() > 0.01 * np.abs(both).max()
+
+
+@pytest.mark.parametrize("sizes", [(31, 22), (22, 31), (19, 40)])
+def test_a_clamped_plate_answers_the_formula_at_every_node(sizes: tuple[int, int]) -> None:
+    """The 13-point formula (Southwell, Relaxation Methods in Theoretical Physics, 1946; from
+    memory) written out node by node, and solved by scipy: a plate of two parts with a hole, a load
+    on one side, lines along X or along Y."""
+    from scipy.sparse import lil_array
+    from scipy.sparse.linalg import spsolve
+
+    n, m = sizes
+    hx, hy = 0.05, 0.08
+    x, y = np.meshgrid(np.linspace(-1, 1, n), np.linspace(-1, 1, m), indexing="ij")
+    inside = (np.abs(x) < 0.95) & (np.abs(y) < 0.95) & (np.hypot(x - 0.3, y) > 0.3)
+    inside &= np.abs(x + 0.5) > 0.08
+    load = 1.0 + 0.4 * x + (y > 0.2)
+    number = {tuple(node): k for k, node in enumerate(np.argwhere(inside))}
+    formula = {(0, 0): 6 / hx**4 + 6 / hy**4 + 8 / (hx * hy) ** 2}
+    for s in (-1, 1):
+        formula[s, 0] = -4 / hx**4 - 4 / (hx * hy) ** 2
+        formula[0, s] = -4 / hy**4 - 4 / (hx * hy) ** 2
+        formula[2 * s, 0], formula[0, 2 * s] = 1 / hx**4, 1 / hy**4
+        formula[s, 1] = formula[s, -1] = 2 / (hx * hy) ** 2
+    matrix = lil_array((len(number), len(number)))
+    for (i, j), k in number.items():
+        for (a, b), weight in formula.items():
+            # two steps away and over the edge: as far inside again, which is the node itself
+            over = max(abs(a), abs(b)) == 2 and (i + a // 2, j + b // 2) not in number
+            at = (i, j) if over else (i + a, j + b)
+            if at in number:
+                matrix[k, number[at]] += weight
+    found = spsolve(matrix.tocsr(), load[inside])
+    w = clamped(inside, hx, hy, load)
+    assert np.abs(found).max() > 1e-4 and not w[~inside].any()
+    np.testing.assert_allclose(w[inside], found, atol=1e-9 * np.abs(found).max())
 
 
 def test_grain_of_a_grid_does_not_bend_a_skin() -> None:

@@ -29,6 +29,11 @@ _WINDOW = 10
 _DIAGONAL = ((1, 0), (0, 1), (1, 1), (-1, 1))
 """The edges of a node: the last leads from its neighbour along X."""
 _PAIRS = 65_536  # pairs of a node and a line worked out at once
+_TRIED = 16_384  # places and nodes tried at once: few enough for the cache of the processor
+_AROUND = np.array(
+    [(0, 0), *((a, b) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b)], dtype=np.int64
+)
+"""Steps from a node to itself and to those around it."""
 
 
 class _Ground:
@@ -40,7 +45,8 @@ class _Ground:
         self.flat, self.width = padded.ravel(), padded.shape[1]
         self.ball, self.reach = ball, reach
         span = range(-reach, reach + 1)
-        self.disc = [(a, b) for a in span for b in span if a * a + b * b <= reach * reach]
+        disc = [(a, b) for a in span for b in span if a * a + b * b <= reach * reach]
+        self.disc = np.array(disc, dtype=np.int64)
 
     def room(self, x: Floats, y: Floats, i: Ints, j: Ints) -> Floats:
         """How high the tops of caps at (x, y) may stand before they touch the nodes (i, j)."""
@@ -49,14 +55,24 @@ class _Ground:
         up = h + self.ball - np.sqrt(np.maximum(left, 0.0))
         return np.where(left > 0.0, up, np.inf)
 
+    def lowest(self, x: Floats, y: Floats, node: Pair, steps: Ints) -> tuple[Floats, Pair]:
+        """Least room at the nodes `steps` (k, 2) away from `node`, and the first of these nodes
+        where it is least; `node` itself where nothing is touched."""
+        i, j = node
+        room = self.room(x, y, i + steps[:, :1], j + steps[:, 1:])
+        first = room.argmin(axis=0)
+        least = room[first, np.arange(len(i))]
+        chosen = np.where(np.isfinite(least)[:, None], steps[first], 0)
+        return least, (i + chosen[:, 0], j + chosen[:, 1])
+
     def search(self, x: Floats, y: Floats) -> tuple[Floats, Pair]:
         """Least room of the caps at (x, y), and the nodes where it is least."""
-        mi, mj = np.rint(x).astype(np.int64), np.rint(y).astype(np.int64)
-        best, bi, bj = np.full(len(x), np.inf), mi.copy(), mj.copy()
-        for a, b in self.disc:
-            room = self.room(x, y, mi + a, mj + b)
+        middle = np.rint(x).astype(np.int64), np.rint(y).astype(np.int64)
+        best, (bi, bj) = np.full(len(x), np.inf), (middle[0].copy(), middle[1].copy())
+        for steps in _parts(self.disc, len(x)):
+            room, (i, j) = self.lowest(x, y, middle, steps)
             less = room < best
-            best[less], bi[less], bj[less] = room[less], mi[less] + a, mj[less] + b
+            best[less], bi[less], bj[less] = room[less], i[less], j[less]
         return self.least(x, y, (bi, bj)), (bi, bj)
 
     def descend(self, x: Floats, y: Floats, node: Pair) -> Pair:
@@ -64,25 +80,16 @@ class _Ground:
         i, j = node[0].copy(), node[1].copy()
         moving = np.arange(len(i))
         while len(moving):
-            u, v, fi, fj = x[moving], y[moving], i[moving], j[moving]
-            best, bi, bj = self.room(u, v, fi, fj), fi.copy(), fj.copy()
-            for a in (-1, 0, 1):
-                for b in (-1, 0, 1):
-                    room = self.room(u, v, fi + a, fj + b)
-                    less = room < best
-                    best[less], bi[less], bj[less] = room[less], fi[less] + a, fj[less] + b
+            fi, fj = i[moving], j[moving]
+            _, (bi, bj) = self.lowest(x[moving], y[moving], (fi, fj), _AROUND)
             i[moving], j[moving] = bi, bj
             moving = moving[(bi != fi) | (bj != fj)]
         return i, j
 
     def least(self, x: Floats, y: Floats, node: Pair) -> Floats:
         """Least room near the nodes, between them: that of the paraboloid through nine."""
-        i, j = node
-        g = self.room(x, y, i, j)
-        e, w = self.room(x, y, i + 1, j), self.room(x, y, i - 1, j)
-        n, s = self.room(x, y, i, j + 1), self.room(x, y, i, j - 1)
-        ne, sw = self.room(x, y, i + 1, j + 1), self.room(x, y, i - 1, j - 1)
-        nw, se = self.room(x, y, i - 1, j + 1), self.room(x, y, i + 1, j - 1)
+        rooms = self.room(x, y, node[0] + _AROUND[:, :1], node[1] + _AROUND[:, 1:])
+        g, sw, w, nw, s, n, se, e, ne = rooms
         whole = np.isfinite(e + w + n + s + ne + sw + nw + se)
         with np.errstate(invalid="ignore", divide="ignore"):
             gx, gy = 0.5 * (e - w), 0.5 * (n - s)
@@ -138,11 +145,9 @@ def _unreached(ground: _Ground, height: Floats, lost: Mask) -> Mask:
     top = height[i, j] + ground.ball - ground.ball / w - _PIERCED
     mi, mj = np.rint(x).astype(np.int64), np.rint(y).astype(np.int64)
     pierced = np.zeros(len(i), dtype=np.bool_)
-    for a in range(-2, 3):
-        for b in range(-2, 3):
-            pierced |= ground.room(x, y, i + a, j + b) < top
-    for a, b in ground.disc:
-        pierced |= ground.room(x, y, mi + a, mj + b) < top
+    for p, q, steps in ((i, j, _steps(2)), (mi, mj, ground.disc)):
+        for part in _parts(steps, len(i)):
+            pierced |= (ground.room(x, y, p + part[:, :1], q + part[:, 1:]) < top).any(axis=0)
     lost[i, j] = pierced
     return lost
 
@@ -205,15 +210,27 @@ def _standing(height: Floats, ball: float, caps: Floats, i: Ints, j: Ints) -> Fl
     mi = np.clip(np.rint(x).astype(np.int64), -rim, caps.shape[0] + rim)
     mj = np.clip(np.rint(y).astype(np.int64), -rim, caps.shape[1] + rim)
     best = np.full(len(i), -np.inf)
-    for a in range(-_WINDOW, _WINDOW + 1):
-        for b in range(-_WINDOW, _WINDOW + 1):
-            u, v = mi + a, mj + b
-            on = (u >= 0) & (v >= 0) & (u < caps.shape[0]) & (v < caps.shape[1])
-            left = ball * ball - (u - i) ** 2 - (v - j) ** 2
-            cap = padded[np.where(on, u + rim, 0), np.where(on, v + rim, 0)]
-            top = np.where(left > 0.0, cap - ball + np.sqrt(np.maximum(left, 0.0)), -np.inf)
-            best = np.maximum(best, top)
+    for steps in _parts(_steps(_WINDOW), len(i)):
+        u, v = mi + steps[:, :1], mj + steps[:, 1:]
+        on = (u >= 0) & (v >= 0) & (u < caps.shape[0]) & (v < caps.shape[1])
+        left = ball * ball - (u - i) ** 2 - (v - j) ** 2
+        cap = padded[np.where(on, u + rim, 0), np.where(on, v + rim, 0)]
+        top = np.where(left > 0.0, cap - ball + np.sqrt(np.maximum(left, 0.0)), -np.inf)
+        best = np.maximum(best, top.max(axis=0))
     return best
+
+
+def _steps(far: int) -> Ints:
+    """All steps of up to `far` nodes along both axes, (k, 2)."""
+    span = range(-far, far + 1)
+    return np.array([(a, b) for a in span for b in span], dtype=np.int64)
+
+
+def _parts(steps: Ints, places: int) -> Iterator[Ints]:
+    """`steps` in parts that make no more than about `_TRIED` pairs with so many places."""
+    most = max(1, _TRIED // max(places, 1))
+    for k in range(0, len(steps), most):
+        yield steps[k : k + most]
 
 
 def _beside(
