@@ -9,6 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from corepath import __version__
 from corepath.cli.app import guide_folder
 from corepath.job.text.starter import starter_text
@@ -60,10 +62,12 @@ def test_help_loads_nothing_heavy() -> None:
     )
 
 
-def test_a_verdict_loads_no_more_than_it_needs() -> None:
+@pytest.mark.parametrize("sample", ["coupon", "board-1280"])
+def test_a_verdict_loads_no_more_than_it_needs(sample: str) -> None:
     """Each of these takes about as long as the verdict itself, and would come back unseen. The
-    coupon has creases: they are rounded without compiled loops."""
-    job = Path(__file__).parents[2] / "samples" / "coupon.toml"
+    coupon has creases, which are rounded without compiled loops, the other a skin, whose stresses
+    are found without a sparse solver."""
+    job = Path(__file__).parents[2] / "samples" / f"{sample}.toml"
     words = ["corepath", "check", str(job)]
     loaded = _loaded(f"sys.argv = {words}; from corepath.cli import main; main()")
     assert {"numpy", "shapely", "corepath.cli.tables.verdict_lines"} <= loaded

@@ -86,14 +86,23 @@ def on_lattice(c: Floats, frame: Floats, xs: Floats, ys: Floats, along: int, acr
     i, s, on_x = _cell(xs, frame[0], frame[2], c.shape[0])
     j, t, on_y = _cell(ys, frame[1], frame[2], c.shape[1])
     a, b = _WEIGHTS[along](s[:, None]), _WEIGHTS[across](t)
-    rows = a[0] * c[i] + a[1] * c[i + 1] + a[2] * c[i + 2] + a[3] * c[i + 3]
-    found = (
-        b[0] * rows[:, j] + b[1] * rows[:, j + 1] + b[2] * rows[:, j + 2] + b[3] * rows[:, j + 3]
-    )
+    one, two, three, four = (c[_run(i + k)] for k in range(4))
+    rows = a[0] * one + a[1] * two + a[2] * three + a[3] * four
+    one, two, three, four = (rows[:, _run(j + k)] for k in range(4))
+    found = b[0] * one + b[1] * two + b[2] * three + b[3] * four
     for _ in range(along + across):
         found *= 1.0 / frame[2]
     beyond = frame[3] if along == across == 0 else 0.0
-    return np.where(on_x[:, None] & on_y, found, beyond)
+    if not (on_x.all() and on_y.all()):
+        found = np.where(on_x[:, None] & on_y, found, beyond)
+    return np.asarray(found)
+
+
+def _run(cells: NDArray[np.int64]) -> NDArray[np.int64] | slice:
+    """`cells` as a slice where each follows the one before it: it is read without a copy."""
+    if len(cells) and (np.diff(cells) == 1).all():
+        return slice(int(cells[0]), int(cells[0]) + len(cells))
+    return cells
 
 
 _WEIGHTS = (value, slope, bend)
