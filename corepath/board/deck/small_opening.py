@@ -99,7 +99,7 @@ class _Ground:
             # Flat along one direction to a millionth: its lowest point lies nowhere in particular.
             bowl = (xx > 0.0) & (yy > 0.0) & (det > 1e-6 * xx * yy)
             within = (np.abs(dx) <= 1.0) & (np.abs(dy) <= 1.0)
-            return np.where(whole & bowl & within, g + 0.5 * (gx * dx + gy * dy), g)
+            return np.asarray(np.where(whole & bowl & within, g + 0.5 * (gx * dx + gy * dy), g))
 
 
 def open_small(height: Floats, ball: float, reach: int, lost: Mask) -> Floats:
