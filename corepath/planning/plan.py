@@ -44,6 +44,7 @@ from corepath.views.drawings.drawing import drawings
 from corepath.views.drawings.scene import DrawnPlan
 from corepath.views.maps.blank_maps import SkimShows, maps
 from corepath.views.sheet_html import Facts, PlannedFile, sheet_html
+from corepath.views.short_sheet import short_sheet
 
 __all__ = ["Plan", "plan", "preview"]
 
@@ -173,7 +174,8 @@ def _planned_of(
     page = PREVIEW if readback is not None and readback.steps else ""
     if page:
         files[page] = ""  # its place among the files; it is made meanwhile
-    files["sheet.html"] = _sheet(proof, results, despite_failures, page)
+    facts = _facts(proof, results, despite_failures, page)
+    files["sheet.html"], files["short.html"] = sheet_html(facts), short_sheet(facts)
     if prepared.stackup.heights.blank.measured:
         files.update(_maps(prepared))
     files.update(pictured.skin)
@@ -240,10 +242,11 @@ def _warning(prepared: Prepared, readback: ReadBack, despite_failures: bool) -> 
     return "No G-code was written: the set-up sheet says why"
 
 
-def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) -> str:
+def _facts(proof: Proof, results: Results, despite_failures: bool, player: str) -> Facts:
+    """Return what both sheets show."""
     prepared = proof.prepared
     found = () if proof.readback is None else tuple(proof.readback.findings)
-    facts = Facts(
+    return Facts(
         job=prepared.job,
         board=prepared.board,
         stackup=prepared.stackup,
@@ -263,7 +266,6 @@ def _sheet(proof: Proof, results: Results, despite_failures: bool, player: str) 
         touches=[one.name for one in proof.touches.files],
         untouched=proof.touches.missed,
     )
-    return sheet_html(facts)
 
 
 def _planned(made: MadeFile) -> PlannedFile:

@@ -209,6 +209,7 @@ def _next(made: Plan, written: Written, job: Path, folder: Path, despite_failure
             return "\n" + next_command(*fix_words(fixes[0], job, units))
         return "\n" + next_command("check", job, first="fix the job")
     open_it = f"Open {folder / 'sheet.html'} in a browser, or print it: it leads through the work."
+    open_it += " short.html has one page a set-up; on a phone, one step at a time."
     if "preview.html" in written.written:
         open_it += " preview.html beside it plays the files."
     return f"\n{wrapped(open_it)}\n" + next_command(

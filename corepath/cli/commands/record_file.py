@@ -8,7 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corepath.cli.commands.record_options import entries_from, figure_options, option_words
+from corepath.cli.commands.record_options import (
+    entries_from,
+    figure_options,
+    note_entry,
+    option_words,
+)
 from corepath.errors import Fault, InputError
 
 if TYPE_CHECKING:
@@ -25,8 +30,8 @@ def entries_in(path: Path, scale: float, common: Mapping[str, Any]) -> list[Entr
 
     A line holds options with their words, such as `--fill P1 0.4`, with or without the command
     before them, `corepath record board.toml`; `#` begins a comment. `scale` and `common` are those
-    of `entries_from`; `--note TEXT` in a line is kept with the entries of that line. Raises
-    InputError with all faults, each with its line.
+    of `entries_from`; `--note TEXT` in a line is kept with the entries of that line, or alone.
+    Raises InputError with all faults, each with its line.
     """
     from corepath.job.record.entry_kinds import rank
     from corepath.job.text.source import read_text
@@ -70,6 +75,8 @@ def _entries(line: str, scale: float, common: Mapping[str, Any]) -> list[Entry]:
             typed.setdefault(name, []).append(text or "")
         else:
             flags.add(name)
+    if not typed and not flags and own["note"] != common["note"]:
+        return [note_entry(own)]
     return entries_from(typed, scale=scale, flags=frozenset(flags), common=own)
 
 

@@ -258,8 +258,9 @@ class _FigureReader:
         if key in ("casting", "insert", "setup"):
             return {key: word}
         if key == "file":
-            # as the shell completes it, with its folder
-            return {key: word.replace("\\", "/").rpartition("/")[2]}
+            # as the shell completes it, with its folder; or as people say it, without .nc
+            name = word.replace("\\", "/").rpartition("/")[2]
+            return {key: name if name.endswith(".nc") else f"{name}.nc"}
         if key in ("cutter", "corrects", "line", "pass"):
             return {"number" if key == "pass" else key: self.whole(option, word)}
         if key != "value" or kind.value == "length":

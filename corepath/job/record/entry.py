@@ -52,7 +52,8 @@ _SKIM_PASS = re.compile(r"^skim-pass-([1-9][0-9]{0,3})$")
 class Entry:
     """One entry, lengths in mm. `n`, `date` and `stage` are filled in when it is added.
 
-    `value` is a length except for `top-up` (see `unit`: "g", or "mm" raised) and `moisture` (%).
+    `value` is a length except for `top-up` (see `unit`: "g", or "mm" raised), `moisture` (%) and
+    `minutes`.
     For a stop or a pass of the skim `plane` is its height above the bed and `number` the number in
     the name of its file; one of the two may be unknown. `corrects` is the number of the entry that
     this one replaces; `nominal` the width that a coupon's groove should have had. `file` stopped at
@@ -129,7 +130,7 @@ def subject(entry: Entry, scale: float = 1.0) -> str:
     if entry.insert is not None:
         return entry.insert
     if entry.file is not None:
-        return f"{entry.file} line {entry.line}"
+        return entry.file if entry.line is None else f"{entry.file} line {entry.line}"
     if entry.setup is not None:
         return f"set-up {entry.setup}"
     if entry.operation is not None:
@@ -157,6 +158,8 @@ def figure(entry: Entry, scale: float = 1.0) -> str:
         return ""
     if entry.kind == "moisture":
         return f"{entry.value:.10g} %"
+    if entry.kind == "minutes":
+        return f"{entry.value:.10g} min"
     if entry.unit == "g":
         return f"{entry.value:.10g} g"
     return f"{entry.value / scale:.10g}" + (" raised" if entry.unit == "mm" else "")

@@ -33,7 +33,7 @@ __all__ = [
     "operation_and_pass", "place_words", "rank", "shown_by", "subject",
 ]  # fmt: skip
 
-ValueKind = Literal["length", "amount", "percent", ""]
+ValueKind = Literal["length", "amount", "percent", "minutes", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -499,6 +499,24 @@ KINDS: dict[str, EntryKind] = {
         settles=(("broken_off", gather.stopped_at),),
         when="when a file was broken off",
         replaces="nothing; until `--cut` the next step is its restart",
+    ),
+    "minutes": EntryKind(
+        "minutes of a file",
+        ("file", "value"),
+        value="minutes",
+        typed=(
+            Typed(
+                "--minutes",
+                (("FILE", "file"), ("MINUTES", "value")),
+                "Minutes that a file ran, without the time it waited at stops: the clock's "
+                "acceleration and corner time are fitted to them.",
+            ),
+        ),
+        rule=of_steps.minutes,
+        order=1,
+        when="after a file has run",
+        replaces="nothing; it says which `machine.accel` and `machine.corner_time` fit, to be "
+        "typed",
     ),
     "note": EntryKind(
         "note",

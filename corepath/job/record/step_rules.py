@@ -12,10 +12,13 @@ from corepath.job.record.record_facts import JobFacts
 if TYPE_CHECKING:
     from corepath.job.record.work_progress import Progress
 
-__all__ = ["cut", "off_place", "shift", "stop", "stopped"]
+__all__ = ["cut", "minutes", "off_place", "shift", "stop", "stopped"]
 
 LARGEST_SHIFT = 50.0
 """mm: a blank that lies farther off than this was seen at once (common practice, no source)."""
+
+LONGEST_RUN = 1440.0
+"""Minutes: no file of a core runs for a day."""
 
 SAME_PLANE = 1e-4
 """mm: planes closer than this are the same, since files have four decimals."""
@@ -52,13 +55,26 @@ def _grown(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason
 
 def stopped(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
     """Reject a file that is none of the plan's, or whose operation is done."""
+    yield from _no_file(entry, facts)
+    operation = operation_of(entry.file or "")
+    if operation in progress.cut:
+        says = f"the {operation} is recorded as cut (entry {progress.cut[operation].n})"
+        yield Reason(says, f"--withdraw {progress.cut[operation].n} first, if it is not")
+
+
+def minutes(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:
+    """Reject minutes of a file that is none of the plan's, or more than a day."""
+    yield from _no_file(entry, facts)
+    if (entry.value or 0.0) > LONGEST_RUN:
+        yield Reason("is too large: minutes, not seconds?", f"at most {LONGEST_RUN:g}")
+
+
+def _no_file(entry: Entry, facts: JobFacts) -> Iterator[Reason]:
+    """Reject a file that is none of the plan's."""
     operation = operation_of(entry.file or "")
     if operation is None or operation not in facts.operations:
         says = f"{entry.file} is no file of this job's plan"
         yield Reason(says, "a file of its folder, such as 03-A-groove.nc")
-    elif operation in progress.cut:
-        says = f"the {operation} is recorded as cut (entry {progress.cut[operation].n})"
-        yield Reason(says, f"--withdraw {progress.cut[operation].n} first, if it is not")
 
 
 def shift(entry: Entry, progress: Progress, facts: JobFacts) -> Iterator[Reason]:

@@ -31,9 +31,6 @@ from corepath.views.sheet_html.places_drawing import places_drawing
 
 __all__ = ["CAUTIONS", "first_page", "measure_page", "warnings"]
 
-_MOST_PLACES = 12
-"""With more places the commands go on a second sheet of paper."""
-
 _MOST_READY = 20
 """With more things to lay ready the list of pages goes on a sheet of paper of its own."""
 
@@ -258,7 +255,7 @@ def _places(facts: Facts, measured: bool) -> tuple[Block, ...]:
         done=says,
     )
     recorded = Measures("Record", (measure, _lines(facts, places), *_beside(facts)))
-    return (table, Break(), recorded) if len(places) > _MOST_PLACES else (table, recorded)
+    return (table, recorded)
 
 
 def _lines(facts: Facts, places: Sequence[MeasuringPlace]) -> SheetMeasure:

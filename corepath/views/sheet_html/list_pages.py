@@ -22,7 +22,7 @@ from corepath.views.sheet_html.page_parts import (
 from corepath.views.sheet_html.setup_steps import stepped
 from corepath.views.sheet_html.stack_drawing import stack_drawing
 
-__all__ = ["holes_page", "next_page", "stack_page"]
+__all__ = ["holes_page", "next_page", "stack_page", "went_wrong"]
 
 
 def holes_page(facts: Facts) -> Page:
@@ -115,7 +115,7 @@ def _largest(check: Check) -> str:
     )
 
 
-def _went_wrong(facts: Facts) -> tuple[SheetMeasure, ...]:
+def went_wrong(facts: Facts) -> tuple[SheetMeasure, ...]:
     """Return what is recorded when the work is broken off; on a screen only, where it can be
     copied."""
     file = Slot("stopped-file", "file that stopped", "FILE", short="file")
@@ -158,6 +158,8 @@ def next_page(facts: Facts) -> Page:
     bias = Slot(
         "coupon-z", "by how much floors came out too high", "BIAS", unit, short="too high by"
     )
+    file = Slot("minutes-file", "file that was timed", "FILE", short="file")
+    took = Slot("minutes-took", "minutes that it ran", "MINUTES", "min", short="took")
     width = Slot("coupon-width", "width of the groove as cut", "W", unit, short="width")
     measures = (
         *diameters[:4],
@@ -166,6 +168,11 @@ def next_page(facts: Facts) -> Page:
             facts.command(" --coupon-z ", bias),
         ),
         SheetMeasure("Width of the groove as cut", facts.command(" --coupon-groove-width ", width)),
+        SheetMeasure(
+            "Minutes that a file ran, without the time it waited at stops",
+            facts.command(" --minutes ", file, " ", took),
+            screen=True,
+        ),
     )
     lines = (
         "Thickness of the finished core at both ends, the middle and the edge; against the deck's "
@@ -181,7 +188,7 @@ def next_page(facts: Facts) -> Page:
     blocks: tuple[Block, ...] = (
         Steps("Look and measure", stepped("next", [(line, "", False) for line in lines])),
         Measures("Record on the coupon or here, before the next plan", measures),
-        Measures("If something goes wrong, at once", _went_wrong(facts)),
+        Measures("If something goes wrong, at once", went_wrong(facts)),
         Table(
             "Write down",
             ("", "wanted", "came out"),

@@ -3,13 +3,14 @@ obstacles.
 
 Plan from above, bed frame of the set-up, mm: X to the right, Y away from the operator, who stands
 at the lower edge. In B it is mirrored by the flip, its words are not. The drawing is `WIDTH` mm
-wide on the printed page.
+wide on the printed page, unless its room says otherwise.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from corepath.lengths import UNIT
 from corepath.motion.program import Setup
@@ -40,23 +41,49 @@ from corepath.views.svg import Box, Document, number, shown, text_width
 from corepath.work.holding import screws_of, standing
 from corepath.work.works import Work
 
-__all__ = ["PLACES_ROOM", "WIDTH", "drawing_unit", "marks_of", "setup_drawing"]
+__all__ = [
+    "FULL_ROOM", "PLACES_ROOM", "WIDTH", "SetupRoom", "drawing_height", "drawing_unit", "marks_of",
+    "setup_drawing",
+]  # fmt: skip
 
 WIDTH = 186.0
 _ABOVE, _BELOW, _LEFT, _RIGHT = 6.5, 24.0, 19.0, 14.0
-_TALLEST = 105.0
 _LEGEND_ROW = 5.2
+_SCALE_ROW = 10.0
 PLACES_ROOM = Box(9.0, 6.0, WIDTH - 9.0, 52.0)
 """The room for the blank in the drawing of the places to measure."""
 
 
-def drawing_unit(facts: Facts, setup: str) -> float:
+@dataclass(frozen=True, slots=True)
+class SetupRoom:
+    """How wide the drawing of a set-up is on its page and how tall its blank may be, mm.
+
+    `style` begins the names of its styles and hatchings, of which a page may have several.
+    `scaled`: it is printed in its size, with a bar that shows its scale. `legend`: it says what its
+    lines and hatchings mean.
+    """
+
+    width: float = WIDTH
+    tallest: float = 105.0
+    style: str = "plan"
+    scaled: bool = True
+    legend: bool = True
+
+    def name(self, setup: str) -> str:
+        """Return the name of the styles of a set-up."""
+        return f"{self.style}-{setup.lower()}"
+
+
+FULL_ROOM = SetupRoom()
+
+
+def drawing_unit(facts: Facts, setup: str, room: SetupRoom = FULL_ROOM) -> float:
     """Return the model mm of one mm of the page in the plan of a set-up; "0" is the drawing of the
     places to measure."""
     if setup == "0":
         x0, y0, x1, y1 = facts.board.blank.bounds
         return 1.0 / best_scale(x1 - x0, y1 - y0, PLACES_ROOM)
-    return 1.0 / _scale(_bounds(facts, _letter(setup)))
+    return 1.0 / _scale(_bounds(facts, _letter(setup)), room)
 
 
 def _letter(setup: str) -> Setup:
@@ -64,9 +91,9 @@ def _letter(setup: str) -> Setup:
     return next(letter for letter in letters if letter == setup)
 
 
-def _scale(bounds: tuple[float, float, float, float]) -> float:
+def _scale(bounds: tuple[float, float, float, float], room: SetupRoom) -> float:
     x0, y0, x1, y1 = bounds
-    return best_scale(x1 - x0, y1 - y0, Box(_LEFT, 0.0, WIDTH - _RIGHT, _TALLEST))
+    return best_scale(x1 - x0, y1 - y0, Box(_LEFT, 0.0, room.width - _RIGHT, room.tallest))
 
 
 def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
@@ -80,7 +107,7 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
     return {"near": near, "far": far, "left": left, "right": right}
 
 
-def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
+def setup_drawing(facts: Facts, setup: Setup, only: str = "", room: SetupRoom = FULL_ROOM) -> str:
     """Return the drawing of a set-up as an SVG element; `only` names its one operation, without it
     all are drawn except a flush."""
     scene = facts.scene(setup)
@@ -90,27 +117,41 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "") -> str:
         if (work.name == only if only else work.name != "flush")
     )
     bounds = _bounds(facts, setup)
-    scale = _scale(bounds)
-    kinds = _kinds(facts, setup)
-    rows = _laid(kinds)
-    height = _ABOVE + (bounds[3] - bounds[1]) * scale + _BELOW + len(rows) * _LEGEND_ROW
+    scale = _scale(bounds, room)
+    rows = _legend_rows(facts, setup, room)
+    above, height = _above(facts, setup), drawing_height(facts, setup, room)
     title = f"Set-up {setup}: {scene.pose.caption.lower()}"
-    above = _above(facts, setup)
-    svg = Document(WIDTH, height + above - _ABOVE, title, "", scene.turned)
-    name = f"plan-{setup.lower()}"
+    svg = Document(room.width, height, title, "", scene.turned)
+    name = room.name(setup)
     # The drawing of a flush is in the same HTML file as that of set-up A, whose hatchings it uses.
     if not only:
         with svg.defs():
             for hatch, pitch in (("resin", 1.8), ("obstacle", 1.0)):
                 with svg.group(name):
                     svg.hatch(f"{hatch}-{name}", pitch / scale, "hatching", up=True)
-    room = Box(_LEFT, above, WIDTH - _RIGHT, above + (bounds[3] - bounds[1]) * scale)
-    view = PlanView.fitted(svg, bounds, room, scale)
+    high = (bounds[3] - bounds[1]) * scale
+    held = Box(_LEFT, above, room.width - _RIGHT, above + high)
+    view = PlanView.fitted(svg, bounds, held, scale)
     with svg.group(name, transform=view.transform):
         _plan(view, facts, setup, works)
     _around(view, facts, setup, works)
-    _legend(svg, rows, height + above - _ABOVE - len(rows) * _LEGEND_ROW)
-    return inlined(svg, only or setup.lower())
+    if room.scaled:
+        _scale_row(view, facts, works)
+    _legend(svg, rows, height - len(rows) * _LEGEND_ROW)
+    return inlined(svg, only or (setup.lower() if room is FULL_ROOM else name))
+
+
+def drawing_height(facts: Facts, setup: Setup, room: SetupRoom = FULL_ROOM) -> float:
+    """Return the height of the drawing of a set-up, mm."""
+    bounds = _bounds(facts, setup)
+    below = _BELOW if room.scaled else _BELOW - _SCALE_ROW
+    blank = (bounds[3] - bounds[1]) * _scale(bounds, room)
+    rows = len(_legend_rows(facts, setup, room))
+    return _above(facts, setup) + blank + below + rows * _LEGEND_ROW
+
+
+def _legend_rows(facts: Facts, setup: Setup, room: SetupRoom) -> list[list[tuple[float, str, str]]]:
+    return _laid(_kinds(facts, setup), room.width) if room.legend else []
 
 
 def _above(facts: Facts, setup: Setup) -> float:
@@ -174,10 +215,15 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     below = bottom + 5.5
     dimension_along(svg, left, right, bottom + 4.5, below + 4.5, shown(x1 - x0))
     dimension_across(svg, top, bottom, left - 4, left - 11.0, shown(y1 - y0))
-    end = scale_bar(svg, _LEFT, below + 13.0, view.scale)
+
+
+def _scale_row(view: PlanView, facts: Facts, works: Sequence[Work]) -> None:
+    """Draw the bar of the scale and the grain, below the dimension of the length."""
+    below = view.sheet(*works[0].blank.bounds[:2])[1] + 5.5
+    end = scale_bar(view.svg, _LEFT, below + 13.0, view.scale)
     words = f"scale {scale_words(view.scale)} as printed, figures in {UNIT}"
-    box = svg.text(end + 12, below + 13.0, words, "label quiet", size=SMALL)
-    _grain(svg, box.x1 + 10, below + 12.0)
+    box = view.svg.text(end + 12, below + 13.0, words, "label quiet", size=SMALL)
+    _grain(view.svg, box.x1 + 10, below + 12.0)
 
 
 def _edges(view: PlanView, facts: Facts, setup: Setup, blank: Box) -> None:
@@ -266,13 +312,13 @@ def _kinds(facts: Facts, setup: Setup) -> list[tuple[str, str]]:
     return kinds
 
 
-def _laid(kinds: Sequence[tuple[str, str]]) -> list[list[tuple[float, str, str]]]:
-    """Return the legend in rows of (x, kind, words) that fit the width."""
+def _laid(kinds: Sequence[tuple[str, str]], wide: float) -> list[list[tuple[float, str, str]]]:
+    """Return the legend in rows of (x, kind, words) that fit a drawing that is `wide`, mm."""
     rows: list[list[tuple[float, str, str]]] = [[]]
     x = _LEFT
     for kind, words in kinds:
         width = 16.0 + text_width(words, SMALL) + 5.0
-        if rows[-1] and x + width > WIDTH:
+        if rows[-1] and x + width > wide:
             rows.append([])
             x = _LEFT
         rows[-1].append((x, kind, words))

@@ -22,9 +22,20 @@ from corepath.views.sheet_html.setup_drawing import marks_of
 from corepath.work.touching import FOLDER, height_name
 from corepath.work.works import Work
 
-__all__ = ["cut_measure", "depth_measures", "setup_measures", "setup_steps", "stepped", "touching"]
+__all__ = [
+    "SKIM_STEP",
+    "cut_measure",
+    "depth_measures",
+    "setup_measures",
+    "setup_steps",
+    "stepped",
+    "touching",
+]
 
 _MOST_PLUGS = 12
+
+SKIM_STEP = "Skim, pass by pass: go to the page of the skim and come back."
+"""The step of set-up B that the page of the skim stands for."""
 
 
 def stepped(prefix: str, lines: Sequence[tuple[str, str, bool]]) -> tuple[SheetStep, ...]:
@@ -202,7 +213,7 @@ def _rehearsing(facts: Facts, setup: Setup) -> tuple[str, ...]:
 def _running(facts: Facts, work: Work) -> list[tuple[str, str, bool]]:
     done = work.name in facts.done
     if work.facing is not None and work.name == "skim":
-        return [("Skim, pass by pass: go to the page of the skim and come back.", "", done)]
+        return [(SKIM_STEP, "", done)]
     files = [file.name for file in facts.files(work)] or [f"{work.stem}.nc"]
     lines = [(_run_words(facts, work), file, done) for file in files]
     if work.name == "dowels":
@@ -270,9 +281,7 @@ def _inserts(facts: Facts) -> SheetMeasure:
         short="height touched",
     )
     done = "recorded" if "inserts" in facts.done else ""
-    says = (
-        "When the inserts are bored; HEIGHT is that of the skimmed face above the bed, as touched"
-    )
+    says = "When the inserts are bored; height of the skimmed face above the bed, as touched"
     return SheetMeasure(says, facts.command(" --cut inserts --touch inserts ", height), done)
 
 

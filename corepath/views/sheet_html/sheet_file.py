@@ -20,13 +20,15 @@ from corepath.views.sheet_html.inline import scoped
 from corepath.views.sheet_html.list_pages import holes_page, next_page, stack_page
 from corepath.views.sheet_html.page_parts import Page
 from corepath.views.sheet_html.pour_page import flush_page, pour_page
-from corepath.views.sheet_html.setup_drawing import drawing_unit
+from corepath.views.sheet_html.setup_drawing import FULL_ROOM, SetupRoom, drawing_unit
 from corepath.views.sheet_html.setups import after_a_page, setup_page
 from corepath.views.sheet_html.skim_page import skim_page
 from corepath.views.style import stylesheet
 from corepath.views.svg import Document
 
-__all__ = ["pages", "plain_sheet", "sheet_html"]
+__all__ = [
+    "drawing_css", "environment", "pages", "patterns", "plain_sheet", "sheet_html", "template",
+]  # fmt: skip
 
 
 def pages(facts: Facts) -> tuple[Page, ...]:
@@ -56,7 +58,7 @@ def _in_turn(work: Sequence[Page]) -> tuple[Page, ...]:
 
 def sheet_html(facts: Facts) -> str:
     """Return the whole file as text, to be written as UTF-8."""
-    page = _rendered(facts, facts.job.title, facts.digest, pages(facts), _drawing_css(facts))
+    page = _rendered(facts, facts.job.title, facts.digest, pages(facts), drawing_css(facts))
     return units_of(facts.job.units).text(page)
 
 
@@ -78,22 +80,26 @@ def plain_sheet(title: str, digest: str, shown: Sequence[Page], units: str) -> s
 def _rendered(
     facts: Facts | _NoPlan, title: str, digest: str, shown: Sequence[Page], drawing_css: str
 ) -> str:
-    template = _environment().get_template("sheet.html.j2")
-    return template.render(
-        facts=facts,
-        title=title,
-        digest=digest,
-        pages=shown,
-        css=Markup(_text("sheet.css")),
-        drawing_css=Markup(drawing_css),
-        script=Markup(_text("sheet.js")),
-        patterns=Markup(_patterns()),
-        store=Markup(json.dumps(f"corepath-sheet:{digest}")),
+    return (
+        environment()
+        .get_template("sheet.html.j2")
+        .render(
+            facts=facts,
+            title=title,
+            digest=digest,
+            pages=shown,
+            css=Markup(template("sheet.css")),
+            drawing_css=Markup(drawing_css),
+            script=Markup(template("sheet.js")),
+            patterns=Markup(patterns()),
+            store=Markup(json.dumps(f"corepath-sheet:{digest}")),
+        )
     )
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return where the templates are found and how figures in them are written."""
     environment = Environment(
         loader=PackageLoader("corepath.views.sheet_html"),
         autoescape=select_autoescape(default=True, default_for_string=True),
@@ -128,17 +134,20 @@ def _css_string(text: str) -> Markup:
     )
 
 
-def _text(name: str) -> str:
+def template(name: str) -> str:
+    """Return the text of a file among the templates."""
     return (resources.files("corepath.views.sheet_html") / "templates" / name).read_text(
         encoding="utf-8"
     )
 
 
-def _drawing_css(facts: Facts) -> str:
-    """Return the style sheet of all drawings of the page, which applies to them alone."""
+def drawing_css(facts: Facts, rooms: Sequence[SetupRoom] = (FULL_ROOM,)) -> str:
+    """Return the style sheet of all drawings of the page, which applies to them alone; `rooms` are
+    those that the set-ups are drawn in."""
     setups: tuple[Setup, ...] = ("A", "B", "C", "D")
     units = {
-        f"plan-{setup.lower()}": drawing_unit(facts, setup)
+        room.name(setup): drawing_unit(facts, setup, room)
+        for room in rooms
         for setup in setups
         if facts.works_of(setup)
     }
@@ -146,7 +155,7 @@ def _drawing_css(facts: Facts) -> str:
     return scoped(stylesheet(units, 2), ".drawn")
 
 
-def _patterns() -> str:
+def patterns() -> str:
     """Return the hatchings that the legends use, once for the whole page."""
     svg = Document(0.0, 0.0, "", "")
     with svg.defs():

@@ -27,10 +27,10 @@ from corepath.views.sheet_html.page_parts import (
 from corepath.views.sheet_html.setup_steps import stepped
 from corepath.views.sheet_html.work_state import pour_state
 
-__all__ = ["skim_page"]
+__all__ = ["skim_page", "stop_word"]
 
 _MOST_PLUGS = 8
-_ROOM, _MOST_PASSES = 4, 6
+_ROOM, _MOST_PASSES = 8, 8
 """With more castings or passes, measuring takes a second sheet of paper."""
 
 
@@ -110,7 +110,7 @@ def _passes(facts: Facts, skim: SkimPlan, state: State) -> Table:
         )
         tick = Tick(f"pass-{number}", f"the pass at {mm(entry.plane)} is cut", gone)
         name = mm(entry.plane) + (" *" if number == stop else "")
-        sight = (_share(shows["groove"]), *some, _stop_if(skim, number))
+        sight = (_share(shows["groove"]), *some, stop_word(skim, number))
         rows.append((name, tick, f"…pass-{number}", *sight, measured))
     note = (
         "pass: its height above the bed; file: 05-B-skim-pass-N.nc. Shares: likely, in brackets "
@@ -152,7 +152,8 @@ def _share(shares: Sequence[float]) -> str:
     return f"{likely} % ({worst} to {best})"
 
 
-def _stop_if(skim: SkimPlan, number: int) -> str:
+def stop_word(skim: SkimPlan, number: int) -> str:
+    """Return what to do after a pass, by its number."""
     earliest, last = skim.earliest, len(skim.planes)
     if skim.recorded:
         return (

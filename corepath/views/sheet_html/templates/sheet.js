@@ -1,7 +1,11 @@
 // Ticks and figures are kept in this browser under the plan's digest; another plan starts afresh.
 (() => {
-  const held = (() => { try { return JSON.parse(localStorage.getItem(store)) || {}; } catch { return {}; } })();
+  const read = () => { try { return JSON.parse(localStorage.getItem(store)) || {}; } catch { return held; } };
   const keep = () => { try { localStorage.setItem(store, JSON.stringify(held)); } catch { /* private window: not kept */ } };
+  let held = {};
+  held = read();
+  // The short sheet may be open beside this one: what it kept meanwhile stays.
+  const put = (key, value) => { held = { ...read(), [key]: value }; keep(); };
   const ticks = [...document.querySelectorAll("input.tick")];
   const slots = [...document.querySelectorAll("input[data-slot]")];
 
@@ -31,12 +35,12 @@
   };
   for (const box of ticks) {
     if (!box.disabled) box.checked = held[box.id] === true;
-    box.addEventListener("change", () => { held[box.id] = box.checked; keep(); count(); });
+    box.addEventListener("change", () => { put(box.id, box.checked); count(); });
   }
   for (const slot of slots) {
     if (typeof held[slot.id] === "string") slot.value = held[slot.id];
     show(slot);
-    slot.addEventListener("input", () => { held[slot.id] = slot.value; keep(); show(slot); });
+    slot.addEventListener("input", () => { put(slot.id, slot.value); show(slot); });
   }
   count();
 
@@ -56,7 +60,7 @@
   document.getElementById("print").addEventListener("click", () => window.print());
   document.getElementById("clear").addEventListener("click", () => {
     if (!window.confirm("Clear all ticks and boxes of this plan?")) return;
-    for (const key of Object.keys(held)) delete held[key];
+    held = {};
     keep();
     for (const box of ticks) if (!box.disabled) box.checked = false;
     for (const slot of slots) { slot.value = ""; show(slot); }
