@@ -126,6 +126,13 @@ def went_wrong(facts: Facts) -> tuple[SheetMeasure, ...]:
         Slot(f"shift-{axis.lower()}", f"how far off along {axis}", f"D{axis}", facts.unit, axis)
         for axis in "XYZ"
     ]
+    insert = Slot("off-insert", "insert that lies off its place", "NAME", short="insert")
+    off = [
+        Slot(f"off-{axis.lower()}", f"how far its seat lies off along {axis} of the board",
+             f"D{axis}", facts.unit, f"seat off, {axis}")
+        for axis in "XY"
+    ]  # fmt: skip
+    void = Slot("void-name", "casting with a void", "NAME", short="casting with a void")
     return (
         SheetMeasure(
             "A file stopped: at which line",
@@ -138,6 +145,12 @@ def went_wrong(facts: Facts) -> tuple[SheetMeasure, ...]:
             facts.command(" --shift ", setup, " ", by[0], " ", by[1], " ", by[2]),
             screen=True,
         ),
+        SheetMeasure(
+            "A seat lies off its place: where it is less where it should be",
+            facts.command(" --off-place ", insert, " ", off[0], " ", off[1]),
+            screen=True,
+        ),
+        SheetMeasure("A casting has a void", facts.command(" --void ", void), screen=True),
     )
 
 
