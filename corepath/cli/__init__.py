@@ -7,7 +7,10 @@ __all__ = ["main"]
 
 
 def main() -> None:
-    """Run the `corepath` command: its entry point."""
+    """Run the `corepath` command: its entry point.
+
+    Raises SystemExit with the exit code.
+    """
     try:
         import gc
         import os

@@ -97,7 +97,8 @@ def as_json(content: Any) -> str:
 
 
 def end(failed: bool) -> None:
-    """End the command with exit code 0, or 1 if a check `failed` or there are findings."""
+    """End the command, by raising typer.Exit: exit code 0, or 1 if a check `failed` or there are
+    findings."""
     raise typer.Exit(FAILED if failed else WELL)
 
 

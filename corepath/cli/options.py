@@ -62,7 +62,10 @@ def output_option(metavar: str, message: str) -> Any:
 
 
 def typed_length(option: str, text: str) -> float:
-    """Return a size as typed: a number, or in inches a fraction such as 3/8 or 1-1/4."""
+    """Return a size as typed: a number, or in inches a fraction such as 3/8 or 1-1/4.
+
+    Raises InputError where the `text` of this `option` (its name without dashes) is neither.
+    """
     from corepath.job.text.slips import decimal_comma, fraction
 
     found = fraction(text)

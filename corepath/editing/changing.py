@@ -72,14 +72,21 @@ def _require_own(text: str, file: FilePath, values: Mapping[Path, str]) -> None:
 
 
 def without(text: str, key: str) -> str:
-    """Return the text without an element of a list, or a table of an array of tables."""
+    """Return the text without an element of a list, or a table of an array of tables.
+
+    Raises InputError where the text has nothing at that key.
+    """
     after = removed(text, path_of(key))
     follows = _one_thickness(_document(text), {}, _document(after))
     return edited(after, dict(follows)) if follows else after
 
 
 def with_new_row(text: str, name: str, typed: Mapping[str, str]) -> str:
-    """Return the text with one more table `[[name]]`, its values as typed by their names."""
+    """Return the text with one more table `[[name]]`, its values as typed by their names;
+    those left empty are left out.
+
+    Raises InputError with a fault for each value that its key cannot have.
+    """
     faults: list[Fault] = []
     held = _document(text).get(name)
     place = len(held) if isinstance(held, list) else 0

@@ -158,8 +158,8 @@ def prepare(path: Path, progress: Progress = quiet) -> Prepared:
 def prepare_source(
     source: Source, path: Path, progress: Progress = quiet, kept: Kept | None = None
 ) -> Prepared:
-    """Do the same from the text of a job that need not be in its file, `path`, yet; `kept` as in
-    `prepare_job`."""
+    """Do the same, and raise the same, from the text of a job that need not be in its file, `path`,
+    yet; `kept` as in `prepare_job`."""
     source, of_shop = joined(source)
     job, faults = check_source(source)
     faults = locate([*of_shop, *faults], source)

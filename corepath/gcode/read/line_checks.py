@@ -103,7 +103,10 @@ def _check_letters(machine: ModalState, block: Block) -> None:
 
 def motion_code(machine: ModalState, block: Block) -> int | None:
     """Return the G code (times ten) of the motion that the line asks for, stated or in force, or
-    None where it moves nothing."""
+    None where it moves nothing.
+
+    Raises Wrong where a return home (G28, G30) and a motion stand in one line.
+    """
     explicit = block.g.get("motion")
     if block.g.get("non-modal") in HOMES:
         if explicit is not None:

@@ -48,6 +48,8 @@ def inserted(text: str, path: Path, value: str) -> str:
     """Return the text with one more element, TOML text, in an array: before the one at the path, or
     behind the last.
 
+    Raises InputError where the path is no place in a list, or the value no TOML value.
+
     >>> inserted("a = [1, 2]  # two\\n", ("a", 2), "3")
     'a = [1, 2, 3]  # two\\n'
     """
@@ -73,7 +75,10 @@ def inserted(text: str, path: Path, value: str) -> str:
 
 def with_row(text: str, name: str, values: Mapping[str, str]) -> str:
     """Return the text with one more table `[[name]]`, its values as TOML text: behind the others of
-    that name, or at the end."""
+    that name, or at the end.
+
+    Raises InputError where something else than tables has that name.
+    """
     mark, before = split_mark(text)
     wanted, layout = tomllib.loads(before), layout_of(before)
     rows = wanted.setdefault(name, [])

@@ -38,6 +38,7 @@ def skim_programs(work: Work) -> tuple[Program, ...]:
     planes.
 
     Any other work that planes the whole blank (the flush) is one program of all its planes.
+    Raises CorepathError where the work has no plane.
     """
     facing = work.facing
     if facing is None or not facing.planes:

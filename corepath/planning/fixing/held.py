@@ -65,4 +65,5 @@ def failed(made: Prepared) -> bool:
 
 
 def cautions(made: Prepared) -> tuple[str, ...]:
+    """Return the ids of the checks that hold only by root sum square, each once."""
     return tuple(dict.fromkeys(check.id for check in made.checks if check.verdict == "caution"))

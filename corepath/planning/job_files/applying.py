@@ -4,7 +4,6 @@ checks: the one way in which a command other than `new` writes a job."""
 from __future__ import annotations
 
 import difflib
-import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
@@ -177,11 +176,11 @@ def _about(key: str, typed: Sequence[str]) -> bool:
 
 def keep_beside(file: FilePath, content: bytes) -> FilePath:
     """Keep the old content beside the file, under the first free name, and return that."""
-    for number in itertools.count(1):
+    number = 1
+    while True:
         kept = file.with_name(f"{file.name}.old" + (f"-{number}" if number > 1 else ""))
         try:
             write_new(kept, content)
+            return kept
         except FileExistsError:
-            continue
-        return kept
-    raise AssertionError("there is always a free name")
+            number += 1
