@@ -40,36 +40,34 @@ holds the heights to 0.00002 mm of a full search."""
 
 
 class Underside(NamedTuple):
-    """Form of a cutter's end, mm: its radius and its corner radius (flat: 0, ball: the radius).
+    """Form of a cutter's end, mm: its radius, its corner radius (flat: 0, ball: the radius) and the
+    radius of its level part.
 
-    The flank of a tapered ball leaves its corner at `bend` from the axis and climbs by `steep`
-    from there on; both are infinite for the others.
+    A flank that is a cone leaves the corner at `bend` beyond the level part and climbs by `steep`
+    from there on; both are infinite where there is none.
     """
 
     radius: float
     corner: float
+    flat: float
     bend: float = math.inf
     steep: float = math.inf
 
 
 def underside_of(cutter: Cutter) -> Underside:
     """Return the form of the end of a cutter."""
-    ball = cutter.corner_radius
-    if cutter.shape != "taper":
-        return Underside(cutter.radius, ball)
+    corner = cutter.corner_radius
+    flat = cutter.diameter / 2.0 - corner
+    if cutter.taper_angle == 0.0:
+        return Underside(cutter.radius, corner, flat)
     side = math.radians(cutter.taper_angle)
-    return Underside(cutter.radius, ball, ball * math.cos(side), 1.0 / math.tan(side))
-
-
-@njit(cache=True)
-def _flat_radius(end: Underside) -> float:
-    """Radius of the level part, mm; a tapered ball has none, however wide its cone gets."""
-    return 0.0 if end.steep < math.inf else end.radius - end.corner
+    bend, steep = corner * math.cos(side), 1.0 / math.tan(side)
+    return Underside(cutter.radius, corner, flat, bend, steep)
 
 
 @njit(cache=True)
 def _cone_base(end: Underside) -> float:
-    """Height over the tip at which the flank of a tapered ball begins, mm."""
+    """Height over the tip at which a flank that is a cone begins, mm."""
     return end.corner - math.sqrt(end.corner * end.corner - end.bend * end.bend)
 
 
@@ -78,7 +76,7 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     """Find the q in [0, w], w = sqrt(radius² - v²), at which rise(hypot(v, q)) begins to climb more
     steeply than `slope` (>= 0), for a bull."""
     radius, corner = end.radius, end.corner
-    flat = _flat_radius(end)
+    flat = end.flat
     # Over the flat the profile does not climb: the answer lies on the corner's part of the line.
     low = 0.0
     if abs(v) < flat:
@@ -124,7 +122,7 @@ def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     at = v * _NODES / radius
     k = min(int(at), _NODES - 1)
     q = table[k] + (table[k + 1] - table[k]) * (at - k)
-    flat = _flat_radius(end)
+    flat = end.flat
     inner = math.sqrt(max(flat * flat - v * v, 0.0))
     # Interpolated, q may lie over the flat, where the slope of the profile is 0 and its derivative
     # says nothing of the corner: begin no nearer than the edge of the flat.
@@ -152,7 +150,8 @@ def lowest_offset(v: float, m: float, end: Underside) -> float:
     `m` is the slope of the path; where it climbs (m > 0) the lowest contact lies behind (q <= 0).
     """
     radius, corner = end.radius, end.corner
-    if abs(v) < end.bend < math.inf:  # on the ball of a tapered one, if that is where it is least
+    # On the ball of a tapered one, if that is where it is least.
+    if end.flat == 0.0 and abs(v) < end.bend < math.inf:
         q = -m * math.sqrt((corner * corner - v * v) / (1.0 + m * m))
         if v * v + q * q <= end.bend * end.bend:
             return q
@@ -172,7 +171,7 @@ def rise(distance: float, end: Underside) -> float:
     """Return the tool profile z(r): height of the underside over the tip at `distance` from the
     axis, mm."""
     corner = end.corner
-    e = distance - _flat_radius(end)
+    e = distance - end.flat
     if e <= 0.0 or corner <= 0.0:
         return 0.0
     if e > end.bend:
@@ -186,7 +185,7 @@ def meets_at(height: float, end: Underside) -> float:
     above the tip: the inverse of `rise`, and the radius above the corner."""
     radius, corner = end.radius, end.corner
     if end.steep < math.inf and height > _cone_base(end):
-        return min(end.bend + (height - _cone_base(end)) / end.steep, radius)
+        return min(end.flat + end.bend + (height - _cone_base(end)) / end.steep, radius)
     if 0.0 < height < corner:
-        return _flat_radius(end) + math.sqrt(height * (2.0 * corner - height))
+        return end.flat + math.sqrt(height * (2.0 * corner - height))
     return radius

@@ -116,7 +116,7 @@ class _Patch:
         # The others stay at NOWHERE, so that earlier cuts pass over them at no cost.
         swept, level = np.ones_like(self.top), np.zeros((len(low), 1))
         lower, upper = (np.hstack((end @ self.turned.T, level)) for end in (low, high))
-        _cut(swept, self.grid, lower, upper, Underside(radius, 0.0))
+        _cut(swept, self.grid, lower, upper, Underside(radius, 0.0, radius))
         iy, ix = np.nonzero(swept < 1.0)
         places = np.column_stack((self.grid.xs[ix], self.grid.ys[iy])) @ self.turned
         blank = stock.grid

@@ -16,7 +16,7 @@ def load_loops() -> None:
 
     Otherwise each would load them, and in a first run each would compile them.
     """
-    stock, end = Stock(2.0, 2.0, 1.0, cell=1.0), Underside(0.5, 0.0)
+    stock, end = Stock(2.0, 2.0, 1.0, cell=1.0), Underside(0.5, 0.0, 0.5)
     lower, upper = np.array([[-1.0, 0.0, 0.5]]), np.array([[1.0, 0.0, 0.5]])
     place, number = np.zeros(1), np.zeros(1, dtype=np.int64)
     stock.cut(lower, upper, number, 1, end)

@@ -66,7 +66,7 @@ def growth() -> Iterator[Row]:
         places = np.stack((40 * np.cos(angle), 40 * np.sin(angle), 10 - angle / 40), axis=1)
         numbers = np.arange(20_000, dtype=np.int64)
         return lambda: Stock(length, length, 12.0).cut(
-            places[:-1], places[1:], numbers, 20_000, Underside(5.0, 5.0)
+            places[:-1], places[1:], numbers, 20_000, Underside(5.0, 5.0, 0.0)
         )
 
     fit_arcs(circle(50), feed=1)

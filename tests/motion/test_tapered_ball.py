@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from corepath.motion.cutter import Cutter, cutter_words
-from corepath.motion.cutter_profile import footprint, height, heights, widest
+from corepath.motion.cutter_profile import CutterProfile, footprint, height, heights, widest
 from corepath.motion.feeds.chips import effective_diameter, rim_diameter, scallop_step
 from corepath.motion.feeds.deflection import bending
-from corepath.stock.contact_kernels import meets_at, rise, underside_of
+from corepath.stock.contact_kernels import Underside, lowest_offset, meets_at, rise, underside_of
 
 TWO = Cutter(4, "taper", 2.0, 0.0, 2, 20.0, 30.0, shank=6.0, taper_angle=5.0)
 
@@ -37,6 +37,31 @@ def test_the_end_has_another_profile_for_planner_or_read_back() -> None:
     assert heights(np.array([0.6, 2.5, 3.001]), TWO.profile) == pytest.approx(
         [0.2, 18.1014171, math.inf], abs=1e-6
     )
+
+
+def test_a_flat_end_under_a_cone_is_taken_for_a_tapered_ball() -> None:
+    """A shape that joins parts of others: level to 4, corner 2, then a cone of 10 degrees. By hand
+    the cone begins 2 cos 10° = 1.9696155 beyond the level part, 2 (1 - sin 10°) = 1.6527036 high,
+    and rises cot 10° = 5.6712818 per mm; so 7.0 from the axis it is 1.6527036 + 1.0303845 *
+    5.6712818 = 7.4963044 high."""
+    side = math.radians(10.0)
+    cone = (2.0 * math.cos(side), 1.0 / math.tan(side))
+    planned, read = CutterProfile(8.0, 4.0, 2.0, *cone), Underside(8.0, 2.0, 4.0, *cone)
+    for distance, wanted in ((3.9, 0.0), (5.2, 0.4), (7.0, 7.4963044)):
+        assert height(distance - 4.0, planned) == pytest.approx(wanted, abs=1e-6)
+        assert rise(distance, read) == pytest.approx(wanted, abs=1e-6)
+        if wanted:
+            assert meets_at(wanted, read) == pytest.approx(distance, abs=1e-6)
+            assert widest(wanted, planned) == pytest.approx(distance, abs=1e-6)
+    for slope in (0.05, -0.6, 2.0):
+        for beside in (0.0, 3.0, 5.5):
+            reach = math.sqrt(64.0 - beside * beside)
+            tried = [
+                slope * q + rise(math.hypot(beside, q), read)
+                for q in np.linspace(-reach, reach, 20_001).tolist()
+            ]
+            found = lowest_offset(beside, slope, read)
+            assert slope * found + rise(math.hypot(beside, found), read) <= min(tried) + 1e-6
 
 
 @pytest.mark.parametrize("angle", [1.0, 5.0, 30.0])

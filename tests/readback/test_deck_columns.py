@@ -26,7 +26,7 @@ def found(at: tuple[float, float], *behind: Any) -> list[float]:
     """Depths of the findings of a level deck at 12, one column of which stands at 0.33 only."""
     stock = Stock(30, 20, 12, 1.0)
     ends = np.array([[*at, 20.0]]), np.array([[*at, 0.33]])
-    stock.cut(*ends, np.zeros(1, dtype=np.int64), 1, Underside(0.3, 0.0))
+    stock.cut(*ends, np.zeros(1, dtype=np.int64), 1, Underside(0.3, 0.0, 0.3))
     level = np.full((stock.grid.ny, stock.grid.nx), 12.0, dtype=np.float32)
     work = SimpleNamespace(deck=Deck(box(-15, -10, 15, 10), None, 12.0, 0.05, 0.02, 0.0))
     done = SimpleNamespace(

@@ -86,7 +86,8 @@ def alone(a: tuple[float, ...], b: tuple[float, ...], cutter: Cutter, x: float, 
     sweep_points(
         np.array([x]), np.array([y]), np.array([0, 1]), x, y, 1.0, 1, 1, np.array([a]),
             np.array([b]),
-        Underside(cutter.radius, cutter.corner_radius), left, by, np.array([7]), np.array([8]),
+        Underside(cutter.radius, cutter.corner_radius, cutter.flat_radius), left, by,
+            np.array([7]), np.array([8]),
     )  # fmt: skip
     return float(left[0])
 

@@ -25,7 +25,7 @@ PLACES = ((0.0, 0.0), (0.5, 0.5), (0.2, -0.35))
 
 def drilled(stock: Stock, x: float, y: float, radius: float, z: float) -> Stock:
     ends = np.array([[x, y, 20.0]]), np.array([[x, y, z]])
-    stock.cut(*ends, np.zeros(1, dtype=np.int64), 1, Underside(radius, 0.0))
+    stock.cut(*ends, np.zeros(1, dtype=np.int64), 1, Underside(radius, 0.0, radius))
     return stock
 
 

@@ -109,13 +109,13 @@ def test_a_blank_laid_aside_comes_back_as_it_was():
     faces = [getattr(stock, name).copy() for name in FACES]
     aside = stock.lay_aside()
     lower, upper = np.array([[-10.0, 0.0, 3.0]]), np.array([[10.0, 0.0, 3.0]])
-    first = stock.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0))
+    first = stock.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0, 3.0))
     for back in (aside.stock(), aside.stock()):
         assert all(
             np.array_equal(getattr(back, name), face)
             for name, face in zip(FACES, faces, strict=True)
         )
-        again = back.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0))
+        again = back.cut(lower, upper, np.zeros(1, dtype=np.int64), 1, Underside(3.0, 0.0, 3.0))
         np.testing.assert_array_equal(again.removed, first.removed)
         np.testing.assert_array_equal(back.began, faces[-1])
         np.testing.assert_array_equal(back.top, stock.top)

@@ -27,7 +27,11 @@ def cut(stock: Stock, points: list[tuple[float, float, float]], radius: float, c
     places = np.array(points, dtype=float)
     count = len(places) - 1
     return stock.cut(
-        places[:-1], places[1:], np.arange(count, dtype=np.int64), count, Underside(radius, corner)
+        places[:-1],
+        places[1:],
+        np.arange(count, dtype=np.int64),
+        count,
+        Underside(radius, corner, radius - corner),
     )
 
 
@@ -40,7 +44,7 @@ def arc(stock: Stock, start, end, centre, radius: float, corner: float = 0.0, ki
         np.array([centre], float),
         0.0005,
     )
-    return stock.cut(*pieces, 1, Underside(radius, corner))
+    return stock.cut(*pieces, 1, Underside(radius, corner, radius - corner))
 
 
 def stamped(stock: Stock, points, cutter: Cutter, steps: int = 4000) -> np.ndarray:
@@ -257,17 +261,17 @@ def test_a_bull_on_a_ramp_is_as_exact_as_its_contact_searched_for(
         np.array([[20.0, 3.0, 2.0 + slope * math.hypot(40.0, 6.0)]]),
     )
     stock = Stock(80.0, 60.0, 200.0, 0.25)
-    stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, Underside(radius, corner))
+    stock.cut(low, high, np.zeros(1, dtype=np.int64), 1, Underside(radius, corner, radius - corner))
     x, y = np.meshgrid(stock.grid.xs, stock.grid.ys)
     along, across = (
         (x * 40.0 + y * 6.0) / math.hypot(40.0, 6.0),
         np.abs(y * 40.0 - x * 6.0) / math.hypot(40.0, 6.0),
     )
     under = (np.abs(along) < 20.0 - radius) & (across < radius - 1e-6)
-    offset = np.vectorize(lambda v: lowest_offset(v, slope, Underside(radius, corner)))(
-        across[under]
-    )
-    lifted = np.vectorize(lambda d: rise(d, Underside(radius, corner)))(
+    offset = np.vectorize(
+        lambda v: lowest_offset(v, slope, Underside(radius, corner, radius - corner))
+    )(across[under])
+    lifted = np.vectorize(lambda d: rise(d, Underside(radius, corner, radius - corner)))(
         np.hypot(across[under], offset)
     )
     middle = 2.0 + slope * math.hypot(20.0, 3.0)

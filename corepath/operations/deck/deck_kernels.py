@@ -144,7 +144,7 @@ def _over(px: float, py: float, p: Array, k: int, profile: CutterProfile, best: 
         slope = dz / length
         t = middle - slope * half / math.sqrt(1.0 + slope * slope)
         low = high = min(max(t, low), high)
-    elif off2 < profile.cone_from**2 < math.inf:
+    elif profile.flat == 0.0 and off2 < profile.cone_from**2 < math.inf:
         # The same on the ball of a tapered one: where the way is lowest there, the sum being
         # convex, it is nowhere lower on the flank.
         slope = dz / length

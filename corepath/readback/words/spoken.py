@@ -24,7 +24,8 @@ from corepath.work.works import Work
 
 __all__ = ["Spoken", "check_spoken"]
 
-_SHAPES = "|".join(get_args(Shape))
+# The longest first: a shape's name may begin with that of another.
+_SHAPES = "|".join(sorted(get_args(Shape), key=len, reverse=True))
 _NAMED = re.compile(
     rf"\bT(\d+)\b(?: ({_SHAPES})\b,?(?: diameter)?(?: (\d+(?:\.\d+)?) "
     r"(?:mm|in)\b)?)?"
