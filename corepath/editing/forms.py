@@ -77,11 +77,28 @@ def _tables(source: Source, inch: bool) -> Iterator[dict[str, Any]]:
             continue
         if kind.table is not None:
             yield _table(source, typed, (name,), model, inch)
+            yield from _rows_within(source, typed, (name,), model, inch)
             continue
         held = source.document.get(name)
         rows = held if isinstance(held, list) else []
         for place in range(len(rows)):
             yield _table(source, typed, (name, place), model, inch)
+
+
+def _rows_within(
+    source: Source, typed: Mapping[Path, str], path: Path, model: type[BaseModel], inch: bool
+) -> Iterator[dict[str, Any]]:
+    """Yield the rows of arrays of tables that stand under headers of their own in a table."""
+    for one, kind in fields_of(model).items():
+        within = _table_of(kind)
+        if within is not None and _has_headers(source, typed, (*path, one)):
+            for place in range(len(value_at(source.document, (*path, one))[1])):
+                yield _table(source, typed, (*path, one, place), within, inch)
+
+
+def _has_headers(source: Source, typed: Mapping[Path, str], path: Path) -> bool:
+    there, held = value_at(source.document, path)
+    return there and path not in typed and isinstance(held, list)
 
 
 def _table_of(kind: KeyKind) -> type[BaseModel] | None:
@@ -97,7 +114,7 @@ def _table(
     keys = [
         _key(source, typed, (*path, one), kind, model, inch)
         for one, kind in fields_of(model).items()
-        if one != "sha256"
+        if one != "sha256" and not (_table_of(kind) and _has_headers(source, typed, (*path, one)))
     ]
     return {"key": key_of(path), "title": title, "there": there, "keys": keys}
 

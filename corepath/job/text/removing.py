@@ -75,13 +75,16 @@ def inserted(text: str, path: Path, value: str) -> str:
 
 def with_row(text: str, name: str, values: Mapping[str, str]) -> str:
     """Return the text with one more table `[[name]]`, its values as TOML text: behind the others of
-    that name, or at the end.
+    that name, or at the end. Where they stand within brackets, it is one more within braces.
 
     Raises InputError where something else than tables has that name.
     """
     mark, before = split_mark(text)
     wanted, layout = tomllib.loads(before), layout_of(before)
     rows = wanted.setdefault(name, [])
+    if (name,) in layout.values and isinstance(rows, list):
+        within = ", ".join(f"{toml_key(key)} = {value}" for key, value in values.items())
+        return inserted(text, (name, len(rows)), f"{{{within}}}")
     if not isinstance(rows, list):
         raise InputError([Fault(name, "is no array of tables")])
     rows.append({key: tomllib.loads(f"v = {value}")["v"] for key, value in values.items()})
@@ -176,7 +179,8 @@ def _within_cut(text: str, layout: Layout, path: Path) -> Cut:
         start = _key_start(text, layout, path, start)
     after = min((low for low, _ in around if low >= end), default=None)
     before = max((high for _, high in around if high <= start), default=None)
-    kept = "".join(f"{one}\n" for one in _comments_in(text, layout, path))
+    feed = line_end(text, start)
+    kept = "".join(f"{one}{feed}" for one in _comments_in(text, layout, path))
     if after is not None:
         stop = _comma(text, end) + 1
         while text[stop : stop + 1] in _BLANK and stop < len(text):
