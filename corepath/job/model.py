@@ -636,6 +636,11 @@ class LayupSection(Section):
         description="of the cradle at its lowest place above the bed that it stands on; "
         "rib_height if not given",
     )
+    spring_back: Length = Field(
+        0.0,
+        description="how much less the ends of the board rise than those of the form once it is "
+        "off the form; the cradle has that curve",
+    )
 
 
 HoldMethod = Literal["screws", "clamps", "tape", "vacuum"]

@@ -23,7 +23,7 @@ from corepath.geometry.cubics import not_a_knot_cubic
 from corepath.job.model import Job
 from corepath.lengths import mm
 
-__all__ = ["LEAST_RADIUS", "Rocker", "rocker_faults", "rocker_of"]
+__all__ = ["LEAST_RADIUS", "Rocker", "end_rise", "held_curve", "rocker_faults", "rocker_of"]
 
 Floats = NDArray[np.float64]
 
@@ -146,6 +146,30 @@ def rocker_of(job: Job) -> Rocker:
     return Rocker(_stations(job))
 
 
+def held_curve(job: Job, less: float = 0.0) -> Rocker:
+    """Returns the curve of the cradle, which is that of the board off its form: the form's, its
+    rises made smaller all alike, so that the ends rise `layup.spring_back` and `less` (mm) less.
+
+    A laminate that springs back turns by the same share everywhere (bending of a beam under the
+    stress that its form left in it, textbook).
+    """
+    stations = _stations(job)
+    back = (job.layup.spring_back if job.layup is not None else 0.0) + less
+    rise = end_rise(stations)
+    if not back or rise == 0.0:
+        return Rocker(stations)
+    return Rocker([(x, z * (1.0 - back / rise)) for x, z in stations])
+
+
+def end_rise(stations: Sequence[tuple[float, float]]) -> float:
+    """Returns how far a curve through `stations` lies from the line between its ends at most, mm:
+    by how much these rise over its middle. 0 where it is straight."""
+    if len(stations) < 3:
+        return 0.0
+    (x0, z0), (x1, z1) = stations[0], stations[-1]
+    return max(abs(z0 + (z1 - z0) * (x - x0) / (x1 - x0) - z) for x, z in stations)
+
+
 def _stations(job: Job) -> tuple[tuple[float, float], ...]:
     given = job.layup.rocker if job.layup is not None else None
     if given is None or any(after[0] <= before[0] for before, after in pairwise(given)):
@@ -155,13 +179,25 @@ def _stations(job: Job) -> tuple[tuple[float, float], ...]:
 
 def rocker_faults(job: Job) -> list[Fault]:
     """Returns a fault for a form that no board of this thickness can follow."""
+    faults = _spring_faults(job)
     bend, at = Rocker(_stations(job)).tightest()
     least = LEAST_RADIUS * job.core_thickness
     if bend * least <= 1.0:
-        return []
+        return faults
     says = (
         f"the form turns with a radius of {mm(1.0 / bend):.0f~} at x {mm(at):.0f}: the wood "
         "would break"
     )
     allowed = f"{mm(least):.0f~} or more, {LEAST_RADIUS:g} times board.thickness"
-    return [Fault("layup.rocker", says, f"radius {mm(1.0 / bend):.0f~}", allowed)]
+    return [*faults, Fault("layup.rocker", says, f"radius {mm(1.0 / bend):.0f~}", allowed)]
+
+
+def _spring_faults(job: Job) -> list[Fault]:
+    """Returns the fault of a board that would spring back to level or beyond."""
+    back = job.layup.spring_back if job.layup is not None else 0.0
+    rise = end_rise(_stations(job))
+    if not back or abs(back) < rise:
+        return []
+    says = f"the form rises {mm(rise):.2f~} at its ends" if rise else "there is no curved form"
+    allowed = f"less than {mm(rise):.2f~}" if rise else "0"
+    return [Fault("layup.spring_back", says, f"{mm(back):g~}", allowed)]

@@ -16,12 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from shapely import Polygon
+from shapely import Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.board.features import Board
 from corepath.job.model import Job, LayupSection
-from corepath.layup.curve import Rocker, rocker_of
+from corepath.layup.curve import Rocker, held_curve
 
 __all__ = [
     "Bolt",
@@ -30,6 +30,7 @@ __all__ = [
     "bolts_of",
     "drill_at",
     "laid_up",
+    "pad_of",
     "pins_of",
     "skin_outside",
 ]
@@ -46,6 +47,7 @@ _ROUNDS = 12
 _PART = 16_384  # places worked out at a time, see `LaidUp.top`
 _SEGMENT = 2.0  # mm between the vertices of a footprint that is moved onto the form
 _ACROSS = 101  # places across the blank for the middle of its section
+_PAD = 15.0  # mm from the blank's edge to where the pad is touched
 _FINE = 2001  # places along the form among which its lowest is looked for
 
 
@@ -282,8 +284,9 @@ def drill_at(laid: LaidUp, bolt: Bolt) -> tuple[float, float]:
     return float(laid.place(bolt.x, height)[0]), bolt.y
 
 
-def laid_up(job: Job, board: Board) -> LaidUp:
-    """Returns the job's board on its form; on a level one without a rocker."""
+def laid_up(job: Job, board: Board, rocker: Rocker | None = None) -> LaidUp:
+    """Returns the job's board as its cradle holds it; level without a rocker. With `rocker` on that
+    curve, such as the form's own."""
     layup = job.layup
     below, above = (layup.skin_below, layup.skin_above) if layup is not None else (0.0, 0.0)
     neutral = (
@@ -293,7 +296,14 @@ def laid_up(job: Job, board: Board) -> LaidUp:
     )
     kept, stand = below + neutral, _stand_of(layup) if layup is not None else 0.0
     return LaidUp(
-        rocker_of(job), board.deck, below, above, kept, job.blank.length, job.blank.width, stand
+        held_curve(job) if rocker is None else rocker,
+        board.deck,
+        below,
+        above,
+        kept,
+        job.blank.length,
+        job.blank.width,
+        stand,
     )
 
 
@@ -301,6 +311,22 @@ def _stand_of(layup: LayupSection) -> float:
     """Returns the height of the cradle at its lowest place, mm: its own, or that of the form, whose
     profile it has."""
     return layup.rib_height if layup.cradle_height is None else layup.cradle_height
+
+
+def pad_of(job: Job, laid: LaidUp) -> tuple[float, float, float]:
+    """Returns X, Y and Z in D of a pad on the cradle that the board does not cover, its top level
+    with the cradle's face at X0: there Z is touched.
+
+    It lies in front of the blank, behind it or at its left end: the first place that the machine
+    reaches and where nothing stands.
+    """
+    level, beside = float(laid.bottom(0.0)), laid.width / 2.0 + _PAD
+    taken = [Polygon(one.points) for one in job.obstacle if "D" in one.setups]
+    wide = 2.0 * (beside + _PAD) <= job.machine.travel[1]
+    for x, y in ((0.0, -beside), (0.0, beside)) if wide else ():
+        if all(area.distance(Point(x, y)) >= _PAD for area in taken):
+            return x, y, level
+    return laid.ends[0] - _PAD, 0.0, level
 
 
 def skin_outside(job: Job, slot: float | None) -> float:

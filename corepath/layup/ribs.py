@@ -20,7 +20,8 @@ from corepath.board.features import Board
 from corepath.errors import Fault, InputError
 from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job, LayupSection
-from corepath.layup.laid import LaidUp, laid_up
+from corepath.layup.curve import rocker_of
+from corepath.layup.laid import LaidUp, laid_up, pad_of, pins_of
 from corepath.layup.template_lines import Curve, Shape, Template, Words, apart, bar, check_bars
 from corepath.lengths import UNIT, mm, said_all, units_of
 
@@ -32,6 +33,11 @@ _CHORD = 0.002  # mm: chords of the drawn profile
 _GAP = 25.0  # mm on the drawing between rib and spacer
 
 
+Stood = tuple[str, tuple[float, float], float]
+"""A pin in the form: its name, (X along the chord, Y across), and how it leans, radians, positive
+towards X-."""
+
+
 @dataclass(frozen=True, slots=True)
 class Form:
     """The parts of the form. `top` (n, 2) is the edge of each rib, from X- to X+, over the table at
@@ -39,7 +45,9 @@ class Form:
 
     `ribs` of them stand at `across` (their middles, Y of the board), with `spacers` of `spacer`
     (length, height) between neighbours at the chord places `along`. `marks` (m, 2) lie on the top
-    where the flat core has its ticks, each 100 mm or, in an inch job, each 4 in.
+    where the flat core has its ticks, each 100 mm or, in an inch job, each 4 in. `pins`: where the
+    board's dowel holes come to lie, and `plugs`, where plugs do: name and ((x, y across), how the
+    board's normal leans there, radians).
     """
 
     top: Floats
@@ -49,15 +57,17 @@ class Form:
     along: tuple[float, ...]
     marks: Floats
     thickness: float
+    pins: tuple[Stood, ...] = ()
+    plugs: tuple[Stood, ...] = ()
 
     @property
     def spacers(self) -> int:
         return (self.ribs - 1) * len(self.along)
 
 
-def form_of(job: Job, board: Board) -> Form:
-    """Returns ribs and spacers for the job's rocker. Raises InputError where there is none, or the
-    ribs leave no room."""
+def form_of(job: Job, board: Board, cradle: bool = False) -> Form:
+    """Returns ribs and spacers for the job's rocker, or for that of its cradle. Raises InputError
+    where there is none, or the ribs leave no room."""
     layup = job.layup
     if layup is None or layup.rocker is None:
         raise InputError(
@@ -81,7 +91,10 @@ def form_of(job: Job, board: Board) -> Form:
                 )
             ]
         )
-    laid = laid_up(job, board)
+    laid = laid_up(job, board, None if cradle else rocker_of(job))
+    if cradle:
+        high = layup.rib_height if layup.cradle_height is None else layup.cradle_height
+        layup = layup.model_copy(update={"rib_height": high})
     across = _spread(job.blank.width, layup)
     start, end = laid.ends
     along = tuple(
@@ -100,6 +113,22 @@ def form_of(job: Job, board: Board) -> Form:
         along=along,
         marks=_lowered(laid, layup, under) - (0.0, base),
         thickness=layup.rib_thickness,
+        pins=_stood(laid, [(f"dowel {k}", one.at) for k, one in enumerate(board.dowels, start=1)]),
+        plugs=_stood(
+            laid,
+            [
+                (one.id, (one.area.envelope.centroid.x, one.area.envelope.centroid.y))
+                for one in board.castings
+                if one.plug is not None
+            ],
+        ),
+    )
+
+
+def _stood(laid: LaidUp, places: list[tuple[str, tuple[float, float]]]) -> tuple[Stood, ...]:
+    pins = pins_of(laid, [at for _, at in places])
+    return tuple(
+        (name, (pin.x, pin.y), pin.tilt) for (name, _), pin in zip(places, pins, strict=True)
     )
 
 
@@ -136,12 +165,14 @@ def _profile(laid: LaidUp, layup: LayupSection, ends: Floats) -> Floats:
     return np.asarray(shapely.LineString(dense).simplify(_CHORD).coords)
 
 
-def form_template(job: Job, board: Board, digest: str) -> Template:
-    """Returns the template of one rib with the places of spacers and of the core's ticks, one
-    spacer, and how many of each; `digest` names the plan on it."""
-    form = form_of(job, board)
-    says, units = said_all(_says(job, form)), units_of(job.units)
-    lines = (f"{job.title}: form", f"plan {digest}", *says)
+def form_template(job: Job, board: Board, digest: str, cradle: bool = False) -> Template:
+    """Returns the template of one rib with the places of spacers, of the core's ticks and of pins,
+    one spacer, and how many of each, for the form or its cradle; `digest` names the plan on it."""
+    form = form_of(job, board, cradle)
+    name = "cradle" if cradle else "form"
+    more = _pad_says(job, board) if cradle else ()
+    says, units = said_all((*_says(job, form), *more)), units_of(job.units)
+    lines = (f"{job.title}: {name}", f"plan {digest}", *says)
     left, right = float(form.top[0, 0]), float(form.top[-1, 0])
     outer = np.vstack([form.top, [(right, 0.0), (left, 0.0)]])
     shapes: list[Shape] = [Curve("rib", outer, closed=True), *_rib_marks(form)]
@@ -155,7 +186,7 @@ def form_template(job: Job, board: Board, digest: str) -> Template:
     shapes += [
         Words("notes", left + 120.0, low - 12.0 - 6.0 * k, line) for k, line in enumerate(lines)
     ]
-    return Template(f"{job.title}: form", tuple(shapes), says, units)
+    return Template(f"{job.title}: {name}", tuple(shapes), says, units)
 
 
 def _rib_marks(form: Form) -> Iterator[Shape]:
@@ -172,6 +203,11 @@ def _rib_marks(form: Form) -> Iterator[Shape]:
             )
     for x, y in form.marks.tolist():
         yield Curve("core hundreds", np.array([(x, y), (x, y - 6.0)]))
+    for layer, stood in (("pins", form.pins), ("plug places", form.plugs)):
+        for _, (x, _), lean in stood:
+            top = float(np.interp(x, form.top[:, 0], form.top[:, 1]))
+            up = 12.0 * np.array([-math.sin(lean), math.cos(lean)])
+            yield Curve(layer, np.array([(x, top), (x + up[0], top + up[1])]))
     yield Curve(
         "centre lines",
         np.array([(0.0, 0.0), (0.0, float(np.interp(0.0, form.top[:, 0], form.top[:, 1])))]),
@@ -200,3 +236,22 @@ def _says(job: Job, form: Form) -> Iterator[str]:
         f"covering of {mm(covering):g} over the ribs; ticks on a rib: each {ticks:g~} of "
         "the flat core"
     )
+    for name, stood in (("pins, square to the top", form.pins), ("plugs", form.plugs)):
+        places = ", ".join(
+            f"{one} X{mm(x):.1f} Y{mm(y):.1f} leaning {abs(math.degrees(lean)):.1f}°"
+            for one, (x, y), lean in stood
+        )
+        if places:
+            yield f"{name}: {places}"
+
+
+def _pad_says(job: Job, board: Board) -> Iterator[str]:
+    """Yield where Z is touched on the cradle, and what its curve is."""
+    laid = laid_up(job, board)
+    x, y, _ = pad_of(job, laid)
+    yield (
+        f"a pad to touch Z on at X{mm(x):.1f} Y{mm(y):.1f}, beside the board: its top level with "
+        "the cradle's face at X0"
+    )
+    back = job.layup.spring_back if job.layup is not None else 0.0
+    yield f"the form's curve, its ends {mm(back):.2f} lower (layup.spring_back)"

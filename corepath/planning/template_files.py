@@ -19,15 +19,21 @@ ENDINGS = (".dxf", ".svg")
 
 
 def template_of(
-    prepared: Prepared, *, flat: bool = False, form: bool = False, on: Face = "core"
+    prepared: Prepared,
+    *,
+    flat: bool = False,
+    form: bool = False,
+    cradle: bool = False,
+    on: Face = "core",
 ) -> Template:
-    """Return the template of the board or, with `form`, of the form it is laid up on.
+    """Return the template of the board or, with `form`, of the form it is laid up on, with `cradle`
+    of what holds it in set-up D.
 
     `flat` is for skins and hand work, on the flat core instead of along the arc; `on` is the face
     whose lengths count. Raises InputError where a form is wanted and the job has no rocker.
     """
-    if form:
-        return form_template(prepared.job, prepared.board, prepared.digest)
+    if form or cradle:
+        return form_template(prepared.job, prepared.board, prepared.digest, cradle)
     job, board, digest = prepared.job, prepared.board, prepared.digest
     reach = skin_reach(job, prepared.works) if flat else None
     return board_template(job, board, digest, reach=reach, on=on)

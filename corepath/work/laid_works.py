@@ -20,7 +20,7 @@ from corepath.board.features import Board
 from corepath.board.footprints import offset
 from corepath.errors import Fault
 from corepath.job.model import Job, TrimSection
-from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up
+from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up, pad_of
 from corepath.lengths import mm
 from corepath.motion.program import Zero
 from corepath.work.cutting.cutters import Chosen, Need, choose
@@ -37,7 +37,6 @@ _SLACK = 0.003
 # Places on the rim of a hole at which the heights of a curved stock are asked for.
 _ROUND = 24
 _DUST = "cuts resin and glass: extract at the cutter, wear a dust mask, cover skin"
-_FACE = "the face of the cradle at X0 from the middle"
 _CRADLE = "the board must lie on its cradle everywhere, held by its rim and by itself"
 
 
@@ -92,7 +91,13 @@ class _After:
         corner = machine.xy_zero == "front-left"
         x, y = (laid.ends[0], -laid.width / 2.0) if corner else (0.0, 0.0)
         if machine.z_zero == "bed" or machine.touch_at is None:
-            return Zero(x, y, float(laid.bottom(0.0)), _FACE, True, "the cradle", by="cradle")
+            at_x, at_y, level = pad_of(self.job, laid)
+            # the board covers the face itself
+            touch = (
+                f"the pad at X{mm(at_x):.1f} Y{mm(at_y):.1f} from the middle, beside the board, "
+                "its top level with the face of the cradle at X0"
+            )
+            return Zero(x, y, level, touch, True, "the cradle", by="cradle")
         at, flat_y, z = laminate_at(self.job, self.board)
         touch = (
             f"the laminate's top at X{mm(at):.2f} Y{mm(flat_y):g} from the middle, along the chord"

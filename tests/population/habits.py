@@ -79,6 +79,11 @@ def _of_parts(chance: Chance, job: dict[str, Any], files: Mapping[str, bytes]) -
         }
         if job["layup"].get("cradle") and "rib_height" in job["layup"]:
             job["layup"]["cradle_height"] = job["layup"]["rib_height"]
+        rises = [float(rise) for _, rise in job["layup"].get("rocker", [])]
+        if len(rises) > 2 and job["layup"].get("cradle"):
+            # a twentieth of what the form rises: well below what it rises over its chord
+            back = round(0.05 * (max(rises) - min(rises)), 2)
+            job["layup"]["spring_back"] = Mm(back)
         if not job["layup"].get("cradle"):
             job["layup"]["skin_outside"] = job["groove"]["outside"]
     for insert in job.get("insert", []):

@@ -38,6 +38,9 @@ def template(
     form: Annotated[
         bool, typer.Option("--form", help="Ribs and spacers of the form instead of the board.")
     ] = False,
+    cradle: Annotated[
+        bool, typer.Option("--cradle", help="The same of the cradle, with its pins and pad.")
+    ] = False,
     on: Annotated[
         Face,
         typer.Option(
@@ -56,17 +59,19 @@ def template(
 ) -> None:
     """Write a template at full size: of the board or of its form.
 
-    Along the arc of the laid-up board; with --flat as the core lies; with --form ribs and spacers.
+    Along the arc of the laid-up board; with --flat as the core lies; with --form or --cradle ribs
+    and spacers.
     """
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
         from corepath.cli.tables.paragraphs import next_command
         from corepath.errors import Fault, InputError
 
-        if flat and form:
-            raise InputError(
-                [Fault("", "--flat and --form are different drawings", allowed="one of them")]
-            )
+        asked = {"--flat": flat, "--form": form, "--cradle": cradle}
+        several = [name for name, typed in asked.items() if typed]
+        if len(several) > 1:
+            says = f"{' and '.join(several)} are different drawings"
+            raise InputError([Fault("", says, allowed="one of them")])
         with showing(quiet or json) as progress:
             from corepath.planning.prepare import prepare
             from corepath.planning.progress import within
@@ -74,7 +79,7 @@ def template(
 
             prepared = prepare(job, within(progress, 0.0, 0.7))
             progress("the drawing", 0.7)
-            made = template_of(prepared, flat=flat, form=form, on=on.value)
+            made = template_of(prepared, flat=flat, form=form, cradle=cradle, on=on.value)
             written = write_template(made, output, tile.value if tile is not None else None)
         if json:
             say(as_json({"files": [str(path) for path in written], "says": list(made.message)}))

@@ -19,8 +19,10 @@ from corepath.layup.laid import (
     bolts_of,
     drill_at,
     laid_up,
+    pad_of,
     pins_of,
 )
+from corepath.layup.off_cradle import off_cradle_lines
 from corepath.layup.ribs import form_of
 from corepath.lengths import mm
 from corepath.reported import reported
@@ -47,6 +49,7 @@ def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:
     curved = any(rise != 0.0 for _, rise in layup.rocker)
     return (
         *((NO_PROGRAMS,) if curved and not layup.cradle else ()),
+        *(off_cradle_lines(job, board) if curved and layup.cradle else ()),
         *_beyond_stations(job, board, layup.rocker),
     )
 
@@ -104,6 +107,7 @@ def layup_report(job: Job, board: Board, works: Sequence[Work]) -> dict[str, Any
         "shifts": {name: _ends(laid, name, low, high) for name in ("face", "under", "taper")},
         "bolts": [_bolt(laid, bolt) for bolt in bolts_of(job, board)],
         "dowels": [_pin(pin) for pin in pins_of(laid, [dowel.at for dowel in board.dowels])],
+        "pad": list(pad_of(job, laid)),
         "form": _form(job, board) if layup.rocker is not None else None,
     }
     plain: dict[str, Any] = reported(found)

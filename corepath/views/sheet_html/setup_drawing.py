@@ -25,6 +25,7 @@ from corepath.views.drawing_sheet import (
     scale_bar,
     scale_words,
 )  # fmt: skip
+from corepath.views.drawings.laid_marks import RUNNING, draw_hold_clear, name_pad, running
 from corepath.views.drawings.legend import sample
 from corepath.views.drawings.marks import lines_to_avoid, name_features, touch_mark, zero_mark
 from corepath.views.drawings.plan_view import (
@@ -144,7 +145,7 @@ def setup_drawing(facts: Facts, setup: Setup, only: str = "", room: SetupRoom = 
 def drawing_height(facts: Facts, setup: Setup, room: SetupRoom = FULL_ROOM) -> float:
     """Return the height of the drawing of a set-up, mm."""
     bounds = _bounds(facts, setup)
-    below = _BELOW if room.scaled else _BELOW - _SCALE_ROW
+    below = (_BELOW if room.scaled else _BELOW - _SCALE_ROW) + _running_room(setup)
     blank = (bounds[3] - bounds[1]) * _scale(bounds, room)
     rows = len(_legend_rows(facts, setup, room))
     return _above(facts, setup) + blank + below + rows * _LEGEND_ROW
@@ -180,6 +181,8 @@ def _plan(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -> 
     draw_castings(view, scene, works[0].order)
     draw_features(view, scene)
     draw_obstacles(view, [one.area for one in standing(facts.job, facts.stackup, setup)])
+    if setup == "D":
+        draw_hold_clear(view, works)
     if setup == "B":
         reach = 5 * view.unit
         along = facts.job.machine.flip_about == "x"
@@ -212,14 +215,23 @@ def _around(view: PlanView, facts: Facts, setup: Setup, works: Sequence[Work]) -
     for one in standing(facts.job, facts.stackup, setup):
         sx, sy = view.sheet(one.area.centroid.x, one.area.centroid.y)
         labels.place(sx, sy, f"{one.name}, {shown(one.height, 1)} high", 1.0, class_="label halo")
-    below = bottom + 5.5
-    dimension_along(svg, left, right, bottom + 4.5, below + 4.5, shown(x1 - x0))
+    if setup == "D":
+        name_pad(view, labels, scene, works)
+        running(svg, view, scene, bottom + 4.0)
+    below = bottom + 5.5 + _running_room(setup)
+    from_object = (bottom + 4.5) if setup != "D" else below
+    dimension_along(svg, left, right, from_object, below + 4.5, shown(x1 - x0))
     dimension_across(svg, top, bottom, left - 4, left - 11.0, shown(y1 - y0))
+
+
+def _running_room(setup: str) -> float:
+    """Return the room below the blank for running dimensions, which set-up D has."""
+    return RUNNING if setup == "D" else 0.0
 
 
 def _scale_row(view: PlanView, facts: Facts, works: Sequence[Work]) -> None:
     """Draw the bar of the scale and the grain, below the dimension of the length."""
-    below = view.sheet(*works[0].blank.bounds[:2])[1] + 5.5
+    below = view.sheet(*works[0].blank.bounds[:2])[1] + 5.5 + _running_room(works[0].setup)
     end = scale_bar(view.svg, _LEFT, below + 13.0, view.scale)
     words = f"scale {scale_words(view.scale)} as printed, figures in {UNIT}"
     box = view.svg.text(end + 12, below + 13.0, words, "label quiet", size=SMALL)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from corepath.layup.laid import laid_up
 from corepath.lengths import with_minus
 from corepath.motion.program import Setup
+from corepath.views.drawings.laid_marks import hold_down_words
 from corepath.views.sheet_html.facts import Facts, mm, place, size
 from corepath.work.holding import screws_of, standing
 from corepath.work.works import Obstacle
@@ -24,10 +25,9 @@ _HOLD = {
 def hold_words(facts: Facts, setup: Setup) -> str:
     """Return what holds island and rim, each by itself."""
     if setup == "D":
-        return (
-            "the board in its cradle, as the job says; the rim falls free when the web is "
-            "cut by hand"
-        )
+        held = "the board in its cradle, as the job says; the rim falls free when the web is cut "
+        words = hold_down_words(facts.works_of("D"))
+        return f"{held}by hand{'; ' + words if words else ''}"
     method: str = getattr(facts.job.hold, setup)
     joins = {
         "A": "after the groove only the thin floor joins them",
