@@ -82,7 +82,12 @@ def off_cradle_lines(job: Job, board: Board) -> tuple[str, ...]:
 def _lines(job: Job, board: Board) -> Iterator[str]:
     layup = job.layup
     given = layup.rocker if layup is not None else None
-    if layup is None or given is None or any(b[0] <= a[0] for a, b in pairwise(given)):
+    if (
+        layup is None
+        or not layup.cradle
+        or given is None
+        or any(b[0] <= a[0] for a, b in pairwise(given))
+    ):
         return
     rise = end_rise(given) - layup.spring_back
     if rise <= 0.0:
@@ -112,8 +117,9 @@ def _lines(job: Job, board: Board) -> Iterator[str]:
         else "no spring-back is allowed for (layup.spring_back)"
     )
     yield (
-        f"{sprung}: a board whose ends rise {mm(by):.1f} more or less than its cradle, pressed "
-        f"down nowhere: {'; '.join(parts)}. Press it down all along, or measure its rise first"
+        f"{sprung}: a board that rises {mm(by):.1f} more or less than its cradle from its middle "
+        f"to the form's last stations, pressed down nowhere: {'; '.join(parts)}. Press it down all "
+        "along, or measure its rise first"
     )
 
 

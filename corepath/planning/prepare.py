@@ -23,6 +23,7 @@ from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, key_of, locate, read_source
 from corepath.kept import Kept
 from corepath.layup.curve import rocker_faults
+from corepath.layup.off_cradle import off_cradle_lines
 from corepath.lengths import said_all
 from corepath.planning.known import Known, read_known
 from corepath.planning.progress import Progress, quiet
@@ -101,6 +102,7 @@ class Prepared:
         after lay-up, doubts about the record, voids and leaks, pressure, touches, hardware and
         deck."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
+        laid = (*laid, *off_cradle_lines(self.job, self.board))
         found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (
             *found,

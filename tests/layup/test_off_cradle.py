@@ -85,7 +85,10 @@ def test_a_difference_of_5_mm_is_told_wrong(held: Callable[..., Job]) -> None:
     assert stands_off(job, board, -5.0, 0.0) == pytest.approx(0.0, abs=0.01)
     assert stands_off(job, board, -5.0, 120.0) == pytest.approx(5.0 * ends**2, abs=0.01)
     said = MM.text(off_cradle_lines(job, board)[0])
-    assert "no spring-back is allowed for" in said and "ends rise 5.0 more or less" in said
+    assert (
+        "no spring-back is allowed for" in said
+        and "that rises 5.0 more or less than its cradle" in said
+    )
     assert "the web of" in said and "is cut through" in said
 
 

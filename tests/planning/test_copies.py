@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 from typer.testing import CliRunner, Result
@@ -14,7 +16,11 @@ from corepath.job.load import load_job, read_job
 from corepath.job.record.ascut import record_path
 from corepath.job.text.resolved import resolved_dict
 from corepath.job.text.starter import starter_text
+from corepath.operations import programs
 from corepath.planning.job_files.copies import copy_jobs, order_of
+from corepath.planning.job_files.sharing import shared_files, write_shared
+from corepath.planning.make import written_file
+from corepath.planning.plan import Plan
 from corepath.planning.prepare import prepare
 from corepath.planning.report.times import Apart
 from tests.job.test_shop_file import _parts
@@ -113,6 +119,45 @@ def test_the_slower_order_is_chosen() -> None:
     assert (many.by_copy, many.by_cutter) == (63.0, 45.0) and "every cutter" in many.message
     few = order_of(2, Apart(changes=4, change_minutes=2.0), 1)
     assert (few.by_copy, few.by_cutter) == (8.0, 18.0) and "one copy after" in few.message
+
+
+def _in_a(path: Path) -> Plan:
+    """The plan of a job, as far as set-up A: the only part that blanks may share."""
+    prepared = prepare(path)
+    made = [
+        written_file(prepared, work, program)
+        for work in prepared.ahead
+        if work.setup == "A"
+        for program in programs(work)
+    ]
+    return cast("Plan", SimpleNamespace(prepared=prepared, made=made, failed=prepared.failed))
+
+
+def test_a_file_of_a_is_shared_by_blanks_it_does_not_fit(tmp_path: Path) -> None:
+    """Three blanks of one size share all files of A, whose motions are those of each; with one of
+    another thickness none is shared, and what was shared goes; nothing else in the folder."""
+    path = _job(tmp_path)
+    copies = copy_jobs(path, "Core", 3)
+    plans = [_in_a(copy) for copy in copies]
+    shared = shared_files(plans, "Core")
+    assert sorted(shared) == ["01-A-dowels.nc", "02-A-plug-pockets.nc", "03-A-groove.nc"]
+    for plan in plans:
+        for file in plan.made:
+            text = shared[file.name]
+            assert f"(Plan: {plan.prepared.digest} of Core, " in text
+            assert text.partition("\nG17")[2] == file.text.partition("\nG17")[2] != ""
+    assert "(Job: Core, 3 blanks)" in shared["03-A-groove.nc"]
+    assert max(map(len, shared["03-A-groove.nc"].splitlines())) <= 80
+    folder = tmp_path / "core-A"
+    write_shared(shared, folder)
+    mine = folder / "mine.nc"
+    mine.write_text("(File: mine.nc)\nM2\n")
+    copies[2].write_text(copies[2].read_text() + "[blank]\nthickness = 10.9\n")
+    other = _in_a(copies[2])
+    assert shared_files([*plans[:2], other], "Core") == {}
+    write_shared({}, folder)
+    assert [one.name for one in folder.iterdir()] == ["mine.nc"]
+    assert shared_files(plans[:1], "Core") == {}
 
 
 def test_copies_go_into_one_folder(tmp_path: Path) -> None:

@@ -135,22 +135,36 @@ def _copies(job: Path, count: int, how: tuple[bool, bool, bool, int | None], qui
     """Write and plan a job for each blank; return whether any of them failed."""
     from corepath.cli.tables.paragraphs import next_command, wrapped
     from corepath.planning.job_files.copies import copy_jobs, order_of
+    from corepath.planning.job_files.sharing import shared_files, write_shared
     from corepath.planning.prepare import prepare
 
     title = prepare(job).job.title
-    made, failed = None, False
+    plans, failed = [], False
     for path in copy_jobs(job, title, count):
         made, folder = _planned(path, how, quiet)
+        plans.append(made)
         failed |= made.failed
         files = len(made.made) if not made.failed else 0
         say(wrapped(f"{made.prepared.job.title}, job {path}: {files} G-code files in {folder}"))
-    assert made is not None
+    shared, folder = shared_files(plans, title), Path(f"{job.stem}-A")
+    write_shared(shared, folder)
+    say(wrapped(_shared_words(len(shared), folder)))
+    made = plans[-1]
     setups = len({file.program.setup for file in made.made})
     say(wrapped(order_of(count, made.results.apart, setups).message))
     if not quiet:
         first = job.with_name(f"{job.stem}-1.toml")
         say(next_command("record", first, first="cut and measure the first"))
     return failed
+
+
+def _shared_words(count: int, folder: Path) -> str:
+    if not count:
+        return "No file of A is the same for all blanks: each is run from its own folder."
+    return (
+        f"{count} G-code files of A are the same for all blanks: {folder} has them, load them once "
+        "and run each with every blank. From B on each blank has its own."
+    )
 
 
 def _planned(

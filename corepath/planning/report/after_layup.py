@@ -22,7 +22,6 @@ from corepath.layup.laid import (
     pad_of,
     pins_of,
 )
-from corepath.layup.off_cradle import off_cradle_lines
 from corepath.layup.ribs import form_of
 from corepath.lengths import mm
 from corepath.reported import reported
@@ -49,7 +48,6 @@ def layup_cautions(job: Job, board: Board) -> tuple[str, ...]:
     curved = any(rise != 0.0 for _, rise in layup.rocker)
     return (
         *((NO_PROGRAMS,) if curved and not layup.cradle else ()),
-        *(off_cradle_lines(job, board) if curved and layup.cradle else ()),
         *_beyond_stations(job, board, layup.rocker),
     )
 
