@@ -214,6 +214,13 @@ def scale_bar(svg: Document, x: float, y: float, scale: float) -> float:
     return x + length * scale
 
 
+def scale_note(svg: Document, x: float, y: float, scale: float, words: str) -> None:
+    """Draw the scale bar from `x` on, and beside it the scale in words, then `words`; sheet mm."""
+    end = scale_bar(svg, x, y, scale)
+    text = f"scale {scale_words(scale)} at A3; {words}"
+    svg.text(end + 14, y, text, "label quiet", size=SMALL)
+
+
 _SQUARE = 8.0
 """mm: side of the squares by which boxes are found; a label is about as wide."""
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corepath.motion.cutter import Cutter
-from corepath.motion.feeds import CuttingData, chip_caution, cutting
+from corepath.motion.feeds import CuttingData, cutting
 from corepath.motion.feeds.chips import greatest_share
 from corepath.motion.feeds.speeds import LARGEST_RAISE, raised
 
@@ -48,14 +48,6 @@ def test_speed_outside_the_range_keeps_the_chip(rpm: float, chip: float, flutes:
     run = cutting(flat(flutes=flutes), CuttingData(chip, rpm, 0.3), RANGE)
     assert RANGE[0] <= run.rpm <= RANGE[1]
     assert run.feed / run.rpm / flutes == pytest.approx(chip, rel=1e-6)
-
-
-def test_caution_only_outside_the_usual_chips() -> None:
-    """Below 0.02 mm an edge rubs, above a tenth of the diameter it is overloaded (common practice,
-    no source)."""
-    assert chip_caution(flat(), 0.1) is None
-    assert "below" in (chip_caution(flat(), 0.015) or "")
-    assert "above" in (chip_caution(flat(), 0.7) or "")
 
 
 def test_a_light_lap_is_raised_until_its_thickest_chip_is_the_chip_load() -> None:

@@ -10,7 +10,7 @@ import pytest
 from corepath.job.model import CastSection
 from corepath.job.tables.builtin import woods
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour.pour import mix
+from corepath.stackup.pour.mixing import parts
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.toml"))
 
@@ -78,8 +78,8 @@ def test_masses_of_a_pour() -> None:
     100 : 90 by weight of densities 1.00 and 1.20: mixed density (a+b)/(a/da + b/db) = 1.0857 (ideal
     mixing).
     """
-    same = mix(33.6, CastSection(density=(1.05, 1.05), extra=0.10))
-    assert same["total_g"] == pytest.approx(38.81, abs=0.005)
-    mixed = mix(1.0, CastSection(ratio=(100.0, 90.0), density=(1.00, 1.20), extra=0.0))
-    assert mixed["total_g"] == pytest.approx(1.0857, abs=1e-4)
-    assert mixed["part_b_g"] / mixed["part_a_g"] == pytest.approx(0.9)
+    same = parts(33.6, CastSection(density=(1.05, 1.05), extra=0.10))
+    assert same.total_g == pytest.approx(38.81, abs=0.005)
+    mixed = parts(1.0, CastSection(ratio=(100.0, 90.0), density=(1.00, 1.20), extra=0.0))
+    assert mixed.total_g == pytest.approx(1.0857, abs=1e-4)
+    assert mixed.b_g / mixed.a_g == pytest.approx(0.9)

@@ -20,7 +20,6 @@ from corepath.stackup.pour.pour import (
     CastingPour,
     StopLimit,
     level_limits,
-    mix,
     pour_notes,
     pour_plan,
     pour_rows,
@@ -51,8 +50,8 @@ def test_groove_by_hand():
     """1400 x 6 x 4 mm = 33.6 cm³ at 1.05 g/cm³ is 35.28 g, with a tenth extra 38.81 g
     (arithmetic)."""
     cast = CastSection(ratio=(1.0, 1.0), density=(1.05,), extra=0.10)
-    assert mix(33.6, cast)["total_g"] == pytest.approx(38.808, abs=1e-3)
-    assert mix(33.6, cast)["part_a_g"] == pytest.approx(19.404, abs=1e-3)
+    assert parts(33.6, cast).total_g == pytest.approx(38.808, abs=1e-3)
+    assert parts(33.6, cast).a_g == pytest.approx(19.404, abs=1e-3)
 
 
 def test_by_weight_with_two_densities():

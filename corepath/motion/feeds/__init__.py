@@ -1,7 +1,6 @@
 """Feeds and speeds: what a tooth may cut, what that asks of the spindle, and how far the cutter
 bends."""
 
-from corepath.motion.feeds.chips import chip_caution
 from corepath.motion.feeds.speeds import CuttingData, cutting
 
-__all__ = ["CuttingData", "chip_caution", "cutting"]
+__all__ = ["CuttingData", "cutting"]

@@ -18,7 +18,7 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import widest
 
 __all__ = [
-    "LARGEST_CHIP_SHARE", "LEAST_CHIP", "chip_caution", "effective_diameter", "engagement",
+    "LARGEST_CHIP_SHARE", "LEAST_CHIP", "effective_diameter", "engagement",
     "greatest_share", "on_straight_wall", "rim_diameter", "scallop_step", "spindle_speed",
     "surface_speed", "thinning",
 ]  # fmt: skip
@@ -112,20 +112,3 @@ def on_straight_wall(width: float, diameter: float, wall_radius: float) -> float
         return diameter
     cosine = ((wall_radius - width) ** 2 - path**2 - radius**2) / (2.0 * path * radius)
     return min(radius * (1.0 - max(cosine, -1.0)), diameter)
-
-
-def chip_caution(cutter: Cutter, chip_load: float) -> str | None:
-    """Returns what is doubtful about `chip_load` (mm a tooth), or None. Advice only: tables
-    disagree by a factor of two."""
-    if chip_load < LEAST_CHIP:
-        return (
-            f"T{cutter.number}: {chip_load:g} mm a tooth is below {LEAST_CHIP:g} mm, the edge "
-            "rubs and burns"
-        )
-    largest = LARGEST_CHIP_SHARE * cutter.diameter
-    if chip_load > largest:
-        return (
-            f"T{cutter.number}: {chip_load:g} mm a tooth is above {largest:g} mm, a tenth of "
-            "the diameter"
-        )
-    return None

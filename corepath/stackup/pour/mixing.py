@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from corepath.job.model import CastSection
 from corepath.reported import Key, report_keys
 
-__all__ = ["LIGHT", "Parts", "mix", "parts"]
+__all__ = ["LIGHT", "Parts", "parts"]
 
 LIGHT = 5.0
 """g: of a part lighter than this the last digit of a 0.1 g scale is 2 % and more of the ratio
@@ -58,10 +58,3 @@ def parts(volume: float, cast: CastSection) -> Parts:
     total = volume * (1.0 + cast.extra)
     a_ml, b_ml = total * a / (a + b), total * b / (a + b)
     return Parts(a_ml * density_a, b_ml * density_b, a_ml, b_ml)
-
-
-def mix(volume: float, cast: CastSection) -> dict[str, float]:
-    """Return the mass in grams of parts A and B, and of both, for `volume` cm³ of mixed resin plus
-    `cast.extra`; see `parts`."""
-    found = parts(volume, cast)
-    return {"part_a_g": found.a_g, "part_b_g": found.b_g, "total_g": found.total_g}

@@ -21,11 +21,11 @@ from corepath.lengths import MM_PER_INCH, Said, either, marked, mm, out_of_level
 from corepath.reported import Key, report_keys
 from corepath.stackup.linear import Linear
 from corepath.stackup.pour.cups import CupPlan, cup_plan
-from corepath.stackup.pour.mixing import Parts, mix, parts
+from corepath.stackup.pour.mixing import Parts, parts
 
 __all__ = [
     "POUR_HEADER", "CastingPour", "LevelLimits", "PourEntry", "PourPlan", "Shows", "StopLimit",
-    "Tilt", "depth_loss", "level_limits", "mix", "pour_notes", "pour_plan", "pour_rows",
+    "Tilt", "depth_loss", "level_limits", "pour_notes", "pour_plan", "pour_rows",
     "resin_low", "tilted", "volume_of",
 ]  # fmt: skip
 

@@ -28,18 +28,18 @@ from corepath.views.drawing_sheet import (
     Labels,
     best_scale,
     heading,
-    scale_bar,
+    scale_note,
     scale_words,
     side_block,
 )
 from corepath.views.drawings.cuts import Bands
-from corepath.views.drawings.legend import below_swatches
+from corepath.views.drawings.legend import below_swatches, bullets, swatch
 from corepath.views.drawings.marks import lines_to_avoid
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.maps.contours import contour
 from corepath.views.maps.field import bands_of
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, polygon_path, polyline_path, shown, wrapped
+from corepath.views.svg import Box, Document, polygon_path, polyline_path, shown
 
 __all__ = ["deck_casting_sheet"]
 
@@ -88,11 +88,8 @@ def deck_casting_sheet(job: Job, board: Board, found: DeckCasting, *, digest: st
 
 def _plan(view: PlanView, board: Board, found: DeckCasting, bands: Bands | None) -> None:
     svg = view.svg
-    x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add(
-            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
-        )
+        draw_blank(svg, board.blank.bounds)
         svg.path(
             _edges(view, found, found.shows.astype(np.float64), 0.5),
             "casting resin narrow",
@@ -159,9 +156,8 @@ def _labels(view: PlanView, board: Board, found: DeckCasting) -> None:
     for number_, k in enumerate(_marked(found), start=1):
         sx, sy = view.sheet(*(float(v) for v in found.band.places[k]))
         labels.place(sx, sy, str(number_), 1.0, class_="label quiet halo")
-    bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; broken: the casting as designed; {UNIT}"
-    svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
+    says = f"broken: the casting as designed; {UNIT}"
+    scale_note(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale, says)
 
 
 def _accuracy(found: DeckCasting) -> float:
@@ -263,8 +259,7 @@ def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, dige
     with svg.group("legend", id="legend"):
         svg.text(SIDE.x0 + 2, y, "In the plan", "label strong", size=NORMAL)
         y += 3.0
-        svg.add("rect", class_="swatch resin narrow", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
-        svg.text(SIDE.x0 + 19, y + 3.4, "casting that shows in the deck", size=SMALL)
+        swatch(svg, SIDE, y, "resin narrow", "casting that shows in the deck")
         for kind, words in (("hidden", "casting as designed"), ("uncut", "outline of the board")):
             y += 6.0
             svg.line(SIDE.x0 + 3, y + 2.2, SIDE.x0 + 16, y + 2.2, kind)
@@ -286,7 +281,4 @@ def _side(svg: Document, job: Job, found: DeckCasting, bands: Bands | None, dige
             "label strong",
             size=NORMAL,
         )
-        for line in lines:
-            for k, text in enumerate(wrapped(line, SMALL, SIDE.width - 8)):
-                y += _PITCH
-                svg.text(SIDE.x0 + 3, y, ("– " if k == 0 else "  ") + text, size=SMALL)
+        bullets(svg, SIDE, y, lines, _PITCH)

@@ -31,13 +31,14 @@ from corepath.views.drawing_sheet import (
     dimension_across,
     dimension_along,
     new_sheet,
-    scale_bar,
+    scale_note,
     scale_words,
     side_block,
 )
 from corepath.views.drawings.cuts import Bands, nice_step
+from corepath.views.drawings.legend import swatch
 from corepath.views.drawings.marks import lines_to_avoid, set_figures
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.maps.contours import contour, inner_levels
 from corepath.views.maps.field import Field, bands_of, draw_bands, draw_lines, laid_over
 from corepath.views.style import stylesheet
@@ -164,7 +165,7 @@ def _plan(
             draw_bands(view, field, bands, True, "t" if one.lines else "f")
         if one.lines:
             draw_lines(view, field)
-        svg.add("rect", class_="blank wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        draw_blank(svg, board.blank.bounds, "blank wide")
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
         if one.lines:
             for line in lines:
@@ -234,12 +235,8 @@ def _dimensions(view: PlanView, length: float, width: float) -> None:
     with svg.group("dimensions", id="dimensions"):
         dimension_along(svg, extent.x0, extent.x1, extent.y1, extent.y1 + 9, shown(length))
         dimension_across(svg, extent.y0, extent.y1, extent.x0, extent.x0 - 9, shown(width))
-    bar = scale_bar(svg, MAIN.x0 + 19, extent.y1 + 19, view.scale)
-    says = (
-        f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a "
-        f"broken line; {UNIT}"
-    )
-    svg.text(bar + 14, extent.y1 + 19, says, "label quiet", size=SMALL)
+    says = f"the blank's edge, and the board's outline as a broken line; {UNIT}"
+    scale_note(svg, MAIN.x0 + 19, extent.y1 + 19, view.scale, says)
 
 
 def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None:
@@ -250,16 +247,9 @@ def _legend(svg: Document, one: _PictureMap, bands: Bands, field: Field) -> None
         y += 7.0
         for band in range(bands.count):
             high, low = bands.bounds[band], bands.bounds[band + 1]
-            kind = f"swatch {pale}{bands.count - 1 - band}"
-            svg.add("rect", class_=kind, x=SIDE.x0 + 3, y=y, width=13, height=4.4)
             beside = f"  ({one.beside(high)})" if one.beside is not None else ""
-            svg.text(
-                SIDE.x0 + 19,
-                y + 3.4,
-                f"{own(low):.{one.places}f} to {own(high):.{one.places}f}{beside}",
-                "figure",
-                size=SMALL,
-            )
+            text = f"{own(low):.{one.places}f} to {own(high):.{one.places}f}{beside}"
+            swatch(svg, SIDE, y, f"{pale}{bands.count - 1 - band}", text, "figure")
             y += _PITCH
         y += 3.0
         figures = (

@@ -24,15 +24,15 @@ from corepath.views.drawing_sheet import (
     Labels,
     best_scale,
     new_sheet,
-    scale_bar,
-    scale_words,
+    scale_note,
     side_block,
 )
 from corepath.views.drawings.cuts import nice_step
+from corepath.views.drawings.legend import bullets, swatch
 from corepath.views.drawings.marks import lines_to_avoid
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.style import stylesheet
-from corepath.views.svg import Box, Document, polygon_path, wrapped
+from corepath.views.svg import Box, Document, polygon_path
 
 __all__ = ["Deviations", "deck_deviation_sheet"]
 
@@ -121,11 +121,8 @@ def deck_deviation_sheet(job: Job, board: Board, found: Deviations, *, digest: s
 
 def _plan(view: PlanView, board: Board, found: Deviations) -> None:
     svg = view.svg
-    x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add(
-            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
-        )
+        draw_blank(svg, board.blank.bounds)
         svg.path(polygon_path(board.outline, view.places), "outline uncut", id="outline")
     labels = Labels(svg, Box(MAIN.x0 + 1, MAIN.y0 + 1, MAIN.x1 - 1, view.extent.y1 + 6))
     labels.lines = lines_to_avoid(view, [board.blank, board.outline], [])
@@ -134,12 +131,8 @@ def _plan(view: PlanView, board: Board, found: Deviations) -> None:
         svg.add("circle", class_="wide", id=f"furthest-{name}", cx=sx, cy=sy, r=1.8)
         words = f"{'lowest' if name == 'low' else 'highest'} {_figure(value)}"
         labels.place(sx, sy, words, 2.6, class_="label strong halo")
-    bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = (
-        f"scale {scale_words(view.scale)} at A3; the blank's edge, and the board's outline as a "
-        "broken line"
-    )
-    svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
+    says = "the blank's edge, and the board's outline as a broken line"
+    scale_note(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale, says)
 
 
 def _bars(svg: Document, found: Deviations) -> None:
@@ -198,21 +191,17 @@ def _side(svg: Document, job: Job, found: Deviations, digest: str) -> None:
         svg.text(SIDE.x0 + 2, y, f"Deviation, {UNIT}", "label strong", size=NORMAL)
         y += 3.0
         for kind, words in (("f0", "allowed"), ("f1", "lower or higher than allowed")):
-            svg.add("rect", class_=f"swatch {kind}", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
-            svg.text(SIDE.x0 + 19, y + 3.4, words, size=SMALL)
+            swatch(svg, SIDE, y, kind, words)
             y += 6.0
-        y += 2.0
-        for line in (
+        lines = (
             f"Allowed: ridges of {_figure(found.ridge)}, and {_figure(found.gouge)} below the "
             "deck.",
             f"Bars: {found.points:,} places drawn at random over the deck, the same each time.",
             "Lowest and highest: of these, of fine sections, and of a search that starts at the "
             "worst of them.",
             "Above 0 wood stands too high, below 0 it is missing.",
-        ):
-            for k, text in enumerate(wrapped(line, SMALL, SIDE.width - 8)):
-                svg.text(SIDE.x0 + 3, y + 3.4, ("– " if k == 0 else "  ") + text, size=SMALL)
-                y += 4.4
+        )
+        bullets(svg, SIDE, y + 1.0, lines, 4.4)
 
 
 def _place(value: float, at: tuple[float, float]) -> str:

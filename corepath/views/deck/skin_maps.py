@@ -29,13 +29,13 @@ from corepath.views.drawing_sheet import (
     Labels,
     best_scale,
     new_sheet,
-    scale_bar,
-    scale_words,
+    scale_note,
     side_block,
 )
 from corepath.views.drawings.cuts import Bands
+from corepath.views.drawings.legend import line_kinds, swatch
 from corepath.views.drawings.marks import lines_to_avoid, set_figures
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.maps.contours import contour
 from corepath.views.maps.field import Field, bands_of, draw_bands, draw_lines
 from corepath.views.style import stylesheet
@@ -154,9 +154,8 @@ def _draw(job: Job, board: Board, study: SkinStudy, sheet: _Sheet, digest: str) 
         view = PlanView.fitted(svg, board.blank.bounds, room, scale)
         svg.text(MAIN.x0 + 4, room.y0 - 8, plan.title, "label strong", size=NORMAL)
         ringed = _plan(view, board, study, plan, bands, sheet.unit) or ringed
-    bar = scale_bar(svg, MAIN.x0 + 19, MAIN.y1 - 8, scale)
-    note = f"scale {scale_words(scale)} at A3; X, Y of the board frame, {UNIT}"
-    svg.text(bar + 14, MAIN.y1 - 8, note, "label quiet", size=SMALL)
+    says = f"X, Y of the board frame, {UNIT}"
+    scale_note(svg, MAIN.x0 + 19, MAIN.y1 - 8, scale, says)
     _side(svg, job, sheet, bands, digest, ringed)
     return units_of(job.units).text(svg.render())
 
@@ -167,10 +166,9 @@ def _plan(
     """Draw one plan with bands, contour lines, outline, castings and its largest value; return
     whether any area is ringed."""
     svg, field = view.svg, _thinned(plan)
-    x0, y0, x1, y1 = board.blank.bounds
     rings: list[Floats] = []
     with svg.group("plan", id=f"plan-{plan.id}", transform=view.transform):
-        svg.add("rect", class_="blank wood wide", x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        draw_blank(svg, board.blank.bounds, id=None)
         draw_bands(view, field, bands, rising=True)
         marks = _contours(view, field)
         for casting in board.castings:
@@ -227,18 +225,10 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
         svg.text(SIDE.x0 + 2, y + 4, sheet.unit, "label strong", size=NORMAL)
         y += 7.0
         for band in range(bands.count):
-            svg.add(
-                "rect",
-                class_=f"swatch f{bands.count - 1 - band}",
-                x=SIDE.x0 + 3,
-                y=y,
-                width=13,
-                height=4.4,
-            )
             text = f"{bands.bounds[band]:.2f} to {bands.bounds[band + 1]:.2f}".replace(
                 "-0.00", "0.00"
             )
-            svg.text(SIDE.x0 + 19, y + 3.4, text, "figure", size=SMALL)
+            swatch(svg, SIDE, y, f"f{bands.count - 1 - band}", text, "figure")
             y += 5.2
         samples = [
             ("contour", "equal figures"),
@@ -247,10 +237,7 @@ def _side(svg: Document, job: Job, sheet: _Sheet, bands: Bands, digest: str, rin
         ]
         if ringed:
             samples.append(("wide", sheet.ringed))
-        for kind, words in samples:
-            y += 5.2
-            svg.line(SIDE.x0 + 3, y - 1.1, SIDE.x0 + 16, y - 1.1, kind)
-            svg.text(SIDE.x0 + 19, y, words, size=SMALL)
+        y = line_kinds(svg, SIDE, y, samples)
     lines = [text for line in sheet.said for text in (*wrapped(line, SMALL, SIDE.width - 8), "")]
     with svg.group("said", id="said"):
         for k, line in enumerate(lines[: int((bottom - y - 8) // _PITCH)]):

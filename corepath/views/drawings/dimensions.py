@@ -22,8 +22,7 @@ from corepath.views.drawing_sheet import (
     arrowhead,
     dimension_across,
     dimension_along,
-    scale_bar,
-    scale_words,
+    scale_note,
 )
 from corepath.views.drawings.overview_tables import measure_lines
 from corepath.views.drawings.plan_view import PlanView
@@ -67,15 +66,11 @@ def draw_dimensions(view: PlanView, scene: Scene, work: Work, labels: Labels) ->
             spots = [(hole.x, hole.y) for hole in work.holes]
             spots += [(pocket.area.centroid.x, pocket.area.centroid.y) for pocket in work.pockets]
             running(view, spots, view.extent.y1, view.extent.x1 + 5.0)
-    bar = scale_bar(svg, MAIN.x0 + 19, below + 7.5, view.scale)
     from_middle = (
         "; places from the middle of the blank" if places and work.name != "groove" else ""
     )
-    note = (
-        f"scale {scale_words(view.scale)} at A3; the operator stands at the lower edge; figures in "
-        f"{UNIT}{from_middle}"
-    )
-    svg.text(bar + 14, below + 7.5, note, "label quiet", size=SMALL)
+    says = f"the operator stands at the lower edge; figures in {UNIT}{from_middle}"
+    scale_note(svg, MAIN.x0 + 19, below + 7.5, view.scale, says)
     if places:
         _words(view, scene, work, below + 17.0)
     labels.block(Box(MAIN.x0, view.extent.y1 + (0.5 if places else 4.0), MAIN.x1, below + 12))

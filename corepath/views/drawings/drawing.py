@@ -45,6 +45,7 @@ from corepath.views.drawings.marks import (
 from corepath.views.drawings.overview import overview
 from corepath.views.drawings.plan_view import (
     PlanView,
+    draw_blank,
     draw_castings,
     draw_contours,
     draw_corners,
@@ -184,10 +185,7 @@ def _plan(view: PlanView, one: DrawnOperation, lines: Sequence[NDArray[np.float6
     cut_y = section_y(scene, work)
     marks: list[tuple[str, float, float]] = []
     with svg.group("plan", id="plan", transform=view.transform):
-        x0, y0, x1, y1 = work.blank.bounds
-        svg.add(
-            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
-        )
+        draw_blank(svg, work.blank.bounds)
         draw_depths(view, work, bands)
         draw_spared(view, work)
         draw_castings(view, scene, work.order)

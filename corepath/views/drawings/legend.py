@@ -3,15 +3,24 @@ meanings."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import NORMAL, SMALL
 from corepath.views.drawings.cuts import Bands
-from corepath.views.svg import Box, Document, number
+from corepath.views.svg import Box, Document, number, wrapped
 
-__all__ = ["DepthDatum", "below_swatches", "depth_legend", "kinds_legend", "sample"]
+__all__ = [
+    "DepthDatum",
+    "below_swatches",
+    "bullets",
+    "depth_legend",
+    "kinds_legend",
+    "line_kinds",
+    "sample",
+    "swatch",
+]
 
 _PITCH = 5.2
 _FIRST, _SECOND = 17.5, 48.0  # columns of figures: room for inches with four places in a wide face
@@ -76,9 +85,34 @@ def below_swatches(svg: Document, box: Box, y: float, bands: Bands, least: float
     """
     for k in range(bands.count):
         high, low = max(-bands.bounds[k], least), -bands.bounds[k + 1]
-        svg.add("rect", class_=f"swatch f{k}", x=box.x0 + 3, y=y + 2.0, width=13, height=4.4)
-        svg.text(box.x0 + 19, y + 5.4, f"{mm(high):.2f} to {mm(low):.2f}", "figure", size=SMALL)
+        swatch(svg, box, y + 2.0, f"f{k}", f"{mm(high):.2f} to {mm(low):.2f}", "figure")
         y += _PITCH
+    return y
+
+
+def swatch(svg: Document, box: Box, y: float, kind: str, words: str, class_: str = "label") -> None:
+    """Draw a swatch of a `kind` of area (`style.py`), its upper edge at `y`, and `words` beside
+    it, in the column `box`."""
+    svg.add("rect", class_=f"swatch {kind}", x=box.x0 + 3, y=y, width=13, height=4.4)
+    svg.text(box.x0 + 19, y + 3.4, words, class_, size=SMALL)
+
+
+def line_kinds(svg: Document, box: Box, y: float, kinds: Sequence[tuple[str, str]]) -> float:
+    """Draw samples of lines: pairs (kind, words), below `y`; return the last one's y."""
+    for kind, words in kinds:
+        y += _PITCH
+        svg.line(box.x0 + 3, y - 1.1, box.x0 + 16, y - 1.1, kind)
+        svg.text(box.x0 + 19, y, words, size=SMALL)
+    return y
+
+
+def bullets(svg: Document, box: Box, y: float, lines: Sequence[str], pitch: float) -> float:
+    """Write `lines` below `y`, each after a dash, wrapped, `pitch` mm apart; return the last
+    line's y."""
+    for line in lines:
+        for k, text in enumerate(wrapped(line, SMALL, box.width - 8)):
+            y += pitch
+            svg.text(box.x0 + 3, y, ("– " if k == 0 else "  ") + text, size=SMALL)
     return y
 
 

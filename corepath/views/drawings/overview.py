@@ -16,15 +16,13 @@ from corepath.motion.pass_name import minutes_to_stop
 from corepath.views.drawing_sheet import (
     HEIGHT,
     MAIN,
-    SMALL,
     WIDTH,
     Labels,
     best_scale,
     dimension_across,
     dimension_along,
     heading,
-    scale_bar,
-    scale_words,
+    scale_note,
     side_block,
 )  # fmt: skip
 from corepath.views.drawings.dimensions import running
@@ -36,7 +34,12 @@ from corepath.views.drawings.overview_tables import (
     measures_table,
     skim_table,
 )
-from corepath.views.drawings.plan_view import PlanView, draw_contours, draw_template
+from corepath.views.drawings.plan_view import (
+    PlanView,
+    draw_blank,
+    draw_contours,
+    draw_template,
+)
 from corepath.views.drawings.scene import DrawnPlan, Scene
 from corepath.views.drawings.stack_view import draw_stack
 from corepath.views.style import stylesheet
@@ -87,9 +90,7 @@ def draw_board(view: PlanView, scene: Scene) -> list[tuple[str, float, float]]:
     heights = np.asarray(board.deck.grid)
     with svg.group("plan", id="plan", transform=view.transform):
         x0, y0, x1, y1 = board.blank.bounds
-        svg.add(
-            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
-        )
+        draw_blank(svg, board.blank.bounds)
         for casting in board.castings:
             svg.path(
                 polygon_path(casting.area, view.places),
@@ -146,10 +147,8 @@ def _dimensions(view: PlanView, scene: Scene) -> None:
         spots += [(p.x, p.y) for p in scene.places]
         spots += [(p.x, p.y) for p in scene.dowels]
         running(view, spots, bottom, right)
-    bar = scale_bar(svg, MAIN.x0 + 19, bottom + 26.0, view.scale)
     says = f"places as running dimensions from the middle; thin lines: height of the deck; {UNIT}"
-    note = f"scale {scale_words(view.scale)} at A3; {says}"
-    svg.text(bar + 14, bottom + 26.0, note, "label quiet", size=SMALL)
+    scale_note(svg, MAIN.x0 + 19, bottom + 26.0, view.scale, says)
 
 
 def _side(svg: Document, scene: Scene, plan: DrawnPlan) -> None:

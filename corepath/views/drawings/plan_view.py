@@ -26,6 +26,7 @@ from corepath.work.works import Work
 
 __all__ = [
     "PlanView",
+    "draw_blank",
     "draw_castings",
     "draw_contours",
     "draw_corners",
@@ -87,6 +88,15 @@ class PlanView:
     @property
     def unit(self) -> float:
         return 1 / self.scale
+
+
+def draw_blank(
+    svg: Document, bounds: tuple[float, float, float, float], kind: str = "blank wood wide",
+    id: str | None = "blank",
+) -> None:  # fmt: skip
+    """Draw the blank from above: `bounds` (x0, y0, x1, y1) of the model, mm."""
+    x0, y0, x1, y1 = bounds
+    svg.add("rect", class_=kind, id=id, x=x0, y=y0, width=x1 - x0, height=y1 - y0)
 
 
 def draw_castings(view: PlanView, scene: Scene, order: int) -> None:

@@ -25,14 +25,13 @@ from corepath.views.drawing_sheet import (
     dimension_across,
     dimension_along,
     new_sheet,
-    scale_bar,
-    scale_words,
+    scale_note,
     side_block,
 )
 from corepath.views.drawings.cuts import Bands
-from corepath.views.drawings.legend import below_swatches
+from corepath.views.drawings.legend import below_swatches, swatch
 from corepath.views.drawings.marks import zero_mark
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.maps.contours import contour
 from corepath.views.maps.field import bands_of
 from corepath.views.style import stylesheet
@@ -116,15 +115,7 @@ def _plan(view: PlanView, sheet: DepthSheet, bands: Bands | None) -> None:
     length, width, _ = sheet.size
     x, y, depth, gone = _coarser(sheet)
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add(
-            "rect",
-            class_="blank wood wide",
-            id="blank",
-            x=-length / 2,
-            y=-width / 2,
-            width=length,
-            height=width,
-        )
+        draw_blank(svg, (-length / 2, -width / 2, length / 2, width / 2))
         if bands is not None:
             with svg.group("depths", id="depths"):
                 for k in range(bands.count):
@@ -170,9 +161,8 @@ def _labels(view: PlanView, sheet: DepthSheet) -> None:
     box = view.extent
     dimension_along(svg, box.x0, box.x1, box.y0, box.y0 - 8.0, shown(length))
     dimension_across(svg, box.y0, box.y1, box.x0, box.x0 - 8.0, shown(width))
-    bar = scale_bar(svg, MAIN.x0 + 20, box.y1 + 12, view.scale)
-    note = f"scale {scale_words(view.scale)} at A3; from the columns of the read-back; {UNIT}"
-    svg.text(bar + 14, box.y1 + 12, note, "label quiet", size=SMALL)
+    says = f"from the columns of the read-back; {UNIT}"
+    scale_note(svg, MAIN.x0 + 20, box.y1 + 12, view.scale, says)
 
 
 def _side(svg: Document, sheet: DepthSheet, bands: Bands | None) -> None:
@@ -182,14 +172,10 @@ def _side(svg: Document, sheet: DepthSheet, bands: Bands | None) -> None:
         svg.text(SIDE.x0 + 2, y, f"Depth below the raw top, {UNIT}", "label strong", size=NORMAL)
         if bands is not None:
             y = below_swatches(svg, SIDE, y, bands, _LEAST)
-        svg.add("rect", class_="swatch wood narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4)
-        svg.text(SIDE.x0 + 19, y + 5.4, "not cut", size=SMALL)
+        swatch(svg, SIDE, y + 2.0, "wood narrow", "not cut")
         y += 5.2
         if sheet.gone.any():
-            svg.add(
-                "rect", class_="swatch void narrow", x=SIDE.x0 + 3, y=y + 2.0, width=13, height=4.4
-            )
-            svg.text(SIDE.x0 + 19, y + 5.4, "cut right through", size=SMALL)
+            swatch(svg, SIDE, y + 2.0, "void narrow", "cut right through")
             y += 5.2
         y += 10.0
         svg.text(

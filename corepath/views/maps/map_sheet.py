@@ -23,13 +23,12 @@ from corepath.views.drawing_sheet import (
     Labels,
     best_scale,
     new_sheet,
-    scale_bar,
-    scale_words,
+    scale_note,
 )
 from corepath.views.drawings.cuts import Bands
 from corepath.views.drawings.hardware import draw_dowel
 from corepath.views.drawings.marks import lines_to_avoid, set_figures
-from corepath.views.drawings.plan_view import PlanView
+from corepath.views.drawings.plan_view import PlanView, draw_blank
 from corepath.views.maps.field import bands_of, draw_bands, draw_lines, laid_over
 from corepath.views.maps.map_facts import MapSheet
 from corepath.views.maps.map_ring import draw_unrolled
@@ -87,9 +86,7 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
     svg, board = view.svg, sheet.board
     x0, y0, x1, y1 = board.blank.bounds
     with svg.group("plan", id="plan", transform=view.transform):
-        svg.add(
-            "rect", class_="blank wood wide", id="blank", x=x0, y=y0, width=x1 - x0, height=y1 - y0
-        )
+        draw_blank(svg, board.blank.bounds)
         for k, group in enumerate(_by_floor(sheet)):
             field = laid_over(x1 - x0, y1 - y0, sheet.over(group[0]))
             with svg.group("bands", clip_path=f"url(#castings-{k})"):
@@ -118,12 +115,8 @@ def _plan(view: PlanView, sheet: MapSheet, bands: Bands) -> None:
         labels.block(Box(x, y, x, y).grown(dowel.diameter / 2 * view.scale + 0.3))
     _figures(view, sheet, labels)
     set_figures(view, labels, marks)
-    bar = scale_bar(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale)
-    note = (
-        f"scale {scale_words(view.scale)} at A3; contour lines over the whole blank for the "
-        f"groove's floor; {UNIT}"
-    )
-    svg.text(bar + 14, view.extent.y1 + 9, note, "label quiet", size=SMALL)
+    says = f"contour lines over the whole blank for the groove's floor; {UNIT}"
+    scale_note(svg, MAIN.x0 + 19, view.extent.y1 + 9, view.scale, says)
 
 
 def _corner_words(view: PlanView, labels: Labels) -> None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from corepath.lengths import UNIT, mm
 from corepath.views.drawing_sheet import MAIN, NORMAL, SIDE, SMALL, side_block
 from corepath.views.drawings.cuts import Bands
+from corepath.views.drawings.legend import line_kinds, swatch
 from corepath.views.maps.map_facts import MapSheet
 from corepath.views.svg import Box, Document, shown, wrapped
 
@@ -92,18 +93,13 @@ def _legend(svg: Document, sheet: MapSheet, bands: Bands) -> float:
         y += 7.0
         for band in range(bands.count):
             kind = bands.count - 1 - band if sheet.darker == "high" else band
-            svg.add("rect", class_=f"swatch f{kind}", x=SIDE.x0 + 3, y=y, width=13, height=4.4)
             text = f"{mm(bands.bounds[band]):.2f} to {mm(bands.bounds[band + 1]):.2f}"
-            svg.text(SIDE.x0 + 19, y + 3.4, text, "figure", size=SMALL)
+            swatch(svg, SIDE, y, f"f{kind}", text, "figure")
             y += 5.2
         samples = [("contour", "contour line, with its figure"), ("uncut", "outline of the board")]
         if sheet.seal:
             samples.append(("wide", "round it: seal here, from below"))
-        for kind_, words in samples:
-            y += 5.2
-            svg.line(SIDE.x0 + 3, y - 1.1, SIDE.x0 + 16, y - 1.1, kind_)
-            svg.text(SIDE.x0 + 19, y, words, size=SMALL)
-    return y
+        return line_kinds(svg, SIDE, y, samples)
 
 
 def _mind(svg: Document, sheet: MapSheet, y: float, bottom: float) -> None:

@@ -8,7 +8,6 @@ full depth, a finishing lap as deep as the pocket.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -30,6 +29,7 @@ from corepath.motion.feeds.power import (
     tangential_force,
     torque,
 )
+from corepath.motion.reachable import bend_feed
 from corepath.reported import Key, report_keys
 from corepath.work.checks.limit_checks import depth_of
 from corepath.work.cutting.running import turn_allowance
@@ -195,7 +195,7 @@ def _of_holes(work: Work) -> Iterator[PlannedCut]:
     # all holes of the file.
     tightest = min((step.diameter for _, step in rounds)) / 2.0
     radius = tightest - cutter.radius
-    curve = 60.0 * math.sqrt(work.milling.limits.accel * radius)
+    curve = bend_feed(work.milling.limits.accel, radius)
     deep = min(max(hole.top - step.floor for hole, step in rounds), cutter.cutting_length)
     light = turn_allowance(work.milling.finish_allowance, radius)
     yield PlannedCut(
