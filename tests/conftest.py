@@ -38,6 +38,9 @@ UNITS = (
     "work",
 )
 
+_BOARD_PARTS = 36
+"""Outlines, decks and grooves kept in each process; most are of pieces of a few hundred mm."""
+
 
 def pytest_configure(config: pytest.Config) -> None:
     """Gives the run a folder of its own for kept paths: not the user's, nor that of an earlier run.
@@ -87,6 +90,32 @@ def no_network() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(socket.socket, "connect", connect)
         yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def boards_kept() -> Iterator[None]:
+    """Outline, deck and groove of a job are made once in each process, by the keys that the engine
+    keeps them by. Heights, checks, works, paths and read-back are worked out anew each time.
+
+    `tests/planning/test_engine.py` proves that what is kept is what a job gets alone. Where making
+    a board is what a test is about, `boards_anew` leaves it to the package.
+    """
+    from corepath.board import make_board
+    from corepath.kept import Kept
+
+    held = Kept(_BOARD_PARTS)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(make_board, "Kept", lambda most: Kept(most) if most else held)
+        yield
+
+
+@pytest.fixture
+def boards_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each board of this test is made from nothing, as in a process of its own."""
+    from corepath.board import make_board
+    from corepath.kept import Kept
+
+    monkeypatch.setattr(make_board, "Kept", Kept)
 
 
 @pytest.fixture(scope="session")

@@ -10,6 +10,12 @@ import pytest
 
 from corepath.job.model import Job
 
+
+@pytest.fixture(autouse=True)
+def _made_here(boards_anew: None) -> None:
+    """How a board is made is what these tests are about."""
+
+
 SOUND: dict[str, Any] = {
     "title": "Trial",
     "board": {"thickness": 8.0, "edge_thickness": 5.0},

@@ -64,6 +64,7 @@ MEANT_TO_FAIL = "It is meant to fail"
 
 
 @pytest.mark.whole
+@pytest.mark.usefixtures("boards_anew")
 @pytest.mark.parametrize("name", sorted(path.stem for path in SAMPLES.glob("*.toml")))
 def test_samples_plan_as_they_are_shipped(name: str, tmp_path: Path):
     """A sample that does not is no example. Paths and read-back are all that can withhold a plan
@@ -179,6 +180,7 @@ def test_a_folder_reads_back_like_the_plan(planned: Plan, tmp_path: Path):
     assert [m.value for m in reading.measures] == [m.value for m in planned.readback.measures]
 
 
+@pytest.mark.usefixtures("boards_anew")
 def test_the_same_job_gives_the_same_bytes(coupon: Job, planned: Plan):
     """Else paper and file could not be matched by their digest."""
     assert plan(prepare_job(coupon, SAMPLES)).files == planned.files

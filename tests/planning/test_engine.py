@@ -19,6 +19,8 @@ from corepath.planning.report import job_skin
 from corepath.planning.report.checks_report import checks_report
 from corepath.planning.side_by_side import beside
 
+pytestmark = pytest.mark.usefixtures("boards_anew")
+
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 STEPS: dict[str, Any] = {
