@@ -31,7 +31,7 @@ from tests.population.shapes import Shape, draw_shape
 from tests.population.shop import draw_cutters, draw_machine, widest
 from tests.population.toml_text import INCH, Mm, toml_text
 
-__all__ = ["Drawn", "draw"]
+__all__ = ["Drawn", "draw", "length_drawn"]
 
 Section = dict[str, Any]
 
@@ -66,6 +66,11 @@ class Drawn:
 def draw(seed: int, index: int) -> Drawn:
     """The job of this index in the draw of this seed; the same for ever."""
     return _Sketch(Chance(seed, index)).drawn(seed, index)
+
+
+def length_drawn(seed: int, index: int) -> float:
+    """The length (mm) of that job's board, without drawing the rest: the trait of that name."""
+    return _Sketch(Chance(seed, index)).length
 
 
 class _Sketch:

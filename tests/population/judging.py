@@ -8,7 +8,9 @@ import resource
 import time
 import traceback
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +20,17 @@ from corepath.planning.folder.held_deck import seal
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.proving.proof import Proof, prove
+from corepath.planning.report.checks_report import lists_of
 from corepath.planning.report.full_report import full_report, results_of
 from corepath.planning.report.geometry import geometry_dict
+from corepath.stackup.odds.outcome import Outcome as Verdict
+from corepath.stackup.odds.outcome import outcome_of
 from tests.population.drawing import Drawn
 from tests.population.stranger import breaches
 
 __all__ = ["OUTCOMES", "Outcome", "judge", "write_job"]
+
+_Planning = Callable[[Prepared, Path], tuple[bool, dict[str, int], str]]
 
 OUTCOMES = ("input", "check", "withheld", "cut", "planned", "passed")
 """Refused as input; failed by check; passed check but no plan; planned but refused by the
@@ -52,15 +59,23 @@ class Outcome:
         return cls(**json.loads(line))
 
 
-def judge(drawn: Drawn, folder: Path, whole: bool = False, check_only: bool = False) -> Outcome:
+def judge(
+    drawn: Drawn,
+    folder: Path,
+    whole: bool = False,
+    check_only: bool = False,
+    advised: bool = True,
+) -> Outcome:
     """Plan the job in `folder` and hold what is written against the drawn figures; or only check
     it.
 
     Checks, files, read-back and exit status are those of `corepath plan`; drawings, sheet, preview
-    and maps are left out unless `whole`.
+    and maps are left out unless `whole`. Where not all is OK, fixes are looked for too, for the
+    report, but not unless `advised`.
     """
     start = _spent()
-    outcome, kinds, first, verdicts = _judged(drawn, folder, whole, check_only)
+    planned = None if check_only else partial(_planned, whole=whole, advised=advised)
+    outcome, kinds, first, verdicts = _judged(drawn, folder, planned)
     seconds = round(_spent() - start, 1)
     return Outcome(drawn.seed, drawn.index, outcome, kinds, first, seconds, drawn.traits, verdicts)
 
@@ -75,7 +90,7 @@ def write_job(drawn: Drawn, folder: Path) -> Path:
 
 
 def _judged(
-    drawn: Drawn, folder: Path, whole: bool, check_only: bool
+    drawn: Drawn, folder: Path, planned: _Planning | None
 ) -> tuple[str, dict[str, int], str, dict[str, str]]:
     path = write_job(drawn, folder)
     verdicts: dict[str, str] = {}
@@ -90,9 +105,9 @@ def _judged(
                 _of_checks(failed),
                 verdicts,
             )
-        if check_only:
+        if planned is None:
             return "passed", {}, "", verdicts
-        failed, kinds, first = _planned(prepared, folder / "plan", whole)
+        failed, kinds, first = planned(prepared, folder / "plan")
     except InputError as error:
         faults = {fault.key.split(".")[-1] or "file": 1 for fault in error.faults}
         return ("withheld" if verdicts else "input"), faults, str(error.faults[0]), verdicts
@@ -123,7 +138,9 @@ def _verdicts(prepared: Prepared) -> dict[str, str]:
     return found
 
 
-def _planned(prepared: Prepared, folder: Path, whole: bool) -> tuple[bool, dict[str, int], str]:
+def _planned(
+    prepared: Prepared, folder: Path, *, whole: bool, advised: bool
+) -> tuple[bool, dict[str, int], str]:
     """Whether it failed, by what, and the first in words; the folder as far as the independent cut
     reads it."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -133,7 +150,7 @@ def _planned(prepared: Prepared, folder: Path, whole: bool) -> tuple[bool, dict[
         return made.failed, *_why(Proof(made.prepared, made.made, made.readback))
     proof = prove(prepared)
     if not proof.failed:
-        _write(proof, folder)
+        _write(proof, folder, advised)
     return proof.failed, *_why(proof)
 
 
@@ -147,13 +164,19 @@ def _why(proof: Proof) -> tuple[dict[str, int], str]:
     return dict(kinds), first
 
 
-def _write(proof: Proof, folder: Path) -> None:
+def _verdict(prepared: Prepared) -> Verdict:
+    """The verdict on the whole job, without fixes."""
+    return outcome_of(prepared.checks, prepared.stackup, prepared.board, prepared.odds)
+
+
+def _write(proof: Proof, folder: Path, advised: bool) -> None:
     """As `corepath plan` writes them: the programs, and what docs/verify.py reads."""
     prepared = proof.prepared
     for one in (*proof.made, *proof.walks):
         (folder / one.name).parent.mkdir(exist_ok=True)
         (folder / one.name).write_text(one.text, "ascii", newline="\n")
-    report = full_report(proof, results_of(proof))
+    lists = None if advised else lists_of(prepared, _verdict(prepared))
+    report = full_report(proof, results_of(proof, lists=lists))
     held = {**prepared.known.as_dict(), **seal(prepared.board.deck, prepared.job)}
     for name, content in (
         ("report", report),

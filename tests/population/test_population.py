@@ -20,7 +20,7 @@ from corepath.planning.prepare import prepare
 from corepath.planning.report.checks_report import checks_report
 from corepath.planning.report.geometry import geometry_dict
 from tests.population.chance import Chance
-from tests.population.drawing import Drawn, draw
+from tests.population.drawing import Drawn, draw, length_drawn
 from tests.population.judging import Outcome, judge, write_job
 from tests.population.stranger import figure_breaches
 from tests.population.table import report
@@ -100,6 +100,7 @@ def test_numbers_of_a_seed_are_the_same_for_ever() -> None:
 def test_a_job_hangs_on_seed_and_index_alone() -> None:
     """Else nobody could draw a job again that was withheld."""
     again = draw(SEED, 5)
+    assert length_drawn(SEED, 5) == again.traits["length"]
     other = draw(SEED, 6)
     assert (again.text, again.files) == (draw(SEED, 5).text, draw(SEED, 5).files)
     assert again.text != other.text

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.population.drawing import Drawn, draw
+from tests.population.drawing import Drawn, draw, length_drawn
 from tests.population.judging import Outcome, judge
 from tests.population.stranger import breaches
 from tests.population.table import PASSED
@@ -35,17 +35,15 @@ def _seed() -> int:
 
 
 def _short(k: int) -> Iterator[Drawn]:
-    return (
-        drawn
-        for drawn in (draw(_seed(), index) for index in count(k, JOBS))
-        if drawn.traits["length"] <= LONGEST
-    )
+    seed = _seed()
+    return (draw(seed, index) for index in count(k, JOBS) if length_drawn(seed, index) <= LONGEST)
 
 
-def _first(k: int, folder: Path, whole: bool) -> tuple[Drawn, Outcome]:
-    """The first of these that passes check, and what came of it."""
+def _first(k: int, folder: Path) -> tuple[Drawn, Outcome]:
+    """The first of these that passes check, and what came of it: of job 0 with all drawings, sheet
+    and preview, of job 1 with the fixes that a plan looks for."""
     for drawn in _short(k):
-        outcome = judge(drawn, folder / str(drawn.index), whole)
+        outcome = judge(drawn, folder / str(drawn.index), whole=k == 0, advised=k <= 1)
         if outcome.outcome in PASSED:
             return drawn, outcome
         assert outcome.outcome == "check", outcome
@@ -55,7 +53,7 @@ def _first(k: int, folder: Path, whole: bool) -> tuple[Drawn, Outcome]:
 @pytest.mark.parametrize("k", range(JOBS))
 def test_what_check_passes_is_planned_and_confirmed(k: int, tmp_path: Path) -> None:
     """A yes has to stay a yes. One of them with all drawings, sheet and preview."""
-    drawn, outcome = _first(k, tmp_path, whole=k == 0)
+    drawn, outcome = _first(k, tmp_path)
     again = f"python -m tests.population --seed {drawn.seed} --only {drawn.index} --keep DIR"
     assert (outcome.outcome, outcome.kinds, outcome.first) == ("planned", {}, ""), again
     if k == JOBS - 1:

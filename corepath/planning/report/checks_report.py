@@ -14,6 +14,7 @@ from corepath.planning.report.hole_list import hole_list
 from corepath.reported import reported
 from corepath.stackup.checks.registration import registered
 from corepath.stackup.core_weight import core_weight
+from corepath.stackup.odds.outcome import Outcome
 from corepath.stackup.pass_shows import showing
 from corepath.stackup.pour.fills import fill_advices
 from corepath.stackup.pour.pour import pour_plan
@@ -81,12 +82,16 @@ def checks_report(prepared: Prepared, lists: Lists | None = None) -> dict[str, A
     return plain
 
 
-def lists_of(prepared: Prepared) -> Lists:
-    """Return the lists of a job: fills, holes, dowels, passes, stops, pour and flush."""
+def lists_of(prepared: Prepared, verdict: Outcome | None = None) -> Lists:
+    """Return the lists of a job: fills, holes, dowels, passes, stops, pour and flush.
+
+    A `verdict` that is known already is taken as it is: to look for fixes may take longer than all
+    the rest.
+    """
     stack, job = prepared.stackup, prepared.job
     pour = pour_plan(pours(stack), job.cast, job.tolerances.level)
     return Lists(
-        outcome=outcome(prepared),
+        outcome=outcome(prepared) if verdict is None else verdict,
         fills=fill_advices(stack, prepared.known.settled),
         holes=hole_list(prepared),
         dowel_lengths=dowel_lengths(stack, prepared.board),

@@ -40,15 +40,17 @@ class Results:
     ridges: tuple[RidgeMinutes, ...]
 
 
-def results_of(proof: Proof, cutters: tuple[ComparedCutter, ...] | None = None) -> Results:
-    """Return lists, times, cutters for the deck (`cutters` where those have been compared already),
-    its deviation, and what shows of the casting."""
+def results_of(
+    proof: Proof, cutters: tuple[ComparedCutter, ...] | None = None, lists: Lists | None = None
+) -> Results:
+    """Return lists, times, cutters for the deck, its deviation, and what shows of the casting;
+    `lists` and `cutters` as they are where they have been worked out already."""
     prepared, readback = proof.prepared, proof.readback
     stop = prepared.stackup.skim.planned_stop
     run = [one for one in proof.made if is_run(one.program.stem, stop)]
     minutes = round(minutes_to_stop({one.program.stem: one.minutes for one in run}, stop), 2)
     return Results(
-        lists=lists_of(prepared),
+        lists=lists_of(prepared) if lists is None else lists,
         minutes=minutes,
         apart=together((one.program.cutter.number, one.apart) for one in run),
         cutters=compared_cutters(prepared, proof.made) if cutters is None else cutters,
