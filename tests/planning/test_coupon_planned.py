@@ -21,13 +21,12 @@ import pytest
 import trimesh
 from typer.testing import CliRunner
 
-from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.cli.tables.paragraphs import file_table, finding_lines
 from corepath.gcode.read.motions import read_program
 from corepath.planning.folder.plan_folder import write_folder
 from corepath.planning.folder.plan_seal import seal_of
-from corepath.planning.plan import _warning, plan
+from corepath.planning.plan import Plan, _warning
 from corepath.planning.player import reels
 from corepath.planning.prepare import prepare
 from corepath.planning.progress import quiet
@@ -38,8 +37,8 @@ COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 
 
 @pytest.fixture(scope="module")
-def planned():  # type: ignore[no-untyped-def]
-    return plan(prepare(COUPON), bodies=True, store=store_of())
+def planned(coupon_planned: Plan) -> Plan:
+    return coupon_planned
 
 
 def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # type: ignore[no-untyped-def]

@@ -4,22 +4,16 @@ apart."""
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 
-from corepath.caching.folder_store import store_of
-from corepath.job.load import load_job
-from corepath.planning.plan import Plan, plan
-from corepath.planning.prepare import prepare_job
+from corepath.planning.plan import Plan
 from corepath.planning.report.times import CHANGE, CHANGE_BY_MACHINE, LOOK, STOP, Apart, together
-
-SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 @pytest.fixture(scope="module")
-def planned() -> Plan:
-    return plan(prepare_job(load_job(SAMPLES / "coupon.toml"), SAMPLES), store=store_of())
+def planned(coupon_planned: Plan) -> Plan:
+    return coupon_planned
 
 
 def test_dwells_and_stops_are_those_of_the_file(planned: Plan) -> None:
