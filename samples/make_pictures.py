@@ -1,7 +1,8 @@
 """Makes the pictures of README and guide from the samples; to be run after each change of drawings.
 
 Those of the README are the drawings that `corepath preview` writes, as they are; those of
-docs/arithmetic.md come from `stack_pictures`. A test compares them with what is committed.
+docs/arithmetic.md come from `stack_pictures`. A test compares them with what is committed. Those of
+docs/edit.md come from a browser: `page_pictures.py` makes them.
 """
 
 from __future__ import annotations
@@ -25,6 +26,13 @@ def quick() -> dict[str, str]:
     from stack_pictures import stack_pictures
 
     return stack_pictures(SAMPLES / "board-1280.toml")
+
+
+def of_the_page() -> tuple[str, ...]:
+    """Names of the pictures that `page_pictures.py` makes."""
+    from page_pictures import SHOWN
+
+    return tuple(SHOWN)
 
 
 def planned(sample: str) -> dict[str, str]:

@@ -18,6 +18,7 @@ from typing import Any
 
 SAMPLES = Path(__file__).resolve().parent
 PICTURES = SAMPLES.parent / "docs" / "pictures"
+SHOWN = {"edit-page.png": ("1366", "light"), "edit-page-phone.png": ("390", "dark")}
 WIDTHS = {"1366": (1366, 900, False), "390": (390, 844, True)}
 DONE = (
     "return document.querySelectorAll('.handle').length > 5"
@@ -90,7 +91,8 @@ def main() -> None:
     job = Path(sys.argv[2]) if folder else SAMPLES / "board-1280.toml"
     with browser() as chrome, page(chrome, job):
         if folder is None:
-            (PICTURES / "edit-page.png").write_bytes(screen(chrome, "1366", "light"))
+            for name, (width, scheme) in SHOWN.items():
+                (PICTURES / name).write_bytes(screen(chrome, width, scheme))
             return
         for width in WIDTHS:
             for scheme in ("light", "dark"):

@@ -257,36 +257,99 @@ def test_a_phone_scrolls_sideways_or_something_has_no_name(sheet: Sheet) -> None
     assert errors == []
 
 
-@pytest.mark.slow
-def test_a_new_job_does_not_come_to_a_plan_with_the_page_alone(
-    chrome: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+GUIDE = Path(__file__).parents[2] / "docs" / "edit.md"
+STEP = re.compile(r"^\| ((?:type|drag|press) .+?) \| (.*?) ?\| \*(.+?)\* \|$", re.MULTILINE)
+SIDES = {"up": (0, -1), "down": (0, 1), "left": (-1, 0), "right": (1, 0)}
+
+
+def dragged(sheet: Sheet, name: str, mm: float, side: str) -> None:
+    """Drag a handle by its name, so many mm of the board or of a height."""
+    handle = f"[...document.querySelectorAll('.handle')].find(h => h.ariaLabel === '{name}')"
+    sheet.until(handle)
+    sheet.js(f"{handle}.scrollIntoView({{block: 'center'}})")
+    x, y, px = sheet.js(
+        f"(h => {{ const r = h.querySelector('.dot').getBoundingClientRect(), s = h.closest('svg');"
+        " return [r.x + r.width / 2, r.y + r.height / 2, s.getBoundingClientRect().width"
+        f" / s.viewBox.baseVal.width]; }})({handle})"
+    )
+    scale = px * sheet.js(
+        "import(new URL('page/drawings.js', location.href)).then(m => { const s ="
+        f" m.shown[{handle}.closest('svg').id]; return s.{'up' if SIDES[side][1] else 'across'}[1]"
+        "; })"
+    )
+    to = [start + way * mm * scale for start, way in zip((x, y), SIDES[side], strict=True)]
+    for kind, (at, down) in zip(
+        ("mousePressed", "mouseMoved", "mouseReleased"), ((x, y), to, to), strict=True
+    ):
+        how = {"type": kind, "x": at, "y": down, "button": "left", "buttons": 1, "clickCount": 1}
+        sheet.chrome.execute_cdp_cmd("Input.dispatchMouseEvent", how)
+
+
+def done(sheet: Sheet, step: str) -> None:
+    """Do what a line of the guide says."""
+    if found := re.match(r"type `(.+)` at `(.+)`", step):
+        typed(sheet, found[2], found[1])
+    elif found := re.match(r"drag \*(.+)\* ([\d.]+) mm (\w+)", step):
+        dragged(sheet, found[1], float(found[2]), found[3])
+    elif found := re.match(r"press the up arrow once on \*(.+)\*, then Enter", step):
+        one = f"[...document.querySelectorAll('.handle')].find(h => h.ariaLabel === '{found[1]}')"
+        sheet.js(f"{one}.focus()")
+        sheet.chrome.switch_to.active_element.send_keys("\ue013\ue007")
+    else:
+        found = re.match(r"press \*(.+?)\*", step)
+        assert found is not None, step
+        button = (
+            f"[...document.querySelectorAll('button')].find(b => b.textContent === '{found[1]}')"
+        )
+        sheet.until(button)
+        sheet.js(f"{button}.click()")
+
+
+@pytest.mark.parametrize(
+    "plans",
+    [pytest.param(False, marks=pytest.mark.whole), pytest.param(True, marks=pytest.mark.slow)],
+)
+def test_the_guide_does_not_lead_from_a_new_job_to_a_plan(
+    chrome: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, plans: bool
 ) -> None:
-    """From `corepath new` to G-code that was read back: a number, a handle, a plug more, Plan."""
+    """Each step of docs/edit.md, typed and clicked: the file then has what it says, and the page
+    says so. The plan itself is made in the slow one."""
     from corepath.job.text.starter import starter_text
 
     monkeypatch.chdir(tmp_path)
     job = tmp_path / "mine.toml"
     job.write_text(starter_text("Untitled"))
+    steps = STEP.findall(GUIDE.read_text(encoding="utf-8"))
+    assert len(steps) == 8 and steps[-1][0].startswith("press *Plan*")
     server = EditServer(job)
     thread = server.start()
     try:
+        chrome.set_window_size(1366, 900)
         chrome.get(server.url)
         sheet = Sheet(chrome, job, server.url)
         sheet.until("document.querySelectorAll('.handle').length > 10")
-        typed(sheet, "title", "My first")
-        sheet.until(f"{STATE}.includes('saved')")
-        sheet.js("document.querySelector('[data-handle=stack-floor-of-the-groove]').focus()")
-        chrome.switch_to.active_element.send_keys("\ue013\ue007")  # up, Enter
-        sheet.until(f"{STATE}.includes('saved')")
-        sheet.until(f"{ANSWER}.startsWith('Ready')")
-        sheet.js("document.getElementById('plan-now').click()")
-        says = "document.getElementById('planned-says').textContent"
-        while not (told := sheet.js(f"/files written|failed|wrong/.test({says}) && {says}")):
-            time.sleep(0.5)
-        assert "no findings" in told
-        chrome.get(f"{server.url}plan/sheet.html")
-        assert "My first" in chrome.title
-        assert len(list(Path("mine-plan").glob("*.nc"))) > 6
+        for step, wanted, says in steps if plans else steps[:-1]:
+            before = job.read_text()
+            done(sheet, step)
+            if not wanted:
+                ended = "document.getElementById('planned-says').textContent"
+                while not (told := sheet.js(f"/measured|failed|wrong/.test({ended}) && {ended}")):
+                    time.sleep(0.5)
+                assert says in told
+                break
+            end = time.monotonic() + LIMIT
+            while job.read_text() == before and time.monotonic() < end:
+                time.sleep(0.03)
+            for line in re.findall("`(.+?)`", wanted):
+                assert line in job.read_text() and line not in before, step
+            sheet.until(f"{ANSWER}.startsWith('{says}') && {STATE}.includes('saved')")
+            # the drawings come after the verdict
+            sheet.until("document.querySelector('.stale') === null")
+            time.sleep(0.3)
+        if plans:
+            chrome.get(f"{server.url}plan/sheet.html")
+            assert "Tail block" in chrome.title
+            assert len(list(Path("mine-plan").glob("*.nc"))) > 6
     finally:
         chrome.get("about:blank")
         server.stop()

@@ -63,10 +63,11 @@ def test_no_picture_is_left_over_and_none_is_missing(
     wanted = {f"{sample}-{name}" for sample, names in maker.WANTED.items() for name in names} | set(
         quick
     )
+    wanted |= set(maker.of_the_page())
     shown = {
         Path(target).name
         for page in (ROOT / "README.md", *(ROOT / "docs").rglob("*.md"))
-        for target in re.findall(r"!\[[^\]]*\]\(([^)]+\.svg)\)", page.read_text("utf-8"))
+        for target in re.findall(r"!\[[^\]]*\]\(([^)]+\.(?:svg|png))\)", page.read_text("utf-8"))
     }
     assert {path.name for path in PICTURES.iterdir()} == wanted == shown
 
