@@ -22,6 +22,8 @@ SHOWN = {"edit-page.png": ("1366", "light"), "edit-page-phone.png": ("390", "dar
 WIDTHS = {"1366": (1366, 900, False), "390": (390, 844, True)}
 DONE = (
     "return document.querySelectorAll('.handle').length > 5"
+    " && Math.abs(document.getElementById('plan').viewBox.baseVal.width"
+    " - document.getElementById('plan').parentElement.clientWidth * 25.4 / 96) < 2"
     " && !document.getElementById('odds').textContent.includes('…')"
     " && !document.getElementById('fixes-says').textContent.includes('…')"
 )
