@@ -20,11 +20,15 @@ def _table(heading: str) -> list[str]:
 
 
 def _places(row: str) -> list[tuple[str, list[str]]]:
-    """Paths that a row names, each with the names that follow it before the next path."""
+    """Paths that a row names, each with the names that follow it before the next path. A module
+    without its folder lies beside the one before it, or at the top of the package."""
     found: list[tuple[str, list[str]]] = []
     for word in re.findall(r"`([^`]+)`", row):
         if "/" in word:
             found.append((word, []))
+        elif word.endswith(".py"):
+            beside = f"{found[-1][0].rpartition('/')[0]}/" if found else ""
+            found.append((word if (PACKAGE / word).exists() else beside + word, []))
         elif found and word.isidentifier():
             found[-1][1].append(word)
     return found
@@ -45,13 +49,15 @@ def _names(path: Path) -> set[str]:
     return named | {one.name for one in nodes if isinstance(one, kinds)}
 
 
-ROWS = _table("Where to change what")
+ROWS = [*_table("Where to change what"), *_table("Owners")]
 
 
 def test_the_table_is_found():
-    assert len(ROWS) > 10
-    assert _places("| a | `job/model.py` `Job`, `b` | `x` `cli/` |") == [
+    assert len(ROWS) > 50
+    assert _places("| a | `job/model.py` `Job`, `b` | `x` `load.py` `c` `lengths.py` `cli/` |") == [
         ("job/model.py", ["Job", "b", "x"]),
+        ("job/load.py", ["c"]),
+        ("lengths.py", []),
         ("cli/", []),
     ]
 
@@ -106,3 +112,8 @@ def test_a_folder_stands_not_in_the_table():
 def test_a_folder_holds_more_than_anyone_finds_his_way_in():
     """Fifteen names are read at a glance, thirty are not (from memory)."""
     assert {name: count for name, count in _folders().items() if count > 15} == {}
+
+
+def test_the_readme_is_more_than_a_reader_takes_in():
+    """What does not fit stands in a page of docs/."""
+    assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= 120

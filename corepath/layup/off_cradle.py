@@ -1,7 +1,7 @@
 """What happens where a laid-up board does not lie on its cradle: its own curve differs by some mm
 at the ends, as after more or less spring-back than allowed for. Frame of D, lengths in mm.
 
-A board flatter than its cradle bears on the cradle's ends, a rounder one in the middle; between, it
+A board flatter than its cradle rests on the cradle's ends, a rounder one on its middle; between, it
 stands off by what the two curves differ. It is cut where the cradle has it, so too deep by that.
 """
 

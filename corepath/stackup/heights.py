@@ -207,8 +207,8 @@ class Heights:
         return self.floor(height, operation) - self.gap("A", at)
 
     def depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
-        """Return D, the depth of a pocket below the raw top that bears in B: T + gA - f, narrowed
-        by what a depth gauge told."""
+        """Return D, the depth of a pocket below the raw top, on which the blank lies in B:
+        T + gA - f, narrowed by what a depth gauge told."""
         told = self._told_depth(height, operation, casting, *at)
         predicted = self.raw_top(at) - self.floor(height, operation)
         if told is None:

@@ -176,7 +176,8 @@ def _of_trim(work: Work, trim: Trim) -> Iterator[PlannedCut]:
 
 
 def _of_holes(work: Work) -> Iterator[PlannedCut]:
-    """Holes of the cutter's own size are made straight down, wider ones by helix and turns.
+    """Holes of the cutter's own size are made straight down, wider ones by a helix and a finishing
+    pass.
 
     On a small circle the machine moves no faster than sqrt(acceleration · radius).
     """
