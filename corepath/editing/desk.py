@@ -134,7 +134,7 @@ class Desk:
         elif kind == "stop":
             await self.plan.stop()
         elif kind == "draft":
-            await self._tried(message)
+            await self._tried(message, reply)
         elif kind in _CHANGES:
             async with self._turn:
                 await self._change(message, reply)
@@ -151,7 +151,7 @@ class Desk:
                 self._view.update(wanted)
                 await self._ask("job", self.session.text)
 
-    async def _tried(self, message: Message) -> None:
+    async def _tried(self, message: Message, reply: Send) -> None:
         """Work out values that are dragged; without any, the file as it is."""
         if self._turn.locked():
             return  # a change is on its way: its own result follows
@@ -163,8 +163,10 @@ class Desk:
                 if values
                 else self.session.text
             )
-        except InputError:
-            return  # the value is on its way to one that can be written
+        except InputError as error:
+            told = faults_told(error.faults, MM)
+            reply({"kind": "faults", "draft": True, "faults": told})
+            return
         await self._ask("draft" if values else "job", text)
 
     async def _change(self, message: Message, reply: Send) -> None:

@@ -3,8 +3,10 @@ changed by another program meanwhile. Skipped where there is no browser."""
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
+import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -35,9 +37,9 @@ FIRST = {
 class Sheet:
     """The open page, and the job that it is about."""
 
-    def __init__(self, chrome: Any, job: Path, url: str) -> None:
+    def __init__(self, chrome: Any, job: Path, server: EditServer) -> None:
         self.chrome, self.job, self.text = chrome, job, job.read_text()
-        self.url = url
+        self.server = server
 
     def js(self, script: str, *arguments: Any) -> Any:
         return self.chrome.execute_script(f"return {script}", *arguments)
@@ -92,7 +94,7 @@ def opened(chrome: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sh
     chrome.set_window_size(1366, 900)
     chrome.get_log("browser")
     chrome.get(server.url)
-    yield Sheet(chrome, job, server.url)
+    yield Sheet(chrome, job, server)
     chrome.get("about:blank")
     server.stop()
     thread.join(LIMIT)
@@ -131,6 +133,25 @@ def test_a_field_does_not_tell_how_far_its_number_may_go(sheet: Sheet) -> None:
     assert sheet.js("arguments[0].value", field) == "1.3"
     field.send_keys("\ue00c\t")
     sheet.holds()
+
+
+@pytest.mark.whole
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="no process can be held up so here")
+def test_an_old_verdict_looks_like_that_of_what_was_typed(sheet: Sheet) -> None:
+    """It is greyed while the next one is worked out, and stays in sight."""
+    grey = "document.getElementById('verdict').classList.contains('stale')"
+    assert not sheet.js(grey)
+    number = sheet.server.desk.workshop_number
+    assert number is not None
+    os.kill(number, signal.SIGSTOP)
+    try:
+        typed(sheet, "groove.floor", "1.3")
+        sheet.until(grey)
+        assert sheet.js(ANSWER).startswith("Ready")
+    finally:
+        os.kill(number, signal.SIGCONT)
+    sheet.until(f"!{grey}")
+    sheet.holds("floor = 1.3")
 
 
 @pytest.mark.whole
@@ -326,7 +347,7 @@ def test_the_guide_does_not_lead_from_a_new_job_to_a_plan(
     try:
         chrome.set_window_size(1366, 900)
         chrome.get(server.url)
-        sheet = Sheet(chrome, job, server.url)
+        sheet = Sheet(chrome, job, server)
         sheet.until("document.querySelectorAll('.handle').length > 10")
         for step, wanted, says in steps if plans else steps[:-1]:
             before = job.read_text()

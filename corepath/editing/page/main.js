@@ -8,6 +8,7 @@ import * as verdict from "./verdict.js";
 
 const address = new URL("socket", location.href.replace(/^http/, "ws"));
 const changes = new Set(["set", "remove", "insert", "add"]);
+const works = new Set(["undo", "redo", "draft"]);
 let socket, revision = 0;
 
 // A change carries the revision that it was made from: what was changed outside since is asked about.
@@ -15,6 +16,7 @@ function send(message) {
   if (socket?.readyState !== WebSocket.OPEN) return;
   const writes = changes.has(message.kind);
   if (writes || message.kind === "undo" || message.kind === "redo") fill("state", "…");
+  if (writes || works.has(message.kind)) verdict.waits();
   if (writes) message = { revision, ...message };
   socket.send(JSON.stringify(message));
 }
@@ -42,8 +44,8 @@ const heard = {
   faults(it) { verdict.faults(it); drag.answered(); },
   drawings(it) { drawings.show(it.drawings); drag.show(it.handles); },
   cross(it) { drawings.cross(it.cross); drag.show(it.handles, "cross"); },
-  refused(it) { fill("state", `not written: ${forms.refused(it)}`); },
-  ask(it) { ask(it.change); },
+  refused(it) { verdict.arrived(); fill("state", `not written: ${forms.refused(it)}`); },
+  ask(it) { verdict.arrived(); ask(it.change); },
 };
 
 // Both at once: nothing is written until one of the two is chosen.

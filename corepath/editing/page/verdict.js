@@ -9,7 +9,7 @@ export function show(it) {
   at("faults").hidden = true;
   at("answer").dataset.answer = it.answer;
   fill("answer", it.words + (it.wrong.length ? `: ${it.wrong.join(", ")}` : ""));
-  fill("odds", "Odds …");
+  fill("odds", it.draft ? "Odds follow once it is written" : "Odds …");
   at("odds").title = "";
   stale(false);
   at("tightest").replaceChildren(...it.tightest.map((one) => made("li", { title: one.says },
@@ -34,6 +34,7 @@ export function fixes(it) {
 
 // The job as it is now has faults: what was worked out before stays in sight, greyed.
 export function faults(it) {
+  arrived();
   if (it.draft) {
     at("answer").dataset.answer = "no";
     fill("answer", `This cannot be: ${[it.faults[0].key, it.faults[0].says].filter(Boolean).join(": ")}`);
@@ -64,5 +65,19 @@ function list(head, all) {
 }
 
 export function stale(is) {
+  arrived();
   for (const id of ["verdict", "tightest", "board"]) at(id).classList.toggle("stale", is);
+}
+
+// A change is on its way: the last verdict is greyed until the next one is there, unless that comes at once.
+let late = 0;
+
+export function waits() {
+  if (!late) late = setTimeout(() => { for (const id of ["verdict", "tightest"]) at(id).classList.add("stale"); }, 120);
+}
+
+export function arrived() {
+  clearTimeout(late);
+  late = 0;
+  for (const id of ["verdict", "tightest"]) at(id).classList.remove("stale");
 }
