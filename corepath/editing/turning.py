@@ -51,7 +51,10 @@ def turns(
                 else:
                     high, state = middle, there
             value = now + step * (low + high) / 2
-            yield {"key": key, "value": value, "answer": state[0], "checks": _turned(before, state)}
+            yield {
+                "key": key, "now": now, "value": value, "answer": state[0],
+                "checks": _turned(before, state),
+            }  # fmt: skip
             if state[0] in _ENDS:
                 break
             before, at = state, high

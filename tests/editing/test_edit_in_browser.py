@@ -131,8 +131,12 @@ def test_a_field_does_not_tell_how_far_its_number_may_go(sheet: Sheet) -> None:
     assert float(below[1]) == 0.75 and 2.0 <= float(above[1]) < 2.2
     field.send_keys("\ue013\ue013\ue015")  # up, up, down
     assert sheet.js("arguments[0].value", field) == "1.3"
-    field.send_keys("\ue00c\t")
+    field.send_keys("\ue00c")
     sheet.holds()
+    # a value that is written moves nothing of where it turns
+    field.send_keys("\ue009a\ue000", "1.3\ue007")
+    sheet.holds("floor = 1.3")
+    sheet.until(f"/below 0.75 no, by.*above {above[1]} no, by/.test({turns})")
 
 
 @pytest.mark.whole
@@ -256,6 +260,8 @@ def test_a_change_by_another_program_is_lost(sheet: Sheet) -> None:
     sheet.job.write_text("[board\nthickness = 8\n")
     sheet.until("document.querySelector('#text mark')?.textContent === '[board'")
     assert sheet.js("document.querySelectorAll('.handle, .key').length") == 0  # read-only
+    head = "document.getElementById('faults-head').textContent"
+    sheet.until(f"{head}.startsWith('The file cannot be read')")
     sheet.job.write_text(sheet.text)
     sheet.until("document.getElementById('text').hidden")
 

@@ -216,7 +216,7 @@ function commit() {
 // Where the verdict would turn: a line across the way of the handle that is moved.
 export function turn(it) {
   const [name, way] = Object.entries(moved?.of.ways ?? {}).find(([, one]) => one.key === it.key) ?? [];
-  if (!way) return;
+  if (!way || way.now !== it.now) return;
   const svg = at(moved.of.drawing), drawing = shown[moved.of.drawing];
   const go = (it.value - way.now) * way.sign * scale;
   const [u, v] = moved.at, [x, y] = place(drawing, u + (name === "across" ? go : 0), v + (name === "up" ? go : 0));

@@ -111,8 +111,8 @@ function update(one) {
   forget(one.key);
 }
 
-// Another verdict: where it turns is looked for anew at the field that is at hand.
-export function verdict() {
+// Another verdict or text: where it turns is looked for anew at the field that is at hand.
+export function again() {
   const field = document.activeElement;
   if (field?.dataset?.key && at("tables").contains(field)) { forget(field.dataset.key); look(field); }
 }
@@ -151,7 +151,7 @@ function look(field) {
 
 export function turn(it) {
   const note = document.getElementById(`turns-${it.key}`), field = document.getElementById(id(it.key));
-  if (!note || field !== document.activeElement) return;
+  if (!note || field !== document.activeElement || it.now !== Number(field.dataset.was)) return;
   const was = Number(field.dataset.was), places = Math.max(0, Math.round(1 - Math.log10(last(field.dataset.was))));
   const becomes = it.answer === "faults" ? it.checks[0] : `${it.answer}, by ${it.checks.slice(0, 3).join(", ")}`;
   note.found = [...note.found ?? [], it].sort((one, other) => one.value - other.value);

@@ -35,8 +35,9 @@ const heard = {
     drag.job(it);
     drawings.job(it);
     verdict.broken(it);
+    forms.again();
   },
-  verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) { plan.job(it.digest); forms.verdict(); } },
+  verdict(it) { verdict.show(it); drag.answered(); if (!it.draft) { plan.job(it.digest); forms.again(); } },
   plan: plan.show,
   turn(it) { drag.turn(it); forms.turn(it); },
   odds: verdict.odds,

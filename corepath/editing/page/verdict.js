@@ -40,6 +40,7 @@ export function faults(it) {
     fill("answer", `This cannot be: ${[it.faults[0].key, it.faults[0].says].filter(Boolean).join(": ")}`);
     return;
   }
+  if (!at("text").hidden) return;  // a file that cannot be read tells its faults itself
   list(`${it.faults.length === 1 ? "This has" : "These have"} to be put right first`, it.faults);
   stale(true);
 }
