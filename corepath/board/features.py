@@ -13,7 +13,7 @@ from shapely import Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.board.footprints import Footprint
-from corepath.board.outline.template import Template
+from corepath.board.outline.template_outline import Template
 from corepath.job.model import DowelSection, InsertSection, PlugSection
 
 __all__ = ["Board", "Casting", "Place"]

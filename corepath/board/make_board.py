@@ -25,7 +25,7 @@ from corepath.board.footprints import (
     seat_footprint,
 )
 from corepath.board.outline.make_outline import build_outline
-from corepath.board.outline.template import Template, read_template
+from corepath.board.outline.template_outline import Template, read_template
 from corepath.board.placing import Feature, place_faults, plug_faults, touch_faults
 from corepath.errors import Fault, InputError
 from corepath.job.model import Job

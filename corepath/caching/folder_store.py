@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from corepath.caching.entry import Entry, from_bytes, to_bytes
+from corepath.caching.kept_entry import KeptEntry, from_bytes, to_bytes
 from corepath.caching.store import NOTHING, Store
 
 __all__ = ["MOST", "VARIABLE", "FolderStore", "cache_folder", "store_of"]
@@ -64,7 +64,7 @@ class FolderStore:
     folder: Path
     most: int = MOST
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         """Return the entry kept under `key`; None where there is none that is whole and ours."""
         path = self._place(key)
         try:
@@ -76,7 +76,7 @@ class FolderStore:
             os.utime(path)
         return entry
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         """Keep an entry, unless the folder is not ours or cannot be written to."""
         with suppress(OSError):
             if self._private():

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
 
 from corepath.caching.canonical import key_of
-from corepath.caching.entry import Entry
+from corepath.caching.kept_entry import KeptEntry
 
-__all__ = ["NOTHING", "Form", "Store", "kept"]
+__all__ = ["NOTHING", "KeptKind", "Store", "kept"]
 
 Result = TypeVar("Result")
 
@@ -18,21 +18,21 @@ Result = TypeVar("Result")
 class Store(Protocol):
     """Keeps entries by key. It loses any of them at any time, but never returns another one."""
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         """Return the entry that was written under `key`; None where it is not there or not
         whole."""
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         """Keep an entry under `key`, if that can be done; no error is raised where it cannot."""
 
 
 class _Nothing:
     """A store that keeps nothing."""
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         return None
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         pass
 
 
@@ -40,17 +40,17 @@ NOTHING: Store = _Nothing()
 
 
 @dataclass(frozen=True, slots=True)
-class Form(Generic[Result]):
+class KeptKind(Generic[Result]):
     """How a kind of result is kept: `name` says what it is the result of, and is part of the key;
     `unpack` undoes `pack`."""
 
     name: str
-    pack: Callable[[Result], Entry]
-    unpack: Callable[[Entry], Result]
+    pack: Callable[[Result], KeptEntry]
+    unpack: Callable[[KeptEntry], Result]
 
 
 def kept(
-    store: Store, form: Form[Result], inputs: tuple[object, ...], make: Callable[[], Result]
+    store: Store, form: KeptKind[Result], inputs: tuple[object, ...], make: Callable[[], Result]
 ) -> Result:
     """Return what `make` returns, from the store where that has it.
 

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from corepath.board.features import Board
 from corepath.errors import Fault, InputError
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.job.model import Job, LayupSection
 from corepath.layup.curve import rocker_of
 from corepath.layup.laid import LaidUp, laid_up, pad_of, pins_of
-from corepath.layup.template_lines import Curve, Shape, Template, Words, apart, bar, check_bars
+from corepath.layup.template_lines import Curve, Shape, TemplateLines, Words, apart, bar, check_bars
 from corepath.lengths import UNIT, mm, said_all, units_of
 
 __all__ = ["Form", "form_of", "form_template"]
@@ -165,7 +165,7 @@ def _profile(laid: LaidUp, layup: LayupSection, ends: Floats) -> Floats:
     return np.asarray(shapely.LineString(dense).simplify(_CHORD).coords)
 
 
-def form_template(job: Job, board: Board, digest: str, cradle: bool = False) -> Template:
+def form_template(job: Job, board: Board, digest: str, cradle: bool = False) -> TemplateLines:
     """Returns the template of one rib with the places of spacers, of the core's ticks and of pins,
     one spacer, and how many of each, for the form or its cradle; `digest` names the plan on it."""
     form = form_of(job, board, cradle)
@@ -186,7 +186,7 @@ def form_template(job: Job, board: Board, digest: str, cradle: bool = False) -> 
     shapes += [
         Words("notes", left + 120.0, low - 12.0 - 6.0 * k, line) for k, line in enumerate(lines)
     ]
-    return Template(f"{job.title}: {name}", tuple(shapes), says, units)
+    return TemplateLines(f"{job.title}: {name}", tuple(shapes), says, units)
 
 
 def _rib_marks(form: Form) -> Iterator[Shape]:

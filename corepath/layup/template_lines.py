@@ -32,8 +32,8 @@ __all__ = [
     "Curve",
     "Face",
     "Shape",
-    "Template",
     "TemplateCircle",
+    "TemplateLines",
     "Words",
     "apart",
     "bar",
@@ -90,7 +90,7 @@ Shape = Curve | TemplateCircle | Words
 
 
 @dataclass(frozen=True, slots=True)
-class Template:
+class TemplateLines:
     """All shapes of one template, in a fixed order; `message` is told to the user beside it, in
     `units`."""
 
@@ -134,7 +134,7 @@ def board_template(
     *,
     reach: float | None = None,
     on: Face = "core",
-) -> Template:
+) -> TemplateLines:
     """Returns the template of a board: along the arc, or, with `reach`, flat for skins and hand
     work. `on` is the face that it lies on; `digest` names the plan.
 
@@ -152,7 +152,7 @@ def board_template(
     says = said_all(_says(job, board, laid, reach, on))
     lines = (f"{job.title}: {kind}", f"plan {digest}", *says)
     shapes += [Words("notes", -half, -wide - 8.0 - 6.0 * k, line) for k, line in enumerate(lines)]
-    return Template(f"{job.title}: {kind}", tuple(shapes), says, units)
+    return TemplateLines(f"{job.title}: {kind}", tuple(shapes), says, units)
 
 
 def check_bars(x: float, y: float, units: Units) -> Iterator[Shape]:

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.caching.entry import Entry
-from corepath.caching.store import Form
+from corepath.caching.kept_entry import KeptEntry
+from corepath.caching.store import KeptKind
 from corepath.lengths import marked
 from corepath.motion.program import Corner, Kind, Move, Pass, Program
 from corepath.operations.facing.facing_paths import program
@@ -28,16 +28,16 @@ Floats = NDArray[np.float64]
 _KINDS = {kind.value: kind for kind in Kind}
 
 
-def programs_form(work: Work) -> Form[tuple[Program, ...]]:
+def programs_form(work: Work) -> KeptKind[tuple[Program, ...]]:
     """Return the form in which the programs of a work are kept."""
-    return Form("programs", _pack_programs, lambda entry: tuple(_programs(work, entry)))
+    return KeptKind("programs", _pack_programs, lambda entry: tuple(_programs(work, entry)))
 
 
-def _pack_programs(made: Sequence[Program]) -> Entry:
+def _pack_programs(made: Sequence[Program]) -> KeptEntry:
     passes = [stretch for one in made for stretch in one.passes]
     table = move_table(move for one in passes for move in one.moves)
     head = {"programs": [_facts(one) for one in made], "passes": pass_facts(passes)}
-    return Entry(head, (table,))
+    return KeptEntry(head, (table,))
 
 
 def _facts(one: Program) -> dict[str, Any]:
@@ -52,7 +52,7 @@ def _facts(one: Program) -> dict[str, Any]:
     }
 
 
-def _programs(work: Work, entry: Entry) -> Iterator[Program]:
+def _programs(work: Work, entry: KeptEntry) -> Iterator[Program]:
     passes = passes_of(entry.head["passes"], entry.arrays[0])
     for facts in entry.head["programs"]:
         own = [next(passes) for _ in range(facts["passes"])]

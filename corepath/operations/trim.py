@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from shapely import LinearRing, Polygon
 
 from corepath.errors import CorepathError
-from corepath.geometry.counts import fewest_steps
 from corepath.geometry.polylines import along, begun_at, place_at
+from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import mm, square_mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Program

@@ -14,7 +14,7 @@ from corepath.operations import programs
 from corepath.plain_text import sha256_of
 from corepath.planning.prepare import Prepared
 from corepath.planning.progress import Progress, quiet
-from corepath.planning.report.times import Apart, apart
+from corepath.planning.report.times import MinutesApart, apart
 from corepath.stackup.odds.acceptance import risk_words
 from corepath.work import Work
 from corepath.work.least_time.minutes import LeastTime, least_time
@@ -49,7 +49,7 @@ class MadeFile:
     minutes: float
     extents: Extents
     least_time: LeastTime
-    apart: Apart
+    apart: MinutesApart
     cuts: tuple[int, int]
 
     @property

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from corepath.errors import Fault, InputError, OutputError
 from corepath.layup.ribs import form_template
-from corepath.layup.template_lines import Face, Template, board_template
+from corepath.layup.template_lines import Face, TemplateLines, board_template
 from corepath.planning.folder.in_place import Change, in_place
 from corepath.planning.prepare import Prepared
 from corepath.views.templates.template_dxf import dxf_text
@@ -25,7 +25,7 @@ def template_of(
     form: bool = False,
     cradle: bool = False,
     on: Face = "core",
-) -> Template:
+) -> TemplateLines:
     """Return the template of the board or, with `form`, of the form it is laid up on, with `cradle`
     of what holds it in set-up D.
 
@@ -39,7 +39,9 @@ def template_of(
     return board_template(job, board, digest, reach=reach, on=on)
 
 
-def template_files(template: Template, path: Path, paper: Paper | None = None) -> dict[str, str]:
+def template_files(
+    template: TemplateLines, path: Path, paper: Paper | None = None
+) -> dict[str, str]:
     """Return file names with texts: the whole template in the format of the ending of `path`, and
     with `paper` its pages (SVG). Raises InputError for an ending other than .dxf and .svg."""
     ending = path.suffix.lower()
@@ -54,7 +56,9 @@ def template_files(template: Template, path: Path, paper: Paper | None = None) -
     return files
 
 
-def write_template(template: Template, path: Path, paper: Paper | None = None) -> tuple[Path, ...]:
+def write_template(
+    template: TemplateLines, path: Path, paper: Paper | None = None
+) -> tuple[Path, ...]:
     """Write a template, over an earlier one; whole files or none. Raises InputError,
     OutputError."""
     files = template_files(template, path, paper)

@@ -27,7 +27,7 @@ from corepath.readback.motion.descents import check_descents, descents_solved, l
 from corepath.readback.motion.discipline import choose_cutter
 from corepath.readback.motion.holder_clearance import check_nose_stock
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import Case, Outcome
+from corepath.readback.result import Case, CaseOutcome
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.readback.surfaces.floors import Singles, check_floor
 from corepath.readback.surfaces.hole_steps import is_open
@@ -223,7 +223,7 @@ def read_cases(
     files: PlanFiles,
     cases: Iterable[Case],
     cell: float = CELL,
-) -> tuple[Outcome, ...]:
+) -> tuple[CaseOutcome, ...]:
     """Cut the files in each case, and return what is found in it, in the order of `cases`, whether
     or not it is found elsewhere too.
 
@@ -246,7 +246,7 @@ def read_cases(
             rest.end(ordered, not again)
             deck = rest.heights
             findings = (*first.findings, *rest.findings)
-            outcomes[case] = Outcome(case, findings, rest.figures(first), again)
+            outcomes[case] = CaseOutcome(case, findings, rest.figures(first), again)
     return tuple(outcomes[case] for case in cases)
 
 
@@ -263,7 +263,7 @@ def _begun(
     return trial
 
 
-def new_findings(outcomes: Sequence[Outcome], known: Iterable[Finding]) -> Findings:
+def new_findings(outcomes: Sequence[CaseOutcome], known: Iterable[Finding]) -> Findings:
     """Return what is found in some cases and is not `known`: each kind of a file once, with the
     cases in which it is found."""
     before = {(one.kind, one.file) for one in known}

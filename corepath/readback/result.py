@@ -12,7 +12,7 @@ from corepath.reported import Key, report_keys
 from corepath.stock.material import BlankFaces
 from corepath.stock.path import Path
 
-__all__ = ["Case", "FileCount", "FileStep", "Outcome", "ReadBack", "Span"]
+__all__ = ["Case", "CaseOutcome", "FileCount", "FileStep", "ReadBack", "Span"]
 
 Span = tuple[float, float, float, float]
 """A rectangle on the bed: least x, least y, largest x, largest y; mm."""
@@ -78,7 +78,7 @@ class Case:
     Key("planned_again", "again"), "kinds", Key("*", "figures"),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class CaseOutcome:
     """The result of one case: findings, and `figures` by name (mm; `load` is removal over planned
     removal). `again`: C is planned again in this case."""
 
@@ -107,7 +107,7 @@ class ReadBack:
     measures: tuple[Measure, ...]
     files: tuple[FileCount, ...]
     remaining: Mapping[str, Remaining]
-    cases: tuple[Outcome, ...] = ()
+    cases: tuple[CaseOutcome, ...] = ()
     steps: tuple[FileStep, ...] = ()
     travelled: Mapping[str, Span] = field(default_factory=dict)
 

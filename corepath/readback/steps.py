@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.readback.remaining import KeptBlank, Remaining
 from corepath.readback.result import FileStep
 from corepath.stock.material import Grid, Stock

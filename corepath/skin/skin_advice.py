@@ -21,7 +21,7 @@ from shapely import Polygon
 from corepath.board.deck.make_deck import build_deck
 from corepath.board.deck.surface import DeckSurface
 from corepath.errors import InputError
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.job.model import Job
 from corepath.lengths import Said, mm
 from corepath.reported import Key, report_keys

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.stock.column_kernels import cut_pieces, fill_polygon
 from corepath.stock.contact_kernels import Underside
 from corepath.stock.kept_face import KeptFace

@@ -40,7 +40,7 @@ LARGEST_OFF = 0.8
 practice, no source)."""
 
 
-class Body(NamedTuple):
+class BedBlock(NamedTuple):
     """What is cut: a block of this size, and where the zero lies from its middle and its bottom."""
 
     length: float
@@ -61,7 +61,7 @@ class BedWork:
     name: str
     title: str
     work: Work
-    body: Body
+    body: BedBlock
     cut: BaseGeometry
     floor: float
     key: str
@@ -118,8 +118,8 @@ def _zero(touch: str, again: bool, by: Found = "bed") -> Zero:
     return Zero(0.0, 0.0, 0.0, touch, again, "the spoil board", by=by)
 
 
-def _body(bed: BedSection) -> Body:
-    return Body(*bed.size, bed.thickness, (0.0, 0.0, bed.thickness))
+def _body(bed: BedSection) -> BedBlock:
+    return BedBlock(*bed.size, bed.thickness, (0.0, 0.0, bed.thickness))
 
 
 def _face(job: Job, bed: BedSection) -> _Found:
@@ -232,7 +232,7 @@ def _edge(job: Job, bed: BedSection) -> _Found:
     # the block of the simulation: the blank with what is taken off its front edge
     width = 60.0 + off
     middle = (length / 2.0, width / 2.0 - off)
-    body = Body(length, width, thickness, (-middle[0], -middle[1], 0.0))
+    body = BedBlock(length, width, thickness, (-middle[0], -middle[1], 0.0))
     cut = box(-length / 2.0, -width / 2.0, length / 2.0, -middle[1])
     told = (
         f"the rough edge may stand at most {mm(off):.1f} beyond the line; what is behind it stays",

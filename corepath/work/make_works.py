@@ -16,7 +16,7 @@ from shapely import Polygon
 
 from corepath.board.features import Board, Casting
 from corepath.errors import Fault
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.job.model import DowelSection, Job
 from corepath.job.pose import pose_of
 from corepath.lengths import mm

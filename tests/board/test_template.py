@@ -12,7 +12,7 @@ import pytest
 import shapely
 from typer.testing import CliRunner
 
-from corepath.board.outline.template import compare
+from corepath.board.outline.template_outline import compare
 from corepath.cli.app import app
 from corepath.errors import InputError
 from corepath.job.text.starter import starter_text

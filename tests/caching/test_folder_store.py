@@ -16,13 +16,13 @@ import pytest
 
 from corepath.caching import folder_store as module
 from corepath.caching.canonical import key_of
-from corepath.caching.entry import Entry, from_bytes, to_bytes
 from corepath.caching.folder_store import FolderStore, cache_folder, store_of
+from corepath.caching.kept_entry import KeptEntry, from_bytes, to_bytes
 from corepath.caching.store import NOTHING
 
 KEY, OTHER = key_of("one"), key_of("other")
 TABLE = np.array([[0.1, -0.0, 1e300], [3.0, 4.0, 5.0]])
-ENTRY = Entry({"says": "a path", "left": [0.1, None]}, (TABLE, np.zeros((0, 7))))
+ENTRY = KeptEntry({"says": "a path", "left": [0.1, None]}, (TABLE, np.zeros((0, 7))))
 posix = pytest.mark.skipif(os.name != "posix", reason="modes and links as POSIX has them")
 
 
@@ -38,7 +38,7 @@ def place(store: FolderStore, key: str = KEY) -> Path:
     return store.folder / f"{key}.kept"
 
 
-def same(found: Entry | None) -> bool:
+def same(found: KeptEntry | None) -> bool:
     return (
         found is not None
         and found.head == ENTRY.head
@@ -77,7 +77,7 @@ def foreign(path: Path) -> None:
 
 def odd(path: Path) -> None:
     """Whole, with the right key, but not what an entry is."""
-    path.write_bytes(to_bytes(KEY, Entry({}, ())).replace(b'"head"', b'"HEAD"'))
+    path.write_bytes(to_bytes(KEY, KeptEntry({}, ())).replace(b'"head"', b'"HEAD"'))
 
 
 def empty(path: Path) -> None:
@@ -192,7 +192,7 @@ def small_files() -> Iterator[None]:
 def test_a_full_disk_stops_a_run_or_leaves_half_an_entry(
     store: FolderStore, small_files: None
 ) -> None:
-    large = Entry({}, (np.zeros(1000),))
+    large = KeptEntry({}, (np.zeros(1000),))
     with pytest.raises(OSError):
         (store.folder.parent / "proof").write_bytes(bytes(1000))
     store.write(OTHER, large)

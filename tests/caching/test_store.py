@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import pytest
 
-from corepath.caching.entry import Entry
-from corepath.caching.store import NOTHING, Form, kept
+from corepath.caching.kept_entry import KeptEntry
+from corepath.caching.store import NOTHING, KeptKind, kept
 
 
-class Memory(dict[str, Entry]):
+class Memory(dict[str, KeptEntry]):
     """A store in memory."""
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         return self.get(key)
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         self[key] = entry
 
 
-PLAIN: Form[str] = Form(
-    "plain", lambda text: Entry({"text": text}), lambda entry: entry.head["text"] + ""
+PLAIN: KeptKind[str] = KeptKind(
+    "plain", lambda text: KeptEntry({"text": text}), lambda entry: entry.head["text"] + ""
 )
 
 
@@ -36,7 +36,7 @@ def test_a_kept_result_is_made_again_or_taken_for_another() -> None:
     store, make = Memory(), Maker()
     assert [kept(store, PLAIN, (1.0,), make) for _ in range(3)] == ["result 1"] * 3
     assert kept(store, PLAIN, (2.0,), make) == "result 2"
-    other = Form("other", PLAIN.pack, PLAIN.unpack)
+    other = KeptKind("other", PLAIN.pack, PLAIN.unpack)
     assert kept(store, other, (1.0,), make) == "result 3" and len(store) == 3
     assert kept(NOTHING, PLAIN, (1.0,), make) == "result 4"
 
@@ -56,7 +56,7 @@ def test_a_failure_is_kept() -> None:
 def test_a_result_that_does_not_come_back_whole_is_kept() -> None:
     """A new field that the form does not know yet."""
     store = Memory()
-    short = Form("short", PLAIN.pack, lambda entry: entry.head["text"][:3])
+    short = KeptKind("short", PLAIN.pack, lambda entry: entry.head["text"][:3])
     assert kept(store, short, (), Maker()) == "result 1" and not store
 
 
@@ -65,5 +65,5 @@ def test_an_entry_that_cannot_be_understood_stops_a_run() -> None:
     kept(store, PLAIN, (), make)
     for head in ({}, {"text": None}):
         for key in store:
-            store[key] = Entry(head)
+            store[key] = KeptEntry(head)
         assert kept(store, PLAIN, (), make).startswith("result")

@@ -23,14 +23,14 @@ from corepath.motion.cutter import Cutter
 from corepath.planning import plan as _loaded_before_its_functions_are_replaced  # noqa: F401
 from corepath.planning.explore import Explored
 from corepath.planning.folder.plan_folder import Written
-from corepath.planning.report.times import Apart
-from corepath.readback.result import Case, Outcome
+from corepath.planning.report.times import MinutesApart
+from corepath.readback.result import Case, CaseOutcome
 from corepath.reported import reported
 from corepath.stackup.checks.judge import judge
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.odds.odds import Odds, Spoiler
-from corepath.stackup.odds.outcome import Outcome as Verdict
+from corepath.stackup.odds.outcome import CaseOutcome as Verdict
 from corepath.stackup.odds.outcome import Tight
 
 runner = CliRunner()
@@ -123,7 +123,9 @@ class Planner:
             return Written(folder, tuple(names), () if files else ("03-A-groove.nc",))
 
         lists = SimpleNamespace(holes=(), outcome=self.outcome(prepared))
-        results = SimpleNamespace(minutes=12.34, apart=Apart(), lists=lists, cutters=(), ridges=())
+        results = SimpleNamespace(
+            minutes=12.34, apart=MinutesApart(), lists=lists, cutters=(), ridges=()
+        )
         made = {
             "checks": self.checks,
             "findings": self.findings,
@@ -180,7 +182,7 @@ def _file(minutes: float, combined: bool = False) -> Any:
 
 
 ODDS = Odds(0.9701, 0.968, 0.93, 20_000, (Spoiler("clean-up", "", 0.029),))
-CASE = Outcome(
+CASE = CaseOutcome(
     Case("likely stop", "if the skim stops at 9.40", 1),
     (),
     {"least_floor": 1.2, "load": 0.91},

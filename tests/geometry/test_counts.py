@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 
 
 @pytest.mark.parametrize(

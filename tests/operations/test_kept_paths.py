@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from corepath.caching.entry import Entry, from_bytes, to_bytes
+from corepath.caching.kept_entry import KeptEntry, from_bytes, to_bytes
 from corepath.job.load import load_job
 from corepath.lengths import marked
 from corepath.motion.program import Program
@@ -20,20 +20,20 @@ from corepath.work.works import Opening, Work
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
-class Memory(dict[str, Entry]):
+class Memory(dict[str, KeptEntry]):
     """A store that turns each entry into bytes, and counts."""
 
     def __init__(self) -> None:
         super().__init__()
         self.found = self.missed = 0
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         entry = self.get(key)
         self.found += entry is not None
         self.missed += entry is None
         return entry
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         self[key] = from_bytes(key, to_bytes(key, entry))
 
 

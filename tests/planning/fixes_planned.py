@@ -6,7 +6,7 @@ from __future__ import annotations
 import sys
 
 from corepath.job.load import load_job
-from corepath.planning.fixing.changing import changed_job
+from corepath.planning.fixing.changed_values import changed_job
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.plan import plan
 from corepath.planning.prepare import prepare_job

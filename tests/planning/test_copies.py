@@ -22,7 +22,7 @@ from corepath.planning.job_files.sharing import shared_files, write_shared
 from corepath.planning.make import written_file
 from corepath.planning.plan import Plan
 from corepath.planning.prepare import prepare
-from corepath.planning.report.times import Apart
+from corepath.planning.report.times import MinutesApart
 from tests.job.test_shop_file import _parts
 
 BASE = starter_text("Core")
@@ -115,9 +115,9 @@ def test_a_copy_of_nothing_is_planned(tmp_path: Path, text: str, message: str) -
 def test_the_slower_order_is_chosen() -> None:
     """By hand, three blanks: five changes of 3 min and three set-ups of 2 min each, 3 x (15 + 6) =
     63; each cutter over all blanks 15 + 3 x 5 x 2 = 45. With one change a blank the other way."""
-    many = order_of(3, Apart(changes=5, change_minutes=15.0), 3)
+    many = order_of(3, MinutesApart(changes=5, change_minutes=15.0), 3)
     assert (many.by_copy, many.by_cutter) == (63.0, 45.0) and "every cutter" in many.message
-    few = order_of(2, Apart(changes=4, change_minutes=2.0), 1)
+    few = order_of(2, MinutesApart(changes=4, change_minutes=2.0), 1)
     assert (few.by_copy, few.by_cutter) == (8.0, 18.0) and "one copy after" in few.message
 
 

@@ -26,8 +26,8 @@ from corepath.job.record.settled import Settled
 from corepath.kept import Kept
 from corepath.lengths import INCH, MM
 from corepath.planning.engine import Engine
-from corepath.planning.fixing.changing import changed_job, other_core
-from corepath.planning.fixing.levers import Kind, Lever, levers_of
+from corepath.planning.fixing.changed_values import changed_job, other_core
+from corepath.planning.fixing.levers import Lever, LeverKind, levers_of
 from corepath.planning.fixing.rows import Goal, Row, rows_of
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.fixing.solving import Problem, solve
@@ -141,8 +141,8 @@ def test_one_value_is_changed_rather_than_two_by_less() -> None:
     """1 mm is missing. a alone can give 0.6 of it; a by 0.6 and b by 0.4 weigh 0.6 + 1.2 x 0.4 =
     1.08 and are two values, b alone by 1.0 weighs 1.2 and is one."""
     levers = {
-        "a": Lever("a", Kind.DESIGN, (("a", 1.0),), 0.0, 0.6),
-        "b": Lever("b", Kind.DESIGN, (("b", 1.0),), 0.0, 2.0),
+        "a": Lever("a", LeverKind.DESIGN, (("a", 1.0),), 0.0, 0.6),
+        "b": Lever("b", LeverKind.DESIGN, (("b", 1.0),), 0.0, 2.0),
     }
     rows = (Row("window", -1.0, {"a": 1.0, "b": 1.0}),)
     assert solve(Problem(rows, levers, {"a": 1.0, "b": 1.2}, MM)) == pytest.approx({"b": 1.0})

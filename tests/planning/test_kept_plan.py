@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from corepath.caching.entry import Entry, from_bytes, to_bytes
 from corepath.caching.folder_store import FolderStore
+from corepath.caching.kept_entry import KeptEntry, from_bytes, to_bytes
 from corepath.job.load import load_job
 from corepath.planning.make import make_files
 from corepath.planning.plan import Plan, plan
@@ -25,13 +25,13 @@ class Counted:
     def __init__(self, folder: Path) -> None:
         self.inner, self.found, self.missed, self.written = FolderStore(folder), 0, 0, 0
 
-    def read(self, key: str) -> Entry | None:
+    def read(self, key: str) -> KeptEntry | None:
         entry = self.inner.read(key)
         self.found += entry is not None
         self.missed += entry is None
         return entry
 
-    def write(self, key: str, entry: Entry) -> None:
+    def write(self, key: str, entry: KeptEntry) -> None:
         self.inner.write(key, entry)
         self.written += 1
 
@@ -81,7 +81,7 @@ def swapped(key: str, own: bytes, other: bytes) -> bytes:
 
 def emptied(key: str, own: bytes, other: bytes) -> bytes:
     """A right digest and key over something that is no path."""
-    return to_bytes(key, Entry({"programs": [{}], "passes": [], "left": 1}, ()))
+    return to_bytes(key, KeptEntry({"programs": [{}], "passes": [], "left": 1}, ()))
 
 
 @pytest.mark.whole
@@ -111,13 +111,13 @@ def test_a_wrong_path_from_the_cache_is_believed(
     written, wherever it comes from."""
 
     class Higher(Counted):
-        def read(self, key: str) -> Entry | None:
+        def read(self, key: str) -> KeptEntry | None:
             entry = super().read(key)
             if entry is None or [p["stem"] for p in entry.head.get("programs", ())] != [GROOVE]:
                 return entry
             (table,) = entry.arrays
             table[table[:, 3] < 3.0, 3] += 0.3
-            return from_bytes(key, to_bytes(key, Entry(entry.head, (table,))))
+            return from_bytes(key, to_bytes(key, KeptEntry(entry.head, (table,))))
 
     before = next(one for one in first.made if one.program.stem == GROOVE)
     assert min(move.z for move in before.program.moves) < 3.0 and not first.failed

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from corepath.caching.folder_store import store_of
-from corepath.planning.fixing.changing import changed_job
+from corepath.planning.fixing.changed_values import changed_job
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.plan import plan
 from corepath.planning.prepare import Prepared, prepare, prepare_job

@@ -8,7 +8,14 @@ import re
 import pytest
 
 from corepath.planning.plan import Plan
-from corepath.planning.report.times import CHANGE, CHANGE_BY_MACHINE, LOOK, STOP, Apart, together
+from corepath.planning.report.times import (
+    CHANGE,
+    CHANGE_BY_MACHINE,
+    LOOK,
+    STOP,
+    MinutesApart,
+    together,
+)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +55,7 @@ def test_minutes_hold_no_dwell_and_the_total_adds_up(planned: Plan) -> None:
 
 def test_a_cutter_that_stays_is_not_changed() -> None:
     """Five passes of the skim with one cutter are one change, not five."""
-    one = Apart(0.1, 0, 1, 0.0, CHANGE)
+    one = MinutesApart(0.1, 0, 1, 0.0, CHANGE)
     total = together([(2, one), (3, one), (3, one), (2, one)])
     assert (total.changes, total.change_minutes) == (3, 3 * CHANGE)
     assert total.minutes == pytest.approx(0.4 + 3 * CHANGE)

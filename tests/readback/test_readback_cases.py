@@ -9,7 +9,7 @@ from shapely import box
 from corepath.gcode.read.findings import Finding
 from corepath.readback.cases import new_findings, read_cases, shifted
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import Case, Outcome
+from corepath.readback.result import Case, CaseOutcome
 
 STOPS = (
     Case("earliest stop", "if the skim stops at 12.90", 1),
@@ -110,7 +110,7 @@ def test_cases_that_share_a_finding_are_named_together():
     """Otherwise each case would repeat it."""
 
     one = Finding("load", "a.nc", 3, None, 1.0, "takes much")
-    outcomes = [Outcome(case, (one,), {}, False) for case in (*STOPS, THICK)]
+    outcomes = [CaseOutcome(case, (one,), {}, False) for case in (*STOPS, THICK)]
     (told,) = new_findings(outcomes, [])
     assert told.message == (
         "takes much (if the skim stops at 12.90; if the skim stops at 11.90; on a blank of 12.10)"

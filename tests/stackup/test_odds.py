@@ -19,7 +19,7 @@ from corepath.stackup import build_stackup
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.measuring.blank import Blank
-from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, even, normal
+from corepath.stackup.odds.drawn_errors import DrawnErrors, ErrorCell, even, normal
 from corepath.stackup.odds.odds import Odds, draw_odds, odds_words
 from corepath.stackup.odds.outcome import outcome_of
 
@@ -45,14 +45,14 @@ def test_one_error_falls_short_of_rss_as_often_as_a_normal_one() -> None:
     """Three standard deviations are its half-width: 68.4 % of a normal distribution cut off there
     lie within a third of it (0.68269 / 0.99730), and nothing lies beyond."""
     errors = DrawnErrors(200_000)
-    drawn = errors.values(10.0 + Linear.term("touch for deck", 0.3), Cell("deck"))
+    drawn = errors.values(10.0 + Linear.term("touch for deck", 0.3), ErrorCell("deck"))
     assert abs(float(drawn.mean()) - 10.0) < 0.001
     assert float((np.abs(drawn - 10.0) < 0.1).mean()) == pytest.approx(0.68454, abs=0.004)
     assert 0.29 < float(np.abs(drawn - 10.0).max()) <= 0.3
 
 
 def test_a_one_sided_gap_is_drawn_about_its_middle() -> None:
-    drawn = DrawnErrors(50_000).values(Linear.gap("lying flat in B", 0.2), Cell("deck"))
+    drawn = DrawnErrors(50_000).values(Linear.gap("lying flat in B", 0.2), ErrorCell("deck"))
     assert float(drawn.min()) >= 0.0 and float(drawn.max()) <= 0.2
     assert float(drawn.mean()) == pytest.approx(0.1, abs=0.001)
 
@@ -63,7 +63,7 @@ def test_errors_of_a_place_are_its_own_and_those_of_a_set_up_are_shared() -> Non
 
     def alike(name: str, one: str, other: str) -> float:
         value = Linear.term(name, 1.0)
-        pair = [errors.values(value, Cell(cell, cell[:2])) for cell in (one, other)]
+        pair = [errors.values(value, ErrorCell(cell, cell[:2])) for cell in (one, other)]
         return float(np.corrcoef(*pair)[0, 1])
 
     assert alike("touch for groove", "P1 0", "P2 0") == pytest.approx(1.0)

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import Fault
-from corepath.geometry.counts import fewest_steps
 from corepath.geometry.cubics import periodic_cubic
 from corepath.geometry.polylines import steps as lengths
+from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import UNIT, mm, square_mm
 
 __all__ = [

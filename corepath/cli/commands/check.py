@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from corepath.planning.prepare import Prepared
     from corepath.stackup.odds.outcome import Outcome
 
-__all__ = ["Part", "check"]
+__all__ = ["ShownPart", "check"]
 
 
-class Part(StrEnum):
+class ShownPart(StrEnum):
     """A part of what is known of a job, each with its tables."""
 
     HEIGHTS = "heights"
@@ -56,7 +56,7 @@ def check(
     ] = False,
     every: Annotated[bool, typer.Option("--all", help="Print every table.")] = False,
     show: Annotated[
-        Part | None,
+        ShownPart | None,
         typer.Option("--show", help="Print the tables of one part."),
     ] = None,
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
@@ -82,8 +82,8 @@ def check(
         from corepath.planning.questions import outcome
 
         found = outcome(prepared)
-        own = frozenset() if prepared.job.shop else {Part.SHOP}
-        parts = tuple(part for part in Part if part not in own) if every else ()
+        own = frozenset() if prepared.job.shop else {ShownPart.SHOP}
+        parts = tuple(part for part in ShownPart if part not in own) if every else ()
         parts = (show,) if show else parts
         say(_told(prepared, found, job, parts, suggest))
         if not quiet:
@@ -141,7 +141,7 @@ def _changed(job: Path, applied: Applied) -> Iterator[str]:
 
 
 def _told(
-    prepared: Prepared, found: Outcome, job: Path, parts: Sequence[Part], suggest: bool
+    prepared: Prepared, found: Outcome, job: Path, parts: Sequence[ShownPart], suggest: bool
 ) -> str:
     """Return the tables of these parts and, after them, the verdict: what is printed last is what
     stays on the screen."""
@@ -160,7 +160,7 @@ def _told(
     return "\n\n".join(text for text in told if text)
 
 
-def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
+def _tables(prepared: Prepared, job: Path, part: ShownPart) -> Iterator[str]:
     from corepath.cli.tables.feed_table import feed_table
     from corepath.cli.tables.hole_table import hole_table
     from corepath.cli.tables.paragraphs import check_table
@@ -177,23 +177,23 @@ def _tables(prepared: Prepared, job: Path, part: Part) -> Iterator[str]:
     from corepath.planning.report.hole_list import hole_list
 
     units = units_of(prepared.job.units)
-    if part is Part.HEIGHTS:
+    if part is ShownPart.HEIGHTS:
         yield check_table(prepared.checks, units)
         yield contributor_table(prepared.checks, units)
         advice = prepared.advice.lines()
         yield advice_lines(prepared.cautions, prepared.fills, advice, units)
-    elif part is Part.SKIM:
+    elif part is ShownPart.SKIM:
         yield pass_table(passes(prepared), units)
         yield stop_lines(stops(prepared), units)
-    elif part is Part.POUR:
+    elif part is ShownPart.POUR:
         sheet = pour_sheet(prepared)
         yield "" if sheet is None else pour_lines(sheet, units)
         yield ready_lines(*made_of(prepared), units)
-    elif part is Part.FEEDS:
+    elif part is ShownPart.FEEDS:
         yield feed_table(prepared.works, units)
-    elif part is Part.HOLES:
+    elif part is ShownPart.HOLES:
         yield hole_table(hole_list(prepared), units)
-    elif part is Part.RECORD:
+    elif part is ShownPart.RECORD:
         yield _recorded(job)
     else:
         yield _shared(job)
@@ -227,7 +227,7 @@ def _ends(prepared: Prepared, found: Outcome, job: Path, every: bool, suggest: b
     # the lines of a fix leave no room for what does not lead to one
     if unmeasured and not fixes:
         lines.append(_where_to_measure(job))
-    more = [] if every else ["--all", f"--show {'|'.join(Part)}"]
+    more = [] if every else ["--all", f"--show {'|'.join(ShownPart)}"]
     if len(fixes) > 1 and not suggest:
         more.insert(0, f"--suggest ({len(fixes)} fixes)")
     if more:

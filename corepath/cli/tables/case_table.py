@@ -10,7 +10,7 @@ from corepath.lengths import MM, Units, mm
 from corepath.reported import reported
 
 if TYPE_CHECKING:
-    from corepath.readback.result import Outcome
+    from corepath.readback.result import CaseOutcome
 
 __all__ = ["case_table"]
 
@@ -20,7 +20,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def case_table(cases: Sequence[Outcome], units: Units = MM) -> str:
+def case_table(cases: Sequence[CaseOutcome], units: Units = MM) -> str:
     """Return a table with one row for each case; "" without cases.
 
     Its columns: the least wood under the castings, the thinnest place of the board, the least

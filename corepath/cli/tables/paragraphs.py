@@ -24,7 +24,7 @@ from corepath.motion.cutter import cutter_words
 if TYPE_CHECKING:
     from corepath.gcode.read.findings import Finding
     from corepath.planning.make import MadeFile
-    from corepath.planning.report.times import Apart
+    from corepath.planning.report.times import MinutesApart
     from corepath.readback.surfaces.measures import Measure
     from corepath.stackup.checks.verdict import Check
 
@@ -78,7 +78,9 @@ def check_remarks(checks: Sequence[Check], after: str = "", units: Units = MM) -
     )
 
 
-def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: Units = MM) -> str:
+def file_table(
+    files: Sequence[MadeFile], minutes: float, apart: MinutesApart, units: Units = MM
+) -> str:
     """Return a table with one line for each file (set-up, cutter, minutes, lower bound of the
     minutes, lines) and the minutes of all."""
     table = new_table(units)
@@ -105,7 +107,7 @@ def file_table(files: Sequence[MadeFile], minutes: float, apart: Apart, units: U
     )
 
 
-def _apart(apart: Apart) -> str:
+def _apart(apart: MinutesApart) -> str:
     """Return what is not counted in the minutes, with an allowance for it."""
     hands = f"{apart.changes} tool changes, allow {round(apart.change_minutes, 2):.0f} min"
     if apart.stops:

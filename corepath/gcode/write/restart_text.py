@@ -15,13 +15,13 @@ from corepath.gcode.write.commands import g_word, preamble, spindle_on, stop, to
 from corepath.gcode.write.comments import comment
 from corepath.gcode.write.numbers import GRIDS, TickGrid
 
-__all__ = ["Completion", "Descent", "ModalState", "RestartSource", "restart_text"]
+__all__ = ["Completion", "Descent", "RestartSource", "RestartState", "restart_text"]
 
 _ASK = "Check cutter, zero, chips cleared, work held; then cycle start"
 
 
 @dataclass(frozen=True, slots=True)
-class ModalState:
+class RestartState:
     """The state at the start of line `line`; `place` is (x, y, z).
 
     `motion` and `system` are ten times a G number; `motion` is None where none was stated. `path`,
@@ -92,7 +92,7 @@ class RestartSource:
     rest: Sequence[tuple[str, Completion | None]]
 
 
-def restart_text(source: RestartSource, state: ModalState, descent: Descent) -> str:
+def restart_text(source: RestartSource, state: RestartState, descent: Descent) -> str:
     """Return the whole text, each line ended by a line feed; its own comments have at most 80
     characters."""
     grid = state.grid
@@ -107,7 +107,7 @@ def restart_text(source: RestartSource, state: ModalState, descent: Descent) -> 
     return "\n".join(lines) + "\n"
 
 
-def _says(source: RestartSource, state: ModalState, descent: Descent) -> Iterator[str]:
+def _says(source: RestartSource, state: RestartState, descent: Descent) -> Iterator[str]:
     grid, unit = state.grid, state.grid.short
     x, y, z = (grid.precise(value) for value in state.place)
     clear = grid.precise(descent.clear)
@@ -132,14 +132,14 @@ def _says(source: RestartSource, state: ModalState, descent: Descent) -> Iterato
     yield "The head of the file follows; its minutes and extents are of the whole file."
 
 
-def _preamble(state: ModalState) -> Iterator[str]:
+def _preamble(state: RestartState) -> Iterator[str]:
     yield from preamble(state.grid, g_word(state.system), state.path, state.offset)
     if state.tool is not None:
         yield tool_call(state.tool, changes=state.changed)
     yield from stop(_ASK)
 
 
-def _approach(state: ModalState, descent: Descent) -> Iterator[str]:
+def _approach(state: RestartState, descent: Descent) -> Iterator[str]:
     grid, (x, y, z) = state.grid, state.place
     if descent.first_way:
         yield f"F{_bare(descent.first_feed / grid.mm)}"

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 from corepath.errors import Fault
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import Units, plain
 
 __all__ = ["BoardSizes", "board_text"]

@@ -22,7 +22,7 @@ from __future__ import annotations
 
 import math
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.motion.program import arc, drill, line
 from corepath.operations.entries import ToolpathBuilder
 from corepath.work.cutting.running import turn_allowance

@@ -13,7 +13,7 @@ does, so the change lies higher by as much.
 
 from __future__ import annotations
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.motion.cycles import BACK_OFF
 from corepath.operations.bores.boring import BoreTrail, slow_below
 from corepath.work.works import Hole, Step, Work, point_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import astuple
 from typing import Any
 
-from corepath.caching.entry import Entry
-from corepath.caching.store import Form
+from corepath.caching.kept_entry import KeptEntry
+from corepath.caching.store import KeptKind
 from corepath.motion.program import Pass
 from corepath.operations.deck.deck_finish import Left
 from corepath.operations.kept_paths import move_table, pass_facts, passes_of
@@ -17,33 +17,35 @@ Finished = tuple[Pass, Left | None]
 """A finishing pass and what it leaves, where that was judged with it."""
 
 
-def _pack_pass(made: Pass) -> Entry:
-    return Entry({"passes": pass_facts([made])}, (move_table(made.moves),))
+def _pack_pass(made: Pass) -> KeptEntry:
+    return KeptEntry({"passes": pass_facts([made])}, (move_table(made.moves),))
 
 
-def _pass_of(entry: Entry) -> Pass:
+def _pass_of(entry: KeptEntry) -> Pass:
     return next(passes_of(entry.head["passes"], entry.arrays[0]))
 
 
-def _pack_finished(made: Finished) -> Entry:
+def _pack_finished(made: Finished) -> KeptEntry:
     stretch, left = made
     packed = _pack_pass(stretch)
-    return Entry({**packed.head, "left": None if left is None else astuple(left)}, packed.arrays)
+    return KeptEntry(
+        {**packed.head, "left": None if left is None else astuple(left)}, packed.arrays
+    )
 
 
-def _finished_of(entry: Entry) -> Finished:
+def _finished_of(entry: KeptEntry) -> Finished:
     left: list[Any] | None = entry.head["left"]
     return _pass_of(entry), None if left is None else Left(*left)
 
 
-def _pack_left(left: Left) -> Entry:
-    return Entry({"left": astuple(left)})
+def _pack_left(left: Left) -> KeptEntry:
+    return KeptEntry({"left": astuple(left)})
 
 
-def _left_of(entry: Entry) -> Left:
+def _left_of(entry: KeptEntry) -> Left:
     return Left(*entry.head["left"])
 
 
-ROUGHED = Form("rough deck", _pack_pass, _pass_of)
-FINISHED = Form("finished deck", _pack_finished, _finished_of)
-LEFT = Form("left over a deck", _pack_left, _left_of)
+ROUGHED = KeptKind("rough deck", _pack_pass, _pass_of)
+FINISHED = KeptKind("finished deck", _pack_finished, _finished_of)
+LEFT = KeptKind("left over a deck", _pack_left, _left_of)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from shapely import MultiLineString
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.facing.facing_paths import descend, joined, program
 from corepath.work.works import Work

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.errors import CorepathError
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.motion.program import Move, Pass, Program, line, rapid
 from corepath.operations.facing.around import Around
 from corepath.operations.facing.facing_paths import descend, joined, program

@@ -18,9 +18,9 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.errors import CorepathError
-from corepath.geometry.counts import fewest_steps
 from corepath.geometry.polygons import grow
 from corepath.geometry.polylines import Floats, along, stretch, turned_to
+from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from corepath.planning.fixing.levers import Kind
+from corepath.planning.fixing.levers import LeverKind
 from corepath.planning.fixing.risks import lowers_a_limit
 from corepath.planning.prepare import Prepared
 from corepath.stackup.advice.fix import Value
@@ -23,7 +23,7 @@ class Held:
 
     values: Mapping[str, Value]
     made: Prepared
-    kind: Kind
+    kind: LeverKind
     measured: bool = False
     needed_by: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """The ids of the checks that do not hold without a value, by its key"""
@@ -31,7 +31,7 @@ class Held:
     """What measuring gains, in words"""
 
     @property
-    def rank(self) -> tuple[bool, Kind, bool, int]:
+    def rank(self) -> tuple[bool, LeverKind, bool, int]:
         """The order in which fixes are shown."""
         raw_top = self.values.get("deck.clean_up") == 0.0
         return raw_top, self.kind, lowers_a_limit(self.values), len(self.values)

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from corepath.job.model import Job
-from corepath.planning.fixing.changing import value_of
+from corepath.planning.fixing.changed_values import value_of
 from corepath.planning.prepare import Prepared
 from corepath.stackup.advice.remedies import is_cut
 
-__all__ = ["LEAST_CLEAN_UP", "Kind", "Lever", "levers_of"]
+__all__ = ["LEAST_CLEAN_UP", "Lever", "LeverKind", "levers_of"]
 
 LEAST_CLEAN_UP = 0.05
 """The least clean-up that still is one: what asks for less asks for none."""
@@ -31,7 +31,7 @@ _MORE = 10.0
 """mm that core and blank may be thicker."""
 
 
-class Kind(IntEnum):
+class LeverKind(IntEnum):
     """Of what kind a change is, the cheapest for a builder first."""
 
     MEASURE = 0
@@ -48,7 +48,7 @@ class Lever:
     (`low`, at most 0) and up (`high`), mm."""
 
     name: str
-    kind: Kind
+    kind: LeverKind
     now: tuple[tuple[str, float], ...]
     low: float
     high: float
@@ -69,7 +69,7 @@ def levers_of(prepared: Prepared) -> dict[str, Lever]:
 Bounds = tuple[float, float]
 
 
-def _one(name: str, kind: Kind, job: Job, key: str, bounds: Bounds) -> Lever:
+def _one(name: str, kind: LeverKind, job: Job, key: str, bounds: Bounds) -> Lever:
     """Returns the lever of one key between two values; a value beyond either stays there."""
     now, (low, high) = float(value_of(job, key)), bounds
     return Lever(name, kind, ((key, now),), min(0.0, low - now), max(0.0, high - now))
@@ -80,15 +80,15 @@ def _of_heights(prepared: Prepared) -> Iterator[Lever]:
     settled, stopped = stack.heights.settled, stack.skim.recorded
     if not any(is_cut(stack, casting) for casting in stack.castings):
         yield _floors(prepared)
-        yield _one("least_floor", Kind.DESIGN, job, "groove.least_floor", (_LEAST_FLOOR, 0.0))
+        yield _one("least_floor", LeverKind.DESIGN, job, "groove.least_floor", (_LEAST_FLOOR, 0.0))
     if not {"deck", "deck-rough"} & settled.cut:
-        yield _one("clean_up", Kind.DESIGN, job, "deck.clean_up", (0.0, _LARGEST))
+        yield _one("clean_up", LeverKind.DESIGN, job, "deck.clean_up", (0.0, _LARGEST))
     if not stopped:
-        yield _one("step", Kind.SET_UP, job, "skim.step", (_LEAST_STEP, 0.0))
+        yield _one("step", LeverKind.SET_UP, job, "skim.step", (_LEAST_STEP, 0.0))
     # a flush planes all resin to one height, whatever the line it is poured to
     if not (stopped or settled.fill) and job.cast.flush == "none":
-        yield _one("pour_short", Kind.SET_UP, job, "cast.pour_short", (_LEAST_SHORT, _LARGEST))
-    yield _one("least_height", Kind.SET_UP, job, "hold.least_height", (_LEAST_HEIGHT, 0.0))
+        yield _one("pour_short", LeverKind.SET_UP, job, "cast.pour_short", (_LEAST_SHORT, _LARGEST))
+    yield _one("least_height", LeverKind.SET_UP, job, "hold.least_height", (_LEAST_HEIGHT, 0.0))
 
 
 def _floors(prepared: Prepared) -> Lever:
@@ -100,7 +100,7 @@ def _floors(prepared: Prepared) -> Lever:
     values = [value for _, value in now]
     thick = prepared.stackup.heights.blank.nominal
     low, high = min(0.0, _LOWEST_FLOOR - min(values)), max(0.0, thick - max(values) - 0.5)
-    return Lever("floor", Kind.DESIGN, now, low, high)
+    return Lever("floor", LeverKind.DESIGN, now, low, high)
 
 
 def _of_hardware(prepared: Prepared) -> Iterator[Lever]:
@@ -108,10 +108,12 @@ def _of_hardware(prepared: Prepared) -> Iterator[Lever]:
     if "inserts" not in settled.cut:
         for k in range(1, len(job.insert) + 1):
             key = f"insert[{k}].recess"
-            yield _one(f"recess {k}", Kind.DESIGN, job, key, (0.0, _LARGEST))
+            yield _one(f"recess {k}", LeverKind.DESIGN, job, key, (0.0, _LARGEST))
     if "dowels" not in settled.cut:
         for k in range(1, len(job.dowel) + 1):
-            yield _one(f"stand {k}", Kind.SET_UP, job, f"dowel[{k}].stand", (_LEAST_STAND, 0.0))
+            yield _one(
+                f"stand {k}", LeverKind.SET_UP, job, f"dowel[{k}].stand", (_LEAST_STAND, 0.0)
+            )
 
 
 def _of_stock(prepared: Prepared) -> Iterator[Lever]:
@@ -122,9 +124,9 @@ def _of_stock(prepared: Prepared) -> Iterator[Lever]:
     if job.deck.stations is not None and not known.settled.cut & {"deck", "deck-rough"}:
         # no station may be thinner than the edge
         thinnest = min(deck for _, deck in job.deck.stations)
-        yield _one("edge", Kind.DESIGN, job, "board.edge_thickness", (edge, thinnest))
+        yield _one("edge", LeverKind.DESIGN, job, "board.edge_thickness", (edge, thinnest))
         if not job.deck.patch:
-            yield _one("core", Kind.CORE, job, "board.thickness", (edge, thick + _MORE))
+            yield _one("core", LeverKind.CORE, job, "board.thickness", (edge, thick + _MORE))
     if known.measured is None and not known.settled.gauged and not known.settled.cut:
         now = prepared.stackup.heights.blank.nominal
-        yield _one("blank", Kind.BLANK, job, "blank.thickness", (now, now + _MORE))
+        yield _one("blank", LeverKind.BLANK, job, "blank.thickness", (now, now + _MORE))

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from corepath.lengths import mm
 from corepath.planning.fixing.held import Held, cautions, failed
-from corepath.planning.fixing.levers import Kind
+from corepath.planning.fixing.levers import LeverKind
 from corepath.planning.fixing.trials import Trials
 from corepath.planning.prepare import Prepared
 from corepath.stackup.skim import TIE
@@ -15,7 +15,7 @@ from corepath.stackup.skim import TIE
 __all__ = ["pruned"]
 
 
-def pruned(held: Held, trials: Trials, kind_of: Callable[[Iterable[str]], Kind]) -> Held:
+def pruned(held: Held, trials: Trials, kind_of: Callable[[Iterable[str]], LeverKind]) -> Held:
     """Returns what holds without the values that it does not need, each needed one with the
     checks that need it."""
     for keys in _groups(held.values):

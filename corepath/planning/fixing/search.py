@@ -14,9 +14,9 @@ from dataclasses import dataclass, field, replace
 
 from corepath.kept import Kept
 from corepath.lengths import marked, units_of
-from corepath.planning.fixing.changing import other_core, value_of
+from corepath.planning.fixing.changed_values import other_core, value_of
 from corepath.planning.fixing.held import Held, cautions, failed, shown
-from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Kind, Lever, levers_of
+from corepath.planning.fixing.levers import LEAST_CLEAN_UP, Lever, LeverKind, levers_of
 from corepath.planning.fixing.pruning import pruned
 from corepath.planning.fixing.risks import lowers_a_limit, risks_of
 from corepath.planning.fixing.rows import (
@@ -303,19 +303,19 @@ class _Search:
             self._held.append(held)
         return True
 
-    def _kind(self, values: Iterable[str]) -> Kind:
+    def _kind(self, values: Iterable[str]) -> LeverKind:
         """Returns the dearest kind of some keys."""
-        return max(map(self._kind_of, values), default=Kind.MEASURE)
+        return max(map(self._kind_of, values), default=LeverKind.MEASURE)
 
-    def _kind_of(self, key: str) -> Kind:
+    def _kind_of(self, key: str) -> LeverKind:
         if key.startswith("tolerances."):
-            return Kind.MEASURE if key == "tolerances.thickness" else Kind.TOUCH
+            return LeverKind.MEASURE if key == "tolerances.thickness" else LeverKind.TOUCH
         if key.startswith("deck.stations"):
-            return Kind.CORE
+            return LeverKind.CORE
         kinds = [
             lever.kind for lever in self._levers.values() if key in (one for one, _ in lever.now)
         ]
-        return max(kinds, default=Kind.DESIGN)
+        return max(kinds, default=LeverKind.DESIGN)
 
     def _fix(self, held: Held) -> Fix:
         return Fix(

@@ -11,7 +11,7 @@ from corepath.job.measured import Measured
 from corepath.job.model import Job
 from corepath.job.rules.consistency import ValidSections, contradictions
 from corepath.kept import Kept
-from corepath.planning.fixing.changing import OF_DECK, changed_job
+from corepath.planning.fixing.changed_values import OF_DECK, changed_job
 from corepath.planning.fixing.surer import measured_as_assumed
 from corepath.planning.known import Known
 from corepath.planning.prepare import Prepared, prepare_job

@@ -13,7 +13,7 @@ from corepath.errors import Fault, InputError
 from corepath.job.text.editing import toml_text
 from corepath.job.text.source import read_source
 from corepath.job.text.writing import write_new
-from corepath.planning.report.times import Apart
+from corepath.planning.report.times import MinutesApart
 
 __all__ = ["MOST", "Order", "copy_jobs", "order_of"]
 
@@ -46,7 +46,7 @@ class Order:
         )
 
 
-def order_of(count: int, apart: Apart, setups: int) -> Order:
+def order_of(count: int, apart: MinutesApart, setups: int) -> Order:
     """Return the minutes of both orders for `count` blanks; `apart` is that of one of them, cut in
     so many set-ups."""
     each = apart.change_minutes / apart.changes if apart.changes else 0.0

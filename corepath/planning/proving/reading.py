@@ -29,7 +29,7 @@ from corepath.planning.proving.touch_files import TOUCH_FOLDER, read_touches
 from corepath.planning.restart.restart_check import check_restarts, is_restart
 from corepath.readback.measure import read_back
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import Outcome, ReadBack
+from corepath.readback.result import CaseOutcome, ReadBack
 from corepath.readback.simulation_setup import Pour, SimulationSetup
 from corepath.readback.surfaces.measures import Measure
 from corepath.readback.words.rehearsed import check_rehearsals
@@ -56,7 +56,7 @@ class Reading:
         return self.readback.measures
 
     @property
-    def cases(self) -> tuple[Outcome, ...]:
+    def cases(self) -> tuple[CaseOutcome, ...]:
         """The results on other stops and blanks."""
         return self.readback.cases
 

@@ -14,7 +14,7 @@ from corepath.lengths import Said, mm
 from corepath.planning.prepare import Prepared
 from corepath.readback.cases import new_findings, read_cases
 from corepath.readback.plan_files import PlanFiles
-from corepath.readback.result import Case, Outcome, ReadBack
+from corepath.readback.result import Case, CaseOutcome, ReadBack
 from corepath.readback.simulation_setup import SimulationSetup
 from corepath.stackup.measuring.blank import Blank
 from corepath.stock.material import BlankFaces
@@ -90,6 +90,6 @@ def with_cases(
 ) -> ReadBack:
     """Return the read-back with the findings that only the other cases have."""
     cases = _cases_of(prepared, shop)
-    outcomes = tuple(Outcome(case, *found) for case, found in zip(cases, tried, strict=True))
+    outcomes = tuple(CaseOutcome(case, *found) for case, found in zip(cases, tried, strict=True))
     readback.findings.extend(new_findings(outcomes, readback.findings))
     return replace(readback, cases=outcomes)

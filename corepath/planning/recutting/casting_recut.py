@@ -36,7 +36,7 @@ from corepath.stackup import Check
 from corepath.stackup.checks.judge import judge
 from corepath.stackup.linear import Linear
 from corepath.work.approach import seen_from
-from corepath.work.bed_works import BedWork, Body
+from corepath.work.bed_works import BedBlock, BedWork
 from corepath.work.cutting.running import CutRequest, run
 from corepath.work.works import Pocket, Work
 
@@ -218,7 +218,7 @@ def _recut(prepared: Prepared, path: Path, place: _Place, depth: float) -> Recut
     # into, stay as they are, on the virtual blank at full height
     there = () if poured else tuple((part, top - now) for part in _polygons(reached))
     blank = prepared.job.blank
-    body = Body(blank.length, blank.width, top, (one.zero.x, one.zero.y, top))
+    body = BedBlock(blank.length, blank.width, top, (one.zero.x, one.zero.y, top))
     asked = BedWork("recut", way, one, body, reached, -depth, "--depth")
     proof = prove(prepared.job, asked, program, text, there)
     recorded = _recorded(place, poured)

@@ -27,7 +27,7 @@ from corepath.planning.recutting.recut_file import (
     text_of,
     works_again,
 )
-from corepath.work.bed_works import BedWork, Body
+from corepath.work.bed_works import BedBlock, BedWork
 from corepath.work.works import Hole, Step, Work
 
 __all__ = ["Part", "recut_insert"]
@@ -120,7 +120,7 @@ def _after(prepared: Prepared, path: Path, insert: str, part: Part, depth: float
     return prepare_job(prepared.resolved, path.parent, known)
 
 
-def _block(prepared: Prepared, work: Work) -> Body:
+def _block(prepared: Prepared, work: Work) -> BedBlock:
     """Return the blank as high as the skim left it, with the zero on its face."""
     blank, top = prepared.job.blank, prepared.stackup.skim.planned_plane
-    return Body(blank.length, blank.width, top, (work.zero.x, work.zero.y, top))
+    return BedBlock(blank.length, blank.width, top, (work.zero.x, work.zero.y, top))

@@ -17,7 +17,7 @@ import numpy as np
 
 from corepath.caching.store import NOTHING, Store
 from corepath.errors import CorepathError
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import Said
 from corepath.motion.clock import Limits, seconds
 from corepath.motion.cutter import Cutter

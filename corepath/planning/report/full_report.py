@@ -13,7 +13,7 @@ from corepath.planning.report.deck_deviation import deck_deviation
 from corepath.planning.report.deck_table import ComparedCutter, compared_cutters
 from corepath.planning.report.operation_entry import operation_entry
 from corepath.planning.report.ridge_minutes import RidgeMinutes, ridge_minutes
-from corepath.planning.report.times import Apart, together
+from corepath.planning.report.times import MinutesApart, together
 from corepath.readback.result import ReadBack
 from corepath.reported import reported
 from corepath.stackup.casting_on_deck import Columns, DeckCasting, expected_columns, shown_casting
@@ -33,7 +33,7 @@ class Results:
 
     lists: Lists
     minutes: float
-    apart: Apart
+    apart: MinutesApart
     cutters: tuple[ComparedCutter, ...]
     deviation: Deviations | None
     casting: DeckCasting

@@ -14,7 +14,7 @@ from corepath.job.model import MachineSection
 from corepath.motion.program import Program
 from corepath.reported import Key, report_keys
 
-__all__ = ["CHANGE", "CHANGE_BY_MACHINE", "LOOK", "STOP", "Apart", "apart", "together"]
+__all__ = ["CHANGE", "CHANGE_BY_MACHINE", "LOOK", "STOP", "MinutesApart", "apart", "together"]
 
 STOP = 1.0
 """Minutes to look at the casting and decide (common practice, no source)."""
@@ -36,7 +36,7 @@ CHANGE_BY_MACHINE = 0.3
     "count",
 )
 @dataclass(frozen=True, slots=True)
-class Apart:
+class MinutesApart:
     """Minutes of dwells, and the numbers of stops and tool changes with the minutes allowed for
     them."""
 
@@ -55,7 +55,7 @@ class Apart:
         return {"stops": self.stops, "tool_changes": self.changes}
 
 
-def apart(program: Program, machine: MachineSection) -> Apart:
+def apart(program: Program, machine: MachineSection) -> MinutesApart:
     """Return these times for the file of `program`: a tool change at its head, a look at a new
     zero, a stop between passes."""
     # The spindle starts for every pass, and stops by the file before every stop between two.
@@ -63,19 +63,19 @@ def apart(program: Program, machine: MachineSection) -> Apart:
     dwell = (len(program.passes) * machine.spin_up + between * machine.spin_down) / 60.0
     looks = int(program.approach is not None)
     change = CHANGE_BY_MACHINE if machine.tool_change == "m6" else CHANGE
-    return Apart(dwell, between + looks, 1, STOP * between + LOOK * looks, change)
+    return MinutesApart(dwell, between + looks, 1, STOP * between + LOOK * looks, change)
 
 
-def together(parts: Iterable[tuple[int, Apart]]) -> Apart:
+def together(parts: Iterable[tuple[int, MinutesApart]]) -> MinutesApart:
     """Return the sum of files run one after another, given as (cutter number, times).
 
     Where two files in a row have the same cutter it is not changed: the head of the second only
     asks to confirm it.
     """
-    total, fitted = Apart(), 0
+    total, fitted = MinutesApart(), 0
     for number, one in parts:
         stays = number == fitted
-        total = Apart(
+        total = MinutesApart(
             total.dwell + one.dwell,
             total.stops + one.stops,
             total.changes + (0 if stays else one.changes),

@@ -23,8 +23,8 @@ from corepath.gcode.read.words import read_line
 from corepath.gcode.write.restart_text import (
     Completion,
     Descent,
-    ModalState,
     RestartSource,
+    RestartState,
     restart_text,
 )
 from corepath.job.text.writing import write_new
@@ -164,7 +164,7 @@ def _readable(program: ReadProgram, path: Path) -> None:
         )
 
 
-def _possible(program: ReadProgram, index: int, state: ModalState, file: str) -> None:
+def _possible(program: ReadProgram, index: int, state: RestartState, file: str) -> None:
     # The place is NaN after a motion in machine coordinates or an offset, whose size only the
     # control knows.
     if not bool(np.isfinite(state.place).all()):
@@ -191,7 +191,7 @@ def _possible(program: ReadProgram, index: int, state: ModalState, file: str) ->
 
 
 def _descent(
-    program: ReadProgram, lines: Sequence[str], state: ModalState, index: int, file: str
+    program: ReadProgram, lines: Sequence[str], state: RestartState, index: int, file: str
 ) -> Descent:
     """Return how the cutter comes back to the place where motion `index` begins."""
     clear = max(clear_height(program, file), state.place[2])
@@ -235,7 +235,7 @@ def _head(lines: Sequence[str]) -> Iterator[str]:
             yield bare
 
 
-def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Completion | None]]:
+def _rest(lines: Sequence[str], state: RestartState) -> Iterator[tuple[str, Completion | None]]:
     """Yield the remaining lines, each with the words that must be added to it.
 
     Only the first motion gets any: the G word and the words of a cycle that it took from lines
@@ -259,7 +259,9 @@ def _rest(lines: Sequence[str], state: ModalState) -> Iterator[tuple[str, Comple
         yield line, found
 
 
-def _kept_words(block: Block, motion: int, state: ModalState) -> Iterator[tuple[str, float, bool]]:
+def _kept_words(
+    block: Block, motion: int, state: RestartState
+) -> Iterator[tuple[str, float, bool]]:
     """Yield the words that a cycle keeps from line to line and that this block leaves out: letter,
     value, and whether it is a length, as `Completion` has them."""
     # NIST IR 6556, 3.5.16: Z, R, P and Q of a cycle are sticky as long as the same cycle goes on;

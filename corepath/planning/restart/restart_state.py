@@ -18,7 +18,7 @@ from corepath.gcode.read.modal import Machine
 from corepath.gcode.read.read_program import ReadProgram
 from corepath.gcode.read.words import TextLine, read_line
 from corepath.gcode.write.commands import g_word
-from corepath.gcode.write.restart_text import ModalState
+from corepath.gcode.write.restart_text import RestartState
 
 __all__ = [
     "block_of",
@@ -45,7 +45,7 @@ def block_of(text: str) -> Block:
     return read_block(read_line(text.rstrip("\r")).words)
 
 
-def state_at(lines: Sequence[str], number: int) -> ModalState:
+def state_at(lines: Sequence[str], number: int) -> RestartState:
     """Return the state at the start of line `number` of a program that the read-back reads without
     a fault."""
     # The machine of the read-back follows what motion depends on; modes that a restart must repeat
@@ -80,7 +80,7 @@ def state_at(lines: Sequence[str], number: int) -> ModalState:
             backwards = block.m["spindle"] == 4
         changed = changed or "tool change" in block.m
     cycle = machine.cycle
-    return ModalState(
+    return RestartState(
         line=number,
         place=(machine.x, machine.y, machine.z),
         inch=machine.scale != 1.0,

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from corepath.board.features import Board
 from corepath.geometry.polylines import places_along
 from corepath.stackup.heights import At
-from corepath.stackup.odds.drawn_errors import Cell
+from corepath.stackup.odds.drawn_errors import ErrorCell
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
 
@@ -42,7 +42,7 @@ class CastingCell:
     """One cell of a casting: where its pocket is shallowest, the gap under it widest, and the deck
     over it highest (`deck`, mm above the finished bottom, at `highest_at`)."""
 
-    cell: Cell
+    cell: ErrorCell
     casting: CastingStack
     shallowest_at: At
     widest_gap_at: At
@@ -54,7 +54,7 @@ class CastingCell:
 class DeckCell:
     """One cell of the deck: where it is highest, mm above the finished bottom."""
 
-    cell: Cell
+    cell: ErrorCell
     at: At
     deck: float
 
@@ -69,7 +69,7 @@ def casting_cells(stack: Stackup, board: Board, size: float = CORRELATION) -> It
         for number, rows in enumerate(_stretches(casting, size)):
             here = places[rows]
             yield CastingCell(
-                Cell(f"{one.id} {number}", one.id),
+                ErrorCell(f"{one.id} {number}", one.id),
                 casting,
                 _where(here, -low[rows]),
                 _where(here, gap[rows]),
@@ -117,7 +117,7 @@ def deck_cells(stack: Stackup, board: Board, size: float = CORRELATION) -> Itera
     first = np.ones(len(order), dtype=np.bool_)
     first[1:] = (np.diff(column[order]) != 0) | (np.diff(row[order]) != 0)
     for top in order[first].tolist():
-        cell = Cell(f"deck {column[top]} {row[top]}")
+        cell = ErrorCell(f"deck {column[top]} {row[top]}")
         yield DeckCell(cell, (float(x[top]), float(y[top])), float(deck[top]))
 
 

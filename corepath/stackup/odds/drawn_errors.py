@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.stackup.linear import Linear
 
-__all__ = ["Cell", "DrawnErrors", "even", "normal"]
+__all__ = ["DrawnErrors", "ErrorCell", "even", "normal"]
 
 Floats = NDArray[np.float64]
 Spread = Callable[[np.random.Generator, int], Floats]
@@ -55,7 +55,7 @@ def even(generator: np.random.Generator, count: int) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ErrorCell:
     """The places that share the errors of one place: `id` of the cell, `casting` it belongs to."""
 
     id: str
@@ -71,7 +71,7 @@ class DrawnErrors:
     seed: int = SEED
     _drawn: dict[tuple[str, str], Floats] = field(default_factory=dict)
 
-    def values(self, value: Linear, cell: Cell) -> Floats:
+    def values(self, value: Linear, cell: ErrorCell) -> Floats:
         """Returns (cores,) values of a length at a place of `cell`, mm."""
         found = np.full(self.cores, value.nominal)
         for name, part in value.parts.items():
@@ -84,9 +84,9 @@ class DrawnErrors:
 
     def shares(self, name: str) -> Floats:
         """Returns (cores,) draws of an error of the whole core, as shares of its half-width."""
-        return self._of(name, Cell(""))
+        return self._of(name, ErrorCell(""))
 
-    def _of(self, name: str, cell: Cell) -> Floats:
+    def _of(self, name: str, cell: ErrorCell) -> Floats:
         base = name.removesuffix(GAUGED)
         of = cell.id if base in _OF_PLACE else cell.casting if base in _OF_CASTING else ""
         key = (name, of)

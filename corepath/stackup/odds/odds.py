@@ -35,8 +35,8 @@ from corepath.stackup.odds.cells import (
     casting_cells,
     deck_cells,
 )
-from corepath.stackup.odds.drawn_errors import Cell, DrawnErrors, Spread, even, normal
-from corepath.stackup.odds.in_place import left_in_place
+from corepath.stackup.odds.drawn_errors import DrawnErrors, ErrorCell, Spread, even, normal
+from corepath.stackup.odds.errors_in_place import left_in_place
 from corepath.stackup.skim import TIE
 from corepath.stackup.stacks import CastingStack
 from corepath.stackup.stackup import Stackup
@@ -147,7 +147,7 @@ class _Question:
 
     check: str
     where: str
-    cell: Cell
+    cell: ErrorCell
     value: AtPlane
     spoils: bool = True
     eased: tuple[float, ...] = ()
@@ -182,14 +182,14 @@ def _all_questions(
         if casting.flush is not None:
             name = casting.casting.id
             band = partial(flush_clean_up, stack, casting)
-            yield _Question("clean-up", name, Cell(f"flush {name}"), band)
+            yield _Question("clean-up", name, ErrorCell(f"flush {name}"), band)
     yield from _of_deck(stack, board, size)
     for place in stack.places:
         name = place.place.id
         for check, room in (("wood-over-seat", wood_over_seat), ("barrel", over_barrel)):
-            yield _Question(check, name, Cell(f"seat {name}"), partial(room, stack, place))
+            yield _Question(check, name, ErrorCell(f"seat {name}"), partial(room, stack, place))
     for name, left in left_in_place(stack, board):
-        yield _Question("registration", name, Cell(""), _whatever(left))
+        yield _Question("registration", name, ErrorCell(""), _whatever(left))
 
 
 def _of_casting(stack: Stackup, of: CastingCell) -> Iterator[_Question]:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
-from corepath.geometry.counts import fewest_steps
+from corepath.geometry.step_counts import fewest_steps
 from corepath.job.model import CastSection
 from corepath.job.tables.builtin import Resin, resin_of
 from corepath.lengths import mm

@@ -5,14 +5,14 @@ from __future__ import annotations
 
 import io
 
-from corepath.layup.template_lines import Curve, Template, TemplateCircle
+from corepath.layup.template_lines import Curve, TemplateCircle, TemplateLines
 
 __all__ = ["dxf_text"]
 
 _COLOURS = (7, 1, 5, 3, 6, 2, 4, 8)  # colour numbers of the format, only so that neighbours differ
 
 
-def dxf_text(template: Template) -> str:
+def dxf_text(template: TemplateLines) -> str:
     """Return the text of a DXF file (release 2000), `$INSUNITS` mm. Dates and ids that would differ
     each time are fixed."""
     from ezdxf import options, units  # type: ignore[attr-defined]  # public, though not re-exported by name

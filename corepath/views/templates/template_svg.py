@@ -14,7 +14,14 @@ from typing import Literal
 
 import numpy as np
 
-from corepath.layup.template_lines import BAR_TOLERANCE, Curve, Shape, Template, TemplateCircle, bar
+from corepath.layup.template_lines import (
+    BAR_TOLERANCE,
+    Curve,
+    Shape,
+    TemplateCircle,
+    TemplateLines,
+    bar,
+)
 from corepath.lengths import mm
 from corepath.views.style import GREY, INK, PAPER
 from corepath.views.svg import Box, Document, polyline_path, text_width
@@ -61,7 +68,7 @@ class _View:
             self.svg.text(self.ox + shape.x, self.oy - shape.y, shape.text, name, size=shape.size)
 
     def layers(
-        self, template: Template, window: tuple[float, float, float, float] | None = None
+        self, template: TemplateLines, window: tuple[float, float, float, float] | None = None
     ) -> None:
         for layer in template.layers:
             shapes = [
@@ -98,13 +105,13 @@ def _meets(shape: Shape, window: tuple[float, float, float, float]) -> bool:
     return x0 <= window[2] and x1 >= window[0] and y0 <= window[3] and y1 >= window[1]
 
 
-def _all(template: Template) -> tuple[float, float, float, float]:
+def _all(template: TemplateLines) -> tuple[float, float, float, float]:
     boxes = np.array([_reach(shape) for shape in template.shapes])
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def svg_text(template: Template) -> str:
+def svg_text(template: TemplateLines) -> str:
     """Return the whole template on one sheet: `width` and `height` in mm, one unit of `viewBox` is
     a mm."""
     x0, y0, x1, y1 = _all(template)
@@ -121,7 +128,7 @@ def svg_text(template: Template) -> str:
     return template.units.text(svg.render())
 
 
-def pages(template: Template, paper: Paper) -> tuple[str, ...]:
+def pages(template: TemplateLines, paper: Paper) -> tuple[str, ...]:
     """Return the template in pages, row by row from the top left, each with crosses to join it by
     and a check bar in both directions."""
     bounds = _all(template)
@@ -153,7 +160,7 @@ def _count(bounds: tuple[float, float, float, float], size: tuple[float, float])
 
 
 def _page(
-    template: Template, bounds: tuple[float, float, float, float], size: tuple[float, float],
+    template: TemplateLines, bounds: tuple[float, float, float, float], size: tuple[float, float],
     place: tuple[int, int], of: tuple[int, int],
 ) -> str:  # fmt: skip
     along, across = _step(size)

@@ -13,8 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.geometry.counts import fewest_steps
 from corepath.geometry.morphology import dilated, eroded_along
+from corepath.geometry.step_counts import fewest_steps
 from corepath.motion.cutter_profile import footprint
 from corepath.motion.cutter_profile import heights as over_tip
 from corepath.work.cutting.deck_steps import level_step

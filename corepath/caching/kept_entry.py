@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Entry", "from_bytes", "to_bytes"]
+__all__ = ["KeptEntry", "from_bytes", "to_bytes"]
 
 Floats = NDArray[np.float64]
 
@@ -26,14 +26,14 @@ _DIGEST = 32  # bytes
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class KeptEntry:
     """A kept result: `head` as plain JSON types, and arrays of floats."""
 
     head: Mapping[str, Any]
     arrays: tuple[Floats, ...] = ()
 
 
-def to_bytes(key: str, entry: Entry) -> bytes:
+def to_bytes(key: str, entry: KeptEntry) -> bytes:
     """Return the entry as it is kept under `key`."""
     head = json.dumps(
         {"key": key, "head": entry.head, "shapes": [array.shape for array in entry.arrays]}
@@ -43,7 +43,7 @@ def to_bytes(key: str, entry: Entry) -> bytes:
     return body + _digest(body)
 
 
-def from_bytes(key: str, data: bytes) -> Entry:
+def from_bytes(key: str, data: bytes) -> KeptEntry:
     """Return the entry that is kept as `data`. Raises ValueError unless it is whole and that of
     `key`."""
     body = memoryview(data)[:-_DIGEST]
@@ -54,7 +54,7 @@ def from_bytes(key: str, data: bytes) -> Entry:
     head = json.loads(bytes(body[start:end]))
     if head["key"] != key:
         raise ValueError("the result of something else")
-    return Entry(head["head"], _arrays(body[end:], head["shapes"]))
+    return KeptEntry(head["head"], _arrays(body[end:], head["shapes"]))
 
 
 def _arrays(numbers: memoryview, shapes: list[list[int]]) -> tuple[Floats, ...]:
