@@ -30,7 +30,7 @@ from corepath.stackup.checks.judge import judge
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.odds.odds import Odds, Spoiler
-from corepath.stackup.odds.outcome import CaseOutcome as Verdict
+from corepath.stackup.odds.outcome import Outcome as Verdict
 from corepath.stackup.odds.outcome import Tight
 
 runner = CliRunner()
