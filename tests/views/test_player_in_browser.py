@@ -389,29 +389,30 @@ def test_a_phone_shows_it_without_scrolling_sideways(browser: Any) -> None:
     assert wide <= 390 and small == 0
 
 
-def test_a_hundred_thousand_moves_are_dragged_smoothly(
+def test_a_hundred_thousand_moves_are_dragged_as_smoothly_as_a_few(
     chrome: Any,
     reels: tuple[PlayedFile, ...],
     reel_maker: Callable[..., PlayedFile],
     tmp_path: Path,
 ) -> None:
-    """Frames while the slider jumps to and fro; generous, since the machine that tests may be busy
-    and has no card."""
-    k = np.arange(100_000)
-    x = np.abs((k * 0.3) % 240.0 - 120.0)
-    points = np.column_stack([x, np.floor(k * 0.3 / 120.0) * 0.2, -3.0 + np.sin(k * 0.01)])
-    reel = reel_maker("08-C-deck.nc", points, reels[0].before, reels[0].after, (-60.0, -30.0, 12.0))
-    path = tmp_path / "preview.html"
-    path.write_text(
-        preview_html([reel], PageHead("t", "d"), size=SIZE, solids={}), encoding="utf-8"
-    )
-    opened(chrome, path.as_uri())
-    assert (
-        chrome.execute_script(
-            "return performance.getEntriesByName('first-contentful-paint')[0].startTime"
-        )
-        < 2000.0
-    )
-    assert chrome.execute_script("return player.t.count") == 100_000
-    frames = chrome.execute_async_script(DRAG)[1:]
-    assert statistics.median(frames) < 150.0, frames
+    """Frames while the slider jumps to and fro, against those of a file of 400 moves in the same
+    browser: 1.4 times as long, 2.9 if the page had to sweep the whole file."""
+    medians = []
+    for count in (400, 100_000):
+        k = np.arange(count) * (100_000 // count)
+        x = np.abs((k * 0.3) % 240.0 - 120.0)
+        points = np.column_stack([x, np.floor(k * 0.3 / 120.0) * 0.2, -3.0 + np.sin(k * 0.01)])
+        blanks = reels[0].before, reels[0].after
+        reel = reel_maker("08-C-deck.nc", points, *blanks, (-60.0, -30.0, 12.0))
+        # stages as a plan has them, which lower nothing here
+        rows = np.linspace(0, count - 1, 48)[1:-1].astype(np.int64)
+        counts = np.zeros(len(rows), dtype=np.int64)
+        reel = replace(reel, cuts=replace(Cuts.none(), rows=rows, counts=counts))
+        path = tmp_path / f"{count}.html"
+        page = preview_html([reel], PageHead("t", "d"), size=SIZE, solids={})
+        path.write_text(page, encoding="utf-8")
+        opened(chrome, path.as_uri())
+        assert chrome.execute_script("return player.t.count") == count
+        medians.append(statistics.median(chrome.execute_async_script(DRAG)[1:]))
+    few, many = medians
+    assert many < 2.5 * few, medians
