@@ -694,6 +694,11 @@ class MachineSection(Section):
     corner_deviation: PositiveLength = Field(
         0.02, description="by how much a corner may be rounded"
     )
+    corner_time: Annotated[float, Field(strict=True, ge=0, le=5)] = Field(
+        0.0,
+        description="seconds that the control stands at a corner sharper than 30°; 0: it passes "
+        "them; corepath record --minutes fits it",
+    )
     spindle_power: Positive | None = Field(
         None, description="W, at the cutter; not judged if not given"
     )
@@ -724,8 +729,11 @@ class MachineSection(Section):
 
     @model_serializer(mode="wrap")
     def _keys_in_use(self, others: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        """All keys; those of a probe only where there is one, so that it alone changes a digest."""
+        """All keys; those of a probe only where there is one and a corner time where it is not 0,
+        so that they alone change a digest."""
         keys: dict[str, Any] = others(self)
+        if self.corner_time == 0.0:
+            keys.pop("corner_time", None)
         if self.probe == "none":
             keys = {name: value for name, value in keys.items() if not name.startswith("probe")}
         return keys
@@ -735,7 +743,9 @@ class MachineSection(Section):
         """Speeds and cornering of the machine, for the estimate of times."""
         from corepath.motion.clock import Limits
 
-        return Limits(self.rapid, self.accel, self.corner_deviation, self.exact_path)
+        return Limits(
+            self.rapid, self.accel, self.corner_deviation, self.exact_path, self.corner_time
+        )
 
 
 class Tolerances(Section):

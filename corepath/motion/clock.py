@@ -8,6 +8,8 @@ corner of inner angle t (180° = straight on) by d has the radius r = d s/(1 - s
 sqrt(a r). Arcs themselves are held to the same. Between corners v² grows by at most 2 a l, forwards
 and backwards, so the speeds at all corners are two running minima. Speed is zero at rests: before
 the first move, after the last and where told.
+A machine with a *corner time* comes to rest at each corner that turns by more than `SHARP`, and
+stands there for that time.
 
 A rapid runs straight at `Limits.rapid` along its way (NIST IR 6556, 3.5.1 has all axes arrive
 together); a machine whose axes each run that fast is quicker on a slant. G64 passes corners by the
@@ -28,12 +30,18 @@ from numpy.typing import NDArray
 from corepath.motion.cycles import expand_counted
 from corepath.motion.program import FULL_TURN, Kind, Move, Pass, rapid
 
-__all__ = ["EXACT_DEVIATION", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds"]
+__all__ = [
+    "EXACT_DEVIATION", "SHARP", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds",
+]  # fmt: skip
 
 EXACT_DEVIATION = 0.002
 """Deviation, mm, of a control that keeps to the path: what its drives still cut off (common
 practice, no source)."""
 
+SHARP = 30.0
+"""Degrees by which a way turns at a corner where a machine with a corner time comes to rest: more
+than curves cut into chords do, and less than any corner that is meant (common practice, no
+source)."""
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +49,7 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Holds what the machine can do: rapid in mm/min, acceleration in mm/s², deviation allowed at a
-    corner in mm.
+    corner in mm, `corner_time` in s.
 
     With `exact_path` (G61) the deviation is `EXACT_DEVIATION`, whatever `corner_deviation` says.
     """
@@ -50,6 +58,7 @@ class Limits:
     accel: float = 500.0
     corner_deviation: float = 0.02
     exact_path: bool = False
+    corner_time: float = 0.0
 
     @property
     def deviation(self) -> float:
@@ -154,10 +163,11 @@ def seconds(
     if not len(moving):
         return times
     path = _Path(path.length[moving], path.top[moving], path.leaving[moving], path.arriving[moving])
-    corners = _corners(path, limits)
+    corners, sharp = _corners(path, limits)
     # a rest at a move without length is that of the next one that moves
     corners[np.searchsorted(moving, np.asarray(rests, dtype=int))] = 0.0
     times[moving] = _times(path, corners, limits.accel)
+    times[moving[1:][sharp]] += limits.corner_time
     return times
 
 
@@ -207,9 +217,10 @@ def _bend(
         target[where, 2] = rise / np.where(length > 0.0, length, 1.0)
 
 
-def _corners(path: _Path, limits: Limits) -> Floats:
-    """Squares of the highest speeds at the n + 1 ends of the moves; zero at the first and the
-    last."""
+def _corners(path: _Path, limits: Limits) -> tuple[Floats, NDArray[np.bool_]]:
+    """Squares of the highest speeds at the n + 1 ends of the moves; zero at the first and the last.
+    Then which of the n - 1 corners between them are sharp, where the machine comes to rest if it
+    has a corner time."""
     squares = np.zeros(len(path.length) + 1)
     straight = (path.arriving[:-1] * path.leaving[1:]).sum(axis=1).clip(-1.0, 1.0)
     # Inner angle t: cos t = -straight, so sin(t/2) and cos(t/2) follow from the half-angle
@@ -222,7 +233,10 @@ def _corners(path: _Path, limits: Limits) -> Floats:
     radius = np.where(cosine < 1e-7, np.inf, np.minimum(rounded, fits))
     slower = np.minimum(path.top[:-1], path.top[1:])
     squares[1:-1] = np.minimum(limits.accel * radius, slower**2)
-    return squares
+    sharp = np.asarray(straight < math.cos(math.radians(SHARP)), dtype=np.bool_)
+    if limits.corner_time > 0.0:
+        squares[1:-1][sharp] = 0.0
+    return squares, sharp
 
 
 def _times(path: _Path, corners: Floats, accel: float) -> Floats:

@@ -271,3 +271,17 @@ def test_guide_to_the_clock_says_what_the_clock_does() -> None:
     assert f"{EXACT_DEVIATION} mm" in page
     assert "three a change by hand (0.3 with M6)" in page
     assert (STOP, CHANGE, CHANGE_BY_MACHINE) == (1.0, 3.0, 0.3)
+
+
+def test_a_corner_time_makes_the_machine_stand_at_sharp_corners_alone() -> None:
+    """A square corner then costs two moves from rest to rest (elementary mechanics, d/v + v/a) and
+    the time; one of 20 degrees costs what it did before."""
+    limits = Limits(rapid=6000.0, accel=500.0, corner_time=0.25)
+    square = [rapid(0.0, 0.0, 0.0), line(50.0, 0.0, 0.0, 3000.0), line(50.0, 50.0, 0.0, 3000.0)]
+    once = 50.0 / 50.0 + 50.0 / 500.0
+    assert seconds(square, limits).sum() == pytest.approx(2.0 * once + 0.25)
+    x, y = 50.0 * math.cos(math.radians(20.0)), 50.0 * math.sin(math.radians(20.0))
+    slight = [*square[:2], line(50.0 + x, y, 0.0, 3000.0)]
+    usual = Limits(rapid=6000.0, accel=500.0)
+    assert seconds(slight, limits).sum() == pytest.approx(seconds(slight, usual).sum())
+    assert seconds(square, usual).sum() < 2.0 * once

@@ -84,6 +84,7 @@ def _record(
             from corepath.cli.commands.record_run import (
                 form_for,
                 known_facts,
+                minutes_lines,
                 read_record,
                 refuse_options,
                 what_it_means,
@@ -107,6 +108,8 @@ def _record(
             added = _added(held, entries, facts, stage, path) if entries else held
             form = None if entries else form_for(job, prepared)
             means = what_it_means(job, within(progress, 0.5, 1.0))
+            if not entries or any(entry.kind == "minutes" for entry in entries):
+                means += minutes_lines(job, prepared, added)
         if json:
             measuring = str(form) if form is not None else None
             say(

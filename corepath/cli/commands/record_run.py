@@ -21,7 +21,14 @@ from corepath.stackup.pour.voids import resin_cautions
 if TYPE_CHECKING:
     from corepath.planning.prepare import Prepared
 
-__all__ = ["known_facts", "read_record", "record_rows", "refuse_options", "what_it_means"]
+__all__ = [
+    "known_facts",
+    "minutes_lines",
+    "read_record",
+    "record_rows",
+    "refuse_options",
+    "what_it_means",
+]
 
 
 def known_facts(job: Path, progress: Progress) -> tuple[JobFacts, Prepared | None]:
@@ -140,6 +147,17 @@ def _without_cutter(job: Path, error: InputError) -> list[str]:
     named = ", ".join(f"T{number}" for number in broken)
     lines = [wrapped(f"- {one.message}: {one.allowed} is needed") for one in error.faults]
     return [f"\nWithout {named} nothing can be planned on:", *lines]
+
+
+def minutes_lines(job: Path, prepared: Prepared | None, record: Record) -> list[str]:
+    """Return what the minutes in the record say about the machine, as lines; empty without any."""
+    from corepath.cli.tables.paragraphs import wrapped
+    from corepath.planning.learning.clock_lines import clock_lines
+
+    if prepared is None or not any(entry.kind == "minutes" for entry in record.standing):
+        return []
+    lines = clock_lines(job, record, prepared.job.machine.motion_limits)
+    return ["\nMinutes at the machine, dwells counted, stops not:", *map(wrapped, lines)]
 
 
 def record_rows(record: Record, entries: Iterable[Entry], facts: JobFacts) -> list[Sequence[str]]:

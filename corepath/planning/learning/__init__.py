@@ -1,0 +1,1 @@
+"""What the records of boards that were cut tell about machine, bed, cutters and touch."""
