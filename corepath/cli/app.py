@@ -27,6 +27,7 @@ from corepath.cli.commands.record import record_command
 from corepath.cli.commands.record_options import RecordCommand
 from corepath.cli.commands.recut import recut
 from corepath.cli.commands.restart import restart
+from corepath.cli.commands.shop import shop
 from corepath.cli.commands.template import template
 from corepath.cli.guard import WELL, WRONG, as_dict, as_json, say
 from corepath.errors import Fault
@@ -70,7 +71,7 @@ def _common(
     pass
 
 
-_COMMANDS = (new, edit, plan, check, preview, readback, template, restart, recut, bed)
+_COMMANDS = (new, edit, plan, check, preview, readback, template, restart, recut, bed, shop)
 _RECORD = "record"
 
 

@@ -13,7 +13,7 @@ from corepath.job.text.shop_file import SHARED, joined
 from corepath.job.text.source import Source, path_of
 from corepath.job.text.starter import starter_text
 
-__all__ = ["Shop", "read_shop"]
+__all__ = ["Shop", "read_shared", "read_shop"]
 
 _HARD = "beech"
 """The wood whose feeds are taken for a spoil board of fibreboard: the hardest kind."""
@@ -34,6 +34,17 @@ def read_shop(path: Path) -> Shop:
 
     Raises InputError with all faults of the file: also that it has no bed or no machine.
     """
+    shop, job = read_shared(path, bed=True)
+    assert job.bed is not None
+    units = str(shop.document.get("units", "mm"))
+    return Shop(shop, job.bed, _on_bed(job, job.bed, units))
+
+
+def read_shared(path: Path, *, bed: bool = False) -> tuple[Source, Job]:
+    """Return a shop file as text, and a job with all that it gives; with `bed` it must have one.
+
+    Raises InputError with all faults of the file.
+    """
     document = tomllib.loads(starter_text("Bed"))
     for name in SHARED:
         document.pop(name, None)
@@ -47,13 +58,12 @@ def read_shop(path: Path) -> Shop:
     found = [one for one in (*faults, *more) if one.line is not None and one.file == shop.file]
     # a table that is missing has no line; all else without one is of the job that stands in
     found += [one for one in more if one.line is None and path_of(one.key)[0] in SHARED]
-    if "bed" not in shop.document:
+    if bed and "bed" not in shop.document:
         allowed = "[bed] with size and thickness"
         found.append(Fault("bed", "the table [bed] is missing", allowed=allowed, file=shop.file))
-    if found or job is None or job.bed is None:
+    if found or job is None or (bed and job.bed is None):
         raise InputError(list(dict.fromkeys(found)))
-    units = str(shop.document.get("units", "mm"))
-    return Shop(shop, job.bed, _on_bed(job, job.bed, units))
+    return shop, job
 
 
 def _on_bed(job: Job, bed: BedSection, units: str) -> Job:
