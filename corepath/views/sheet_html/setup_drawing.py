@@ -94,6 +94,8 @@ def _letter(setup: str) -> Setup:
 
 def _scale(bounds: tuple[float, float, float, float], room: SetupRoom) -> float:
     x0, y0, x1, y1 = bounds
+    if not room.scaled:
+        return min((room.width - _LEFT - _RIGHT) / (x1 - x0), room.tallest / (y1 - y0))
     return best_scale(x1 - x0, y1 - y0, Box(_LEFT, 0.0, room.width - _RIGHT, room.tallest))
 
 

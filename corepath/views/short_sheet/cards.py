@@ -152,7 +152,7 @@ def _step(facts: Facts, page: Page, step: SheetStep) -> Card:
             ("cutter", work.cutter.describe()),
             ("stick-out", f"{mm(work.cutter.stick_out, 0)} {facts.unit}"),
             ("minutes", f"{file.minutes:.1f}"),
-            ("stops it", stops_of(facts, work, file) or "nothing but you"),
+            ("watch", stops_of(facts, work, file) or "nothing stops it but you"),
         ),
         lines=tuple(marked(line) for line in work.watch[1:]),
         slots=(took_slot(file.program.stem),),

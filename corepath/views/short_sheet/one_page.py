@@ -150,7 +150,8 @@ def _files(facts: Facts, setup: Setup, works: Sequence[Work]) -> Table:
     minutes, and what stops them."""
     ticks = file_ticks(facts, setup)
     rows = [row for work in works for row in _rows(facts, work, ticks)]
-    head = ("", "file", "cutter", "stick-out", f"lowest {UNIT}", "min", "took", "what stops it")
+    last = "what stops it, what to watch"
+    head = ("", "file", "cutter", "stick-out", f"lowest {UNIT}", "min", "took", last)
     combined = next(
         (file.name for work in works for file in facts.files(work) if file.program.combined), ""
     )
