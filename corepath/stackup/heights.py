@@ -217,6 +217,10 @@ class Heights:
             told = self._flushed(told, height, operation, *at)
         return narrowed(predicted, told, "depth gauge")
 
+    def groove_depth(self, at: At) -> Linear:
+        """Return D of the groove as the job asks for it."""
+        return self.depth(self.job.groove.floor, "groove", at, "groove")
+
     def poured_depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
         """Return D at the time of the pour, from the raw top before any flush, for the resin that
         is lost: a share of it."""

@@ -80,7 +80,6 @@ def _record(
         from corepath.cli.progress_line import showing
 
         with showing(quiet or json) as progress:
-            from corepath.cli.commands.record_file import entries_in
             from corepath.cli.commands.record_run import (
                 form_for,
                 known_facts,
@@ -89,6 +88,7 @@ def _record(
                 refuse_options,
                 what_it_means,
             )
+            from corepath.cli.record_file import entries_in
             from corepath.job.record.entry_kinds import rank
             from corepath.planning.progress import within
 

@@ -26,6 +26,7 @@ from corepath.planning.learning.spreads import (
     within,
 )
 from corepath.planning.learning.timed_files import minutes_of_record, timed_files
+from corepath.stackup.heights import Heights
 
 __all__ = ["CutterWear", "Learned", "LearnedValue", "learn"]
 
@@ -197,9 +198,9 @@ def _gaps(board: PastBoard) -> list[float]:
 
 def _groove(board: PastBoard) -> list[float]:
     """Return by how much the groove is deeper than it was meant, at each place; empty where the
-    blank was not measured or Z was touched on its face."""
+    blank was not measured."""
     settled, job = board.known.settled, board.job
-    if job.machine.z_zero != "bed" or not settled.groove_depth:
+    if not settled.groove_depth:
         return []
     # Only what was measured before it was cut: else depths would be compared with themselves.
     before = replace(
@@ -208,9 +209,9 @@ def _groove(board: PastBoard) -> list[float]:
     blank = before.blank(job)
     if not blank.measured:
         return []
+    heights = Heights(job, blank)
     return [
-        depth - (float(blank.raw_top(x, y)) - job.groove.floor)
-        for x, y, depth in settled.groove_depth
+        depth - float(heights.groove_depth((x, y)).nominal) for x, y, depth in settled.groove_depth
     ]
 
 
