@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -117,3 +118,18 @@ def test_a_folder_holds_more_than_anyone_finds_his_way_in():
 def test_the_readme_is_more_than_a_reader_takes_in():
     """What does not fit stands in a page of docs/."""
     assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= 120
+
+
+def test_a_name_is_held_by_two_modules_or_two_public_classes():
+    """A stranger who searches for it reads the wrong one first. Commands are named as typed."""
+    files = [path for path in PACKAGE.glob("**/*.py") if path.parent.name != "commands"]
+    modules = [path.stem for path in files if path.stem not in ("__init__", "__main__")]
+    classes = [
+        node.name
+        for path in files
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    ]
+    for names in (modules, classes):
+        assert len(names) > 300
+        assert {name: count for name, count in Counter(names).items() if count > 1} == {}
