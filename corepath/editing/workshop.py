@@ -15,14 +15,13 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from corepath.editing import seen
 from corepath.editing.changing import changed
 from corepath.editing.handles import handles
-from corepath.editing.turning import State, turns
+from corepath.editing.turning import State, TurnWay, turns
 from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, parse
@@ -94,10 +93,9 @@ class Workshop:
             wrong = (check.id for check in prepared.checks if check.verdict != "ok")
             return answer_of(prepared.checks, prepared.accepted), tuple(dict.fromkeys(wrong))
 
-        for way in asked["ways"]:
-            key = way["key"]
-            for turn in turns(key, way["now"], way["step"], partial(found, key)):
-                yield {"kind": "turn", **turn}
+        ways = [TurnWay(way["key"], way["now"], way["step"]) for way in asked["ways"]]
+        for turn in turns(ways, found):
+            yield {"kind": "turn", **turn}
 
     def _prepared(self, kind: str, text: str) -> Prepared:
         """Return the job of a text, worked out up to its checks; raises InputError with all

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from corepath.editing.turning import State, turns
+from corepath.editing.turning import State, TurnWay, turns
 
 
 @pytest.mark.parametrize("step", [0.1, 1.0])
@@ -13,7 +13,9 @@ def test_a_turn_is_found_elsewhere(step: float) -> None:
     with its check."""
     tried = []
 
-    def found(value: str) -> State:
+    def found(key: str, value: str) -> State:
+        if key != "groove.floor":
+            return "ready" if float(value) < 3.21 else "with care", ()
         tried.append(value)
         x = float(value)
         if x >= 15.2:
@@ -22,14 +24,20 @@ def test_a_turn_is_found_elsewhere(step: float) -> None:
             return "accepted", ("seat", "floor")
         return ("with care", ("seat",)) if x >= 3.21 else ("ready", ())
 
-    up, above, down = turns("groove.floor", 8.0, step, found)
+    ways = [TurnWay("groove.floor", 8.0, step), TurnWay("groove.inside", 8.0, step)]
+    all_found = list(turns(ways, found))
+    values = [one["value"] for one in all_found if one["key"] == "groove.inside"]
+    assert values == pytest.approx([3.21], abs=0.51 * step)
+    mine = [one for one in all_found if one["key"] == "groove.floor"]
+    assert all(one["now"] == 8.0 for one in mine)
+    up, above, down = sorted(mine, key=lambda one: (one["value"] < 8.0, one["value"]))
     assert up["value"] == pytest.approx(12.34, abs=0.51 * step) and up["checks"] == ["floor"]
     assert above["value"] == pytest.approx(15.2, abs=0.51 * step) and above["checks"] == ["window"]
     assert down["value"] == pytest.approx(3.21, abs=0.51 * step) and down["checks"] == ["seat"]
     assert [one["answer"] for one in (up, above, down)] == ["accepted", "no", "ready"]
-    # each takes as many as its way is doubled, and as many again; 8 where there is none behind
-    assert len(tried) <= 3 * 13 + 1 + 8
+    # each takes up to five values and six between two of them; five where there is none behind
+    assert len(tried) <= 3 * (5 + 6) + 1 + 5
 
 
 def test_where_nothing_turns_a_line_is_drawn() -> None:
-    assert list(turns("a", 1.0, 0.1, lambda _: ("ready", ()))) == []
+    assert list(turns([TurnWay("a", 1.0, 0.1)], lambda *_: ("ready", ()))) == []
