@@ -1,10 +1,10 @@
 """Remaining stock in a pocket after a larger cutter: corners and arms, cleared by a smaller one
 from what is cleared already.
 
-Places of the smaller cutter's middle, mm, bed frame. Each remainder is taken by arcs from its open
-side (see `fronts`) and at last along its walls, beginning and ending a little within the larger
-cutter's work. One that does not touch anything cleared, or that arcs cannot clear, is a pocket of
-its own and is entered by a ramp.
+Places of the smaller cutter's middle, mm, bed frame. Each part of it is taken by arcs from its open
+side (see `corner_reliefs`) and at last along its walls, beginning and ending a little within the
+larger cutter's work. One that does not touch anything cleared, or that arcs cannot clear, is a
+pocket of its own and is entered by a ramp.
 """
 
 from __future__ import annotations
