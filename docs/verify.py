@@ -311,6 +311,24 @@ def framed(x, y, job, by):
     return far[0] | far[1]
 
 
+def beyond(x, y, job, plan, by):
+    """Columns outside what is to be finished of the deck: farther than `deck.beyond` outside the
+    outline; `by` within its line."""
+    far = np.zeros(len(x), dtype=bool)
+    if job["deck"].get("beyond") is None:
+        return far
+    inside = within(x, y, {"outer": plan["outline"], "holes": []})
+    ring = np.array(plan["outline"], dtype=float)
+    start, way = ring, np.roll(ring, -1, axis=0) - ring
+    long = np.maximum((way**2).sum(axis=1), 1e-12)
+    for k in np.flatnonzero(~inside):
+        here = np.array([x[k], y[k]]) - start
+        share = np.clip((here * way).sum(axis=1) / long, 0.0, 1.0)
+        away = np.hypot(*(here - share[:, None] * way).T).min()
+        far[k] = away > job["deck"]["beyond"] + by
+    return far
+
+
 def sides(x, y, area):
     """Columns inside an area by more than half of WALL all round, and those not outside by as
     much."""
@@ -517,7 +535,10 @@ def main(folder: Path) -> int:
                 else math.inf
             )
             asked = ~spared(x[nodes], y[nodes], entry) & ~framed(x[nodes], y[nodes], job, -WALL)
-            told(name, operation, (top[nodes] - deck)[asked], -GOUGE, most)
+            waste = beyond(x[nodes], y[nodes], job, plan, -WALL)
+            told(name, operation, (top[nodes] - deck)[asked & ~waste], -GOUGE, most)
+            if (asked & waste).any():
+                told(name, "waste", (top[nodes] - deck)[asked & waste], -GOUGE, math.inf)
             if (top < before[operation] - DEPTH)[framed(x, y, job, WALL)].any():
                 breach(name, 0, "cuts into the frame that is left for clamps")
     print(

@@ -267,6 +267,16 @@ class DeckSection(Section):
         description="width of a frame along the blank's edges that is left at full height, "
         "for clamps",
     )
+    beyond: NonNegativeLength | None = Field(
+        None,
+        description="how far beyond the outline the deck is finished, as far as skin and bag "
+        "reach; the whole blank if not given",
+    )
+    rest: Literal["rough", "leave"] = Field(
+        "rough",
+        description="what becomes of the waste beyond deck.beyond: roughed nearly to the edge's "
+        "level, or left as the skim leaves it",
+    )
 
 
 class BlankSection(Section):
@@ -1057,6 +1067,9 @@ class LimitsSection(Section):
     web: Length = Field(
         3.0,
         description="least width beyond the slot of the trim of what holds the board by its web",
+    )
+    beyond: Length = Field(
+        0.0, description="least finished deck beyond where skin and bag reach, with deck.beyond"
     )
     deflection: PositiveLength = Field(
         0.05, description="largest bending of a cutter on a finished wall"

@@ -60,6 +60,7 @@ from corepath.readback.words.heads import check_heads
 from corepath.readback.words.zeros import derive_zero, face_height, lowered, zeroed
 from corepath.stock.material import NOWHERE, Mask, Stock
 from corepath.stock.path import Path
+from corepath.work.cutting.waste import WASTE
 from corepath.work.works import Deck, Facing, Work
 
 __all__ = ["Run", "read_back"]
@@ -239,7 +240,10 @@ class Run:
             self._saw_off(work.facing)
         if work.deck is not None:
             level = self._surface(work.deck) + np.float32(work.deck.rough)
-            self.stock.carve(inside(self.stock, work.deck.area), level)
+            cut = inside(self.stock, work.deck.asked if work.deck.rough <= 0.0 else work.deck.area)
+            for waste in (one.area for one in work.obstacles if one.name == WASTE):
+                cut &= ~inside(self.stock, waste)
+            self.stock.carve(cut, level)
 
     def _skim(self, work: Work) -> None:
         """Cut each skim pass on what the one before left; those after the planned one on a copy,

@@ -243,7 +243,9 @@ def spared(work: Work, core: Polygon | None = None) -> Work:
     cutter = work.cutter
     flat = cutter.flat_radius
     reached = room.buffer(flat, quad_segs=4 * _QUADS) if flat > 0.0 else room
-    asked = work.deck.area if work.deck is not None else work.blank
+    asked = work.blank
+    if work.deck is not None:
+        asked = work.deck.asked if work.deck.rough <= 0.0 else work.deck.area
     spare = _area(asked.difference(reached))
     if work.deck is not None:
         # A flat end touches a slope beside its axis: ground can be out of reach although the axis
@@ -281,7 +283,7 @@ def _tilted(deck: Deck, cutter: Cutter, room: Area) -> list[BaseGeometry]:
     x, y = np.meshgrid(xs, ys, indexing="ij")
     # Over its diameter level ground rises less than half a ridge.
     steep = slope * cutter.diameter > 0.5 * deck.scallop
-    near = steep & shapely.contains_xy(deck.area.buffer(step), x, y)
+    near = steep & shapely.contains_xy(deck.asked.buffer(step), x, y)
     x, y = x[near], y[near]
     beyond = ~shapely.contains_xy(room.buffer(1e-6), x - (reach * hx)[near], y - (reach * hy)[near])
     return _squares(x[beyond], y[beyond], step)
@@ -300,7 +302,7 @@ def _propped(deck: Deck, cutter: Cutter, room: Area, core: Polygon | None) -> li
     step = float(surface.xs[1] - surface.xs[0])
     every = max(1, round(_PROPPED / step))
     xs, ys, cell = np.asarray(surface.xs)[::every], np.asarray(surface.ys)[::every], every * step
-    field = deck.area.buffer(cutter.radius)
+    field = deck.asked.buffer(cutter.radius)
     end = footprint(cutter.profile, cell)
     squares: list[BaseGeometry] = []
     for part in shapely.get_parts(field.difference(room)):

@@ -24,6 +24,7 @@ from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up, pad_o
 from corepath.lengths import mm
 from corepath.motion.program import Zero
 from corepath.work.cutting.cutters import Chosen, Need, choose
+from corepath.work.cutting.deck_rough import MOST_LEAVE
 from corepath.work.cutting.hole_cutters import drill_watch, hole_parts
 from corepath.work.cutting.running import CutRequest
 from corepath.work.holding import screws_of
@@ -84,6 +85,12 @@ class _After:
             np.linspace(start, end, 301), np.linspace(0.0, self.laid.width / 2.0, 61)
         )
         highest = float(max(self.laid.top(x, y).max(), self.laid.top(x, -y).max()))
+        if self.job.deck.beyond is not None:
+            # Waste that nothing finished lies along the blank's edges.
+            half = self.laid.width / 2.0
+            edges = [self.laid.top(x, half).max(), self.laid.top(x, -half).max()]
+            ends = [self.laid.top(end, y).max() for end in self.laid.ends]
+            highest = max(highest, float(max(*edges, *ends)) + MOST_LEAVE)
         return round(highest + self.job.tolerances.flat, 4)
 
     def _zero(self) -> Zero:

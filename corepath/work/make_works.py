@@ -7,7 +7,7 @@ the flip.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -28,26 +28,35 @@ from corepath.stackup.stackup import Stackup
 from corepath.work.approach import with_approaches
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
 from corepath.work.cutting.deck_cutter import choose_deck
-from corepath.work.cutting.deck_rough import rough_left
+from corepath.work.cutting.deck_rough import MOST_LEAVE, rough_left
 from corepath.work.cutting.hole_cutters import HolePart, drill_watch, hole_parts
 from corepath.work.cutting.pairs import Share, shares
 from corepath.work.cutting.running import FINISH_DEPTH, CutRequest
+from corepath.work.cutting.waste import finished_area, left_standing
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.keepoff import opened_by, park_clear, spared
 from corepath.work.laid_works import after_layup, bed_below, laminate_at
 from corepath.work.least_time.minutes import least_time
 from corepath.work.one_touch import one_touch, only_cutter
-from corepath.work.works import Deck, Facing, FileOf, Hole, Milling, Opening, Pocket, Step, Work
+from corepath.work.works import (
+    Deck,
+    Facing,
+    FileOf,
+    Hole,
+    Milling,
+    Obstacle,
+    Opening,
+    Pocket,
+    Step,
+    Work,
+)
 
 __all__ = ["build_works", "milling_of"]
 
 ROUGH_LEAVE = 0.4
 """mm; least that roughing leaves on the deck for the finishing cutter (common practice, no
 source)."""
-
-MOST_LEAVE = 1.0
-"""mm; most that it leaves, where that saves a layer."""
 
 PROUD_ROOM = 1.0
 """mm by which proud resin may stand above the pour line at the low end of a tilt; the first layer
@@ -127,6 +136,14 @@ class _Builder:
         self.works: list[Work] = []
         self.faults: list[Fault] = []
         self.milling = milling_of(job)
+        self.finished = finished_area(job, board)
+        self.waste = left_standing(job, board, stack.thickest_stock)
+
+    def _standing(self, setup: Setup) -> tuple[Obstacle, ...]:
+        """What the cutter keeps off in a set-up: obstacles, screws, and in C the waste that is left
+        beyond the finished deck."""
+        found = standing(self.job, self.stack, setup)
+        return (*found, *self.waste) if setup == "C" else found
 
     def _chosen(self, need: Need) -> Chosen | None:
         chosen = choose(self.job, need)
@@ -166,7 +183,7 @@ class _Builder:
             holes=removes.holes,
             facing=removes.facing,
             deck=removes.deck,
-            obstacles=standing(self.job, self.stack, setup),
+            obstacles=self._standing(setup),
             collet=self.job.machine.collet_diameter,
             watch=(*watch, *self._first_words(setup)),
             part=file.part,
@@ -387,6 +404,7 @@ class _Builder:
             job.deck.margin > 0.0,
             openings=openings,
             deepest=raw,
+            finished=self.finished,
         )
         # Finishing is planned for what roughing really leaves, and that hangs on the roughing
         # cutter: so roughing is chosen first.
@@ -400,7 +418,7 @@ class _Builder:
 
         passes_by = (partial(passes, sure=True), partial(passes, sure=False))
 
-        finish = choose_deck(job, surface, self.board.blank.bounds, passes_by, left)
+        finish = choose_deck(job, surface, self.board.blank.bounds, passes_by, left, self.finished)
         if isinstance(finish, Fault):
             self.faults.append(finish)
             return
@@ -410,7 +428,9 @@ class _Builder:
             job = only_cutter(job, finish.cutter.number)
             rough = self._roughing(whole, top, lowest, job)
             left = raw if rough is None or rough.deck is None else rough_left(rough, rough.deck)
-            again = choose_deck(job, surface, self.board.blank.bounds, passes_by, left)
+            again = choose_deck(
+                job, surface, self.board.blank.bounds, passes_by, left, self.finished
+            )
             finish = finish if isinstance(again, Fault) else again
         self._frame_fault(finish.cutter)
         opened = None
@@ -424,9 +444,22 @@ class _Builder:
                 # the finishing cutter: it keeps out of them.
                 opened = opened_by(self.works[-1], finish.cutting.depth - rough.deck.rough)
         deck = replace(whole, grain_penalty=job.deck.grain_penalty, opened=opened, deepest=left)
-        watch = [f"hold board and rim each on its own ({job.hold.C})"]
+        watch = [f"hold board and rim each on its own ({job.hold.C})", *self._waste_words(rough)]
         removes = _Removes(top, lowest, deck=deck)
         self._add(self._made(FileOf(8, "C", "deck"), finish, removes, watch))
+
+    def _waste_words(self, rough: Work | None) -> Iterator[str]:
+        """What the head of the last deck file says of the waste beyond what is finished."""
+        if self.finished is None:
+            return
+        stands = "as high as the skim left it"
+        if not self.waste:
+            high = 0.0 if rough is None or rough.deck is None else rough.deck.rough
+            stands = f"up to {mm(high):.2f} higher than the deck's edge"
+        yield (
+            f"finishes {mm(self.job.deck.beyond or 0.0):g} beyond the outline; waste outside stays "
+            f"{stands}: skin and bag may reach no farther"
+        )
 
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
         """The work that roughs the deck `whole` with one of the job's cutters; None where none is
@@ -460,7 +493,7 @@ class _Builder:
 
         `sure`: it must be sure by the nodes of the deck; otherwise what is doubtful passes.
         """
-        if not standing(self.job, self.stack, "C") and not whole.framed:
+        if not self._standing("C") and not whole.framed:
             return True
         # Where a cutter comes depends on its shape alone, so any feeds will do.
         any_feeds = self.works[-1].cutting

@@ -149,7 +149,8 @@ class Deck:
     cutter, whose whole width stays inside it. `deepest` is the most stock over the surface that the
     operation meets, except where something kept the cutter before it off. `one_go` is, for
     roughing, the stock over the surface that the finishing takes in one go under its planned load:
-    where no more stands nothing is roughed.
+    where no more stands nothing is roughed. `finished` is the part of `area` that is to come to the
+    surface; what lies outside it is waste, roughed or left (None: all of it is finished).
     """
 
     area: Polygon
@@ -165,6 +166,12 @@ class Deck:
     opened: Polygon | MultiPolygon | None = None
     deepest: float = math.inf
     one_go: float = 0.0
+    finished: Polygon | None = None
+
+    @property
+    def asked(self) -> Polygon:
+        """The part of `area` that is to come to the surface."""
+        return self.area if self.finished is None else self.finished
 
 
 @dataclass(frozen=True, slots=True)

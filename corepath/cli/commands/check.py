@@ -161,7 +161,7 @@ def _told(
 
 
 def _tables(prepared: Prepared, job: Path, part: ShownPart) -> Iterator[str]:
-    from corepath.cli.tables.feed_table import feed_table
+    from corepath.cli.tables.feed_table import feed_table, waste_line
     from corepath.cli.tables.hole_table import hole_table
     from corepath.cli.tables.paragraphs import check_table
     from corepath.cli.tables.stackup_tables import (
@@ -175,6 +175,7 @@ def _tables(prepared: Prepared, job: Path, part: ShownPart) -> Iterator[str]:
     from corepath.lengths import units_of
     from corepath.planning.questions import made_of, passes, pour_sheet, stops
     from corepath.planning.report.hole_list import hole_list
+    from corepath.work.least_time.waste_minutes import waste_minutes
 
     units = units_of(prepared.job.units)
     if part is ShownPart.HEIGHTS:
@@ -191,6 +192,8 @@ def _tables(prepared: Prepared, job: Path, part: ShownPart) -> Iterator[str]:
         yield ready_lines(*made_of(prepared), units)
     elif part is ShownPart.FEEDS:
         yield feed_table(prepared.works, units)
+        waste = waste_minutes(prepared.job, prepared.board, prepared.works)
+        yield from waste_line(waste, units)
     elif part is ShownPart.HOLES:
         yield hole_table(hole_list(prepared), units)
     elif part is ShownPart.RECORD:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from corepath.cli.tables.paragraphs import new_table, rendered
-from corepath.lengths import MM, Units, mm
+from corepath.cli.tables.paragraphs import WIDTH, new_table, rendered
+from corepath.lengths import MM, Units, mm, square_cm
 from corepath.motion.cutter import cutter_words
 
 if TYPE_CHECKING:
     from corepath.work import Work
+    from corepath.work.least_time.waste_minutes import WasteMinutes
 
-__all__ = ["feed_table"]
+__all__ = ["feed_table", "waste_line"]
+
+_LEAST_SAVED = 0.1
+"""min; less is not worth a line."""
 
 
 def feed_table(works: Sequence[Work], units: Units = MM) -> str:
@@ -34,3 +39,17 @@ def feed_table(works: Sequence[Work], units: Units = MM) -> str:
         )
     words = f"feeds: {units.short} a minute; depth of a layer and stepover at most, {units.short}"
     return f"{rendered(table)}\n{units.text(words)}"
+
+
+def waste_line(found: WasteMinutes | None, units: Units = MM) -> Iterator[str]:
+    """Yields a line that says what `deck.beyond` saves, or would save; none where it cannot be
+    given, or saves less than a tenth of a minute."""
+    if found is None or found.leave < _LEAST_SAVED:
+        return
+    what = "saves" if found.given else "would save"
+    says = (
+        f"deck.beyond = {mm(found.beyond):g} {what} about {found.rough:.1f} min of lines, "
+        f'with deck.rest = "leave" about {found.leave:.1f}: waste of '
+        f"{square_cm(found.waste / 100.0):.0f~} is then not finished"
+    )
+    yield textwrap.fill(units.text(says), WIDTH, subsequent_indent="  ")

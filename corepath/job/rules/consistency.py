@@ -34,11 +34,13 @@ from corepath.job.model import (
     PlugSection,
     ResinSection,
     SkimSection,
+    SkinSection,
 )
 from corepath.job.rules.bed_rules import bed_contradictions, dowel_contradictions
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.rules.own_tables import own_contradictions
 from corepath.job.rules.probe_rules import probe_contradictions
+from corepath.job.rules.waste_rules import waste_contradictions
 from corepath.job.tables.builtin import hardware, resins, woods
 from corepath.job.text.positions import Path
 from corepath.motion.cutter import end_faults
@@ -138,6 +140,8 @@ def _deck(parts: ValidSections) -> Iterator[Contradiction]:
     if deck is None:
         return
     yield from deck_contradictions(deck)
+    groove, skin = parts.one("groove", GrooveSection), parts.one("skin", SkinSection)
+    yield from waste_contradictions(deck, groove, skin, parts.one("layup", LayupSection))
     if deck.scallop < LEAST_SCALLOP:
         yield ("deck", "scallop"), "is too small to be cut", f"at least {LEAST_SCALLOP:g} mm"
     if deck.least_radius > LARGEST_RADIUS:

@@ -18,7 +18,9 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from corepath.geometry.polylines import denser
 from corepath.motion.cutter import Cutter
@@ -152,12 +154,20 @@ def regional(
     wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
     tables = [
-        steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, across=across)
+        steps_by_axis(
+            deck.surface,
+            work.cutter,
+            laid_for,
+            widest,
+            bounds,
+            across=across,
+            finished=deck.finished,
+        )
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
     follow, square = follower(offset), _square(tried)
-    places = _tried(tried, _COARSE * square)
+    places = _asked(_tried(tried, _COARSE * square), deck)
     for _ in range(rounds):
         track = _laid(split, tables, widest, work.cutter.flat_radius, bounds, open_sides)
         found = _Swept.by(follow(track), work, tried, offset).heights(places)
@@ -195,7 +205,8 @@ def _mended(
     Strokes come after all other lines and only lower what is left: places away from those that are
     too high need not be tried again.
     """
-    follow, places = follower(offset), _tried(tried, _square(tried))
+    assert work.deck is not None
+    follow, places = follower(offset), _asked(_tried(tried, _square(tried)), work.deck)
     before = math.inf
     for _ in range(_STROKES):
         swept = _Swept.by(follow(track), work, tried, offset)
@@ -214,6 +225,15 @@ def _mended(
         track = mended(track, axis, way, bounds)
         places = places[_around(places, bad)]
     return track
+
+
+def _asked(places: Array, deck: Deck) -> Array:
+    """Those of the places (n, 2) that are to be finished."""
+    if deck.finished is None:
+        return places
+    shapely.prepare(deck.finished)
+    found: Array = places[shapely.contains_xy(deck.finished, places)]
+    return found
 
 
 def _around(places: Array, spots: Array) -> NDArray[np.bool_]:
@@ -363,8 +383,9 @@ def left_over(path: Array, work: Work, deck: Deck, offset: DropCutter) -> Left:
 
     One place in each square of at least `_LEAST_SQUARE` mm is tried.
     """
-    places = _tried(deck.area.bounds, _square(deck.area.bounds))
-    return _worst(_Swept.by(path, work, deck.area.bounds, offset).heights(places), places)
+    bounds = deck.asked.bounds
+    places = _asked(_tried(bounds, _square(bounds)), deck)
+    return _worst(_Swept.by(path, work, bounds, offset).heights(places), places)
 
 
 def _square(bounds: Bounds) -> float:
@@ -399,6 +420,7 @@ class _Swept:
     frame: Array
     starts: NDArray[np.int64]
     moves: NDArray[np.int64]
+    finished: Polygon | None = None
 
     @classmethod
     def by(cls, path: Array, work: Work, bounds: Bounds, offset: DropCutter) -> _Swept:
@@ -413,7 +435,8 @@ class _Swept:
             [left, low, cell, math.ceil((right - left) / cell), math.ceil((high - low) / cell)]
         )
         starts, moves = reaching(path, cutter.profile, frame)
-        return cls(path, cutter, offset, frame, starts, moves)
+        finished = None if work.deck is None else work.deck.finished
+        return cls(path, cutter, offset, frame, starts, moves, finished)
 
     def split(self, places: int) -> _Swept:
         """The same in cells of about `_CELL`, where so many places are to be tried that finding the
@@ -429,12 +452,16 @@ class _Swept:
         return replace(self, frame=frame, starts=starts, moves=moves)
 
     def heights(self, places: Array) -> Array:
-        """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come."""
+        """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come,
+        -inf where nothing is to be finished."""
         from corepath.operations.deck.deck_kernels import left_at
 
         x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
         heights = left_at(self.path, self.cutter.profile, x, y, self.frame, self.starts, self.moves)
         result: Array = heights - self.offset.surface.height(x, y)
+        if self.finished is not None:
+            shapely.prepare(self.finished)
+            result[~shapely.contains_xy(self.finished, x, y)] = -np.inf
         return result
 
 
@@ -462,6 +489,8 @@ def _laid(
         # Lines are laid in the region's own plane, u along them: for lines along Y, u is Y.
         start = here[::-1] if region.across else here
         through, extra = region_lines(sheet, widest, flat, ends)
+        if not through:
+            continue  # nothing of the region is finished
         path = routed(through, start, 0.0)
         if extra:
             path = np.concatenate(
@@ -486,6 +515,7 @@ def _sheet(
         math.ceil((region.high - steps.low) / steps.size),
     )
     table = steps.table[columns, rows]
+    needed = None if steps.needed is None else steps.needed[columns, rows]
     west, east = (
         open_sides and region.left < left + _SAME,
         open_sides and region.right > right - _SAME,
@@ -495,9 +525,12 @@ def _sheet(
         open_sides and region.high > high - _SAME,
     )
     if region.across:
-        sheet = Sheet(table.T, region.low, region.left, region.high, region.right, steps.size)
+        turned = None if needed is None else needed.T
+        sheet = Sheet(
+            table.T, region.low, region.left, region.high, region.right, steps.size, turned
+        )
         return sheet, Ends(south, north, west, east)
-    sheet = Sheet(table, region.left, region.low, region.right, region.high, steps.size)
+    sheet = Sheet(table, region.left, region.low, region.right, region.high, steps.size, needed)
     return sheet, Ends(west, east, south, north)
 
 

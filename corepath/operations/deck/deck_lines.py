@@ -40,7 +40,8 @@ begins early."""
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """Least allowed steps (n, m), mm, of a region, in bins of `size` mm along u (from `u` to `end`)
-    and v (from `v` to `top`)."""
+    and v (from `v` to `top`). `needed` (n, m) tells where lines are needed at all; None where they
+    are everywhere."""
 
     table: Array
     u: float
@@ -48,6 +49,23 @@ class Sheet:
     end: float
     top: float
     size: float
+    needed: NDArray[np.bool_] | None = None
+
+    def needs(self, low: float, high: float) -> tuple[float, float] | None:
+        """The stretch along u in which lines are needed between `low` and `high` in v; None where
+        they are nowhere."""
+        if self.needed is None:
+            return self.u, self.end
+        end = self.needed.shape[1] - 1
+        first = min(max(int((low - self.v) / self.size), 0), end)
+        last = min(max(int((high - self.v) / self.size), first), end)
+        bins = np.flatnonzero(self.needed[:, first : last + 1].any(axis=1))
+        if not len(bins):
+            return None
+        return (
+            max(self.u + float(bins[0]) * self.size, self.u),
+            min(self.u + float(bins[-1] + 1) * self.size, self.end),
+        )
 
     def least(self, low: float, high: float) -> Array:
         """(n,) least step, mm, in each column of bins along u, over the bins between `low` and
@@ -102,7 +120,14 @@ def _through(sheet: Sheet, places: list[float], flat: float, ends: Ends) -> list
         outermost = k in (0, len(places) - 1)
         first = (-_OVERHANG if outermost else inset) if ends.start else 0.0
         last = (-_OVERHANG if outermost else inset) if ends.end else 0.0
-        lines.append(np.array([[sheet.u + first, v], [sheet.end - last, v]]))
+        start, end = sheet.u + first, sheet.end - last
+        # As far as the line's share of the ground to either side, and the corners of its turns,
+        # ask for it.
+        stretch = sheet.needs(v - 2.0 * half, v + 2.0 * half)
+        if stretch is None:
+            continue
+        start, end = max(start, stretch[0] - _OVERHANG), min(end, stretch[1] + _OVERHANG)
+        lines.append(np.array([[start, v], [end, v]]))
     return lines
 
 

@@ -84,6 +84,8 @@ def _coarse(steps: StepTable, widest: float, per: int, penalty: float) -> Array:
     least = 1.0 / widest
     # 1/step is the length of line for a unit of area; the part above the widest step's costs extra.
     cost = penalty * (least + WHOLE_LINES * (1.0 / steps.table - least)) * steps.size**2
+    if steps.needed is not None:
+        cost = np.where(steps.needed, cost, 0.0)
     n, m = cost.shape
     cost = np.pad(cost, ((0, -n % per), (0, -m % per)))
     cells = cost.reshape(cost.shape[0] // per, per, cost.shape[1] // per, per).sum(axis=(1, 3))

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from shapely import LineString, segmentize
 
 from corepath.geometry.morphology import eroded
+from corepath.geometry.rasters import edges_of, inside
 from corepath.motion.cutter_profile import CutterProfile, footprint
 from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.deck.drop_cutter import DropCutter, thin
@@ -111,21 +112,23 @@ def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = No
 
 def _taken_to(work: Work, deck: Deck, xs: Array, ys: Array) -> Array:
     """(rows, samples) the height, mm, down to which the finishing takes all stock under the cutter
-    in one go: stock no higher than this is left to it."""
+    in one go: stock no higher than this is left to it. Over waste nothing is left to it."""
     surface, cell = deck.surface, deck.surface.step
     # One node wider than the cutter: the node nearest to a sample, and that nearest to any place
     # under the cutter, are each less than 0.71 of a cell away.
     wide = work.cutter.radius + 1.5 * cell
-    lowest = eroded(
-        np.asarray(surface.grid, dtype=np.float64),
-        footprint(CutterProfile(wide, wide, 0.0), cell),
-    )
+    top = np.asarray(surface.grid, dtype=np.float64) + deck.one_go
+    if deck.finished is not None:
+        # Nothing finishes the waste: there roughing takes all that stands over what it leaves.
+        waste = ~inside(edges_of(deck.finished), surface.xs, surface.ys)
+        top[waste] += deck.rough - deck.one_go
+    lowest = eroded(top, footprint(CutterProfile(wide, wide, 0.0), cell))
     i = np.clip(np.rint((xs - surface.xs[0]) / cell), 0, len(surface.xs) - 1).astype(np.int64)
     j = np.clip(np.rint((ys - surface.ys[0]) / cell), 0, len(surface.ys) - 1).astype(np.int64)
     # The deck may fall below its nodes between two of them.
     between = cell * surface.steepest
     under: Array = lowest[i[None, :], j[:, None]]
-    return under + deck.one_go - between
+    return under - between
 
 
 def _stretches(

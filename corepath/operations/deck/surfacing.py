@@ -10,6 +10,7 @@ cut first (`corepath.operations.facing.around`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -39,6 +40,7 @@ from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
 from corepath.operations.facing.facing_paths import descend, joined, program
 from corepath.operations.kept_paths import move_table
+from corepath.work.cutting.deck_steps import needed_bins
 from corepath.work.keepoff import field_of, stand_off
 from corepath.work.works import Deck, Work
 
@@ -170,14 +172,17 @@ def _track(
     # As in `deck_finish`: chords and lifting take their part of the ridge, but at most half of it.
     allowed = max(deck.scallop - _ABOVE - 0.001, 0.5 * deck.scallop)
     found = strips(deck.surface, work.cutter, allowed, work.cutting.stepover, wide)
-    track = _corners(found)
+    needed = None
+    if deck.finished is not None:
+        needed = needed_bins(deck.surface, work.cutter, wide, deck.finished)
+    track = _corners(found, wide, needed)
     if rounds > 1:
         track = with_strokes(track, work, deck, offset, wide, bounds)
     return track, follower(offset)
 
 
 def _finish(work: Work, deck: Deck, offset: DropCutter, rounds: int) -> tuple[Pass, Left]:
-    corners, follow = _track(work, deck, offset, deck.area.bounds, rounds, open_sides=True)
+    corners, follow = _track(work, deck, offset, deck.asked.bounds, rounds, open_sides=True)
     corners = np.concatenate(
         [_outside(work, deck, corners[0]), corners, _outside(work, deck, corners[-1])]
     )
@@ -236,16 +241,29 @@ def _finish_around(work: Work, deck: Deck, offset: DropCutter, around: Around, r
     return Pass.of(joined(moves), "finish the deck", given)
 
 
-def _corners(found: list[Strip]) -> Array:
+def _corners(found: list[Strip], bounds: Bounds, needed: NDArray[np.bool_] | None) -> Array:
     """The ends (n, 2) of all lines in the order cut: strips back and forth, and the lines of each
-    cell likewise."""
+    cell likewise, as far along as lines are `needed` (columns, rows of 1 mm from the left and low
+    of `bounds`; None: everywhere)."""
+    left, low = bounds[:2]
     places: list[tuple[float, float]] = []
-    for k, strip in enumerate(found):
-        forward = k % 2 == 0
+    forward = True
+    for strip in found:
+        first, last = -np.inf, np.inf
+        if needed is not None:
+            rows = slice(max(int(strip.low - low), 0), math.ceil(strip.high - low))
+            bins = np.flatnonzero(needed[:, rows].any(axis=1))
+            if not len(bins):
+                continue
+            first, last = left + float(bins[0]), left + float(bins[-1] + 1)
         for cell in strip.cells if forward else strip.cells[::-1]:
-            near, far = (cell.left, cell.right) if forward else (cell.right, cell.left)
+            if cell.right <= first or cell.left >= last:
+                continue
+            ends = max(cell.left, first), min(cell.right, last)
+            near, far = ends if forward else ends[::-1]
             width = strip.high - strip.low
             for n in range(cell.lines):
                 y = strip.low + (n + 0.5) * width / cell.lines
                 places += [(near, y), (far, y)] if n % 2 == 0 else [(far, y), (near, y)]
+        forward = not forward
     return np.array(places)

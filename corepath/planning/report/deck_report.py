@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from corepath.board.deck.patches import Patch, patches_of
 from corepath.planning.prepare import Prepared
 from corepath.reported import Key, report_keys, reported
+from corepath.work.least_time.waste_minutes import waste_minutes
 
 __all__ = ["deck_report"]
 
@@ -26,6 +27,9 @@ def deck_report(prepared: Prepared) -> dict[str, Any]:
         "rounded_by": source.rounded_by,
         "patches": [_patch(prepared, patch) for patch in patches_of(prepared.job)],
     }
+    waste = waste_minutes(prepared.job, prepared.board, prepared.works)
+    if waste is not None:
+        found["waste"] = waste
     if source.sha256 is not None:
         found |= {"file": deck.mesh or deck.grid, "sha256": source.sha256}
     plain: dict[str, Any] = reported(found)

@@ -78,7 +78,8 @@ def compared_cutters(
         return ()
     work, job = mine.work, prepared.job
     assert work.deck is not None
-    offers = deck_offers(job, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
+    deck = work.deck
+    offers = deck_offers(job, deck.surface, deck.area.bounds, deck.deepest, deck.finished)
     # A cutter that even at its lower bound takes longer than the path made is not worth a path of
     # its own.
     others = [

@@ -21,6 +21,7 @@ from corepath.planning.folder.held_deck import grid_over
 from corepath.planning.prepare import Prepared
 from corepath.reported import Key, report_keys, reported
 from corepath.work import Work
+from corepath.work.cutting.waste import finished_area
 
 __all__ = ["geometry_dict"]
 
@@ -63,6 +64,7 @@ def geometry_dict(prepared: Prepared) -> dict[str, Any]:
         "frame": "polygons: bed frame of their set-up, origin at the middle of the blank; deck: "
         "board frame",
         "outline": reported(rings_of(prepared.board.outline).outer),
+        "finished": _finished(prepared),
         "areas": reported(area for work in prepared.works for area in _areas(work)),
         "deck": _deck(prepared),
     }
@@ -82,6 +84,15 @@ def _areas(work: Work) -> Iterator[Area]:
             rings = Rings(_circle(hole.x, hole.y, size / 2.0))
             yield Area(hole.id, "bore", work, rings, top, step.floor, at, size)
             top = step.floor
+
+
+def _finished(prepared: Prepared) -> Any:
+    """Return the rings of what is finished of the deck; None where that is the whole blank."""
+    area = finished_area(prepared.job, prepared.board)
+    if area is None:
+        return None
+    rings = rings_of(area, SIMPLIFY)
+    return {"outer": reported(rings.outer), "holes": reported(rings.holes)}
 
 
 def _circle(x: float, y: float, radius: float) -> list[tuple[float, float]]:

@@ -67,7 +67,8 @@ def ridge_minutes(
 def _offers(job: Job, work: Work, scallop: float) -> list[Offer]:
     assert work.deck is not None
     higher = job.model_copy(update={"deck": job.deck.model_copy(update={"scallop": scallop})})
-    return deck_offers(higher, work.deck.surface, work.deck.area.bounds, work.deck.deepest)
+    deck = work.deck
+    return deck_offers(higher, deck.surface, deck.area.bounds, deck.deepest, deck.finished)
 
 
 def _best(prepared: Prepared, work: Work, scallop: float) -> Offer | None:

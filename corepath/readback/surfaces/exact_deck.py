@@ -179,15 +179,15 @@ def prove_deck(
 ) -> tuple[Worst, Worst] | None:
     """Prove the deck that all its files leave.
 
-    No point of `deck.area` may lie below h by more than `deck.gouge`, or above it by more than
+    No point of `deck.asked` may lie below h by more than `deck.gouge`, or above it by more than
     `deck.scallop` and `allowed.ridges` together, or stay uncut; `deck.spare` and `allowed.edge`
     beside it are left out. `points` random points are taken. Returns the lowest and the highest
     point, or None where no point can be proved.
     """
     area = (
-        deck.area
+        deck.asked
         if deck.spare is None
-        else deck.area.difference(shapely.buffer(deck.spare, allowed.edge))
+        else deck.asked.difference(shapely.buffer(deck.spare, allowed.edge))
     )
     shapely.prepare(area)
     random = np.random.default_rng(_SEED)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.board.deck.surface import DeckSurface
@@ -156,22 +157,48 @@ def measure_showing(
         measures.take_in("", f"{name} shows", share, None, says, where)
 
 
-def _deck_mask(deck: Deck, seen: Inspection, within: Mask) -> Mask:
-    """Return a mask of the columns of the deck that must be reached, of those `within`."""
-    reached = to_reach(seen.stock, deck.area, deck.spare, seen.allowed.edge)
+def _deck_mask(deck: Deck, area: Polygon, seen: Inspection, within: Mask) -> Mask:
+    """Return a mask of the columns of an area of the deck that must be reached, of those
+    `within`."""
+    reached = to_reach(seen.stock, area, deck.spare, seen.allowed.edge)
     return seen.stock.solid & within & reached
+
+
+def _waste(deck: Deck, seen: Inspection, within: Mask) -> Mask:
+    """Return a mask of the columns of the deck's area that are not finished, of those `within`;
+    none where all of it is."""
+    if deck.finished is None:
+        return np.zeros_like(within)
+    outside = ~inside(seen.stock, shapely.buffer(deck.finished, seen.allowed.edge))
+    return seen.stock.solid & within & outside & inside(seen.stock, deck.area)
+
+
+def _check_waste_low(waste: Mask, off: Singles, gouge: float, seen: Inspection) -> None:
+    """Check that no waste (mask) is cut below h by more than `gouge` mm: it carries the rest of the
+    blank, and bag and laminate lie on it; `off` [iy, ix] is what stands over h."""
+    if not waste.any():
+        return
+    low, at = _spot(seen.stock, off, waste, largest=False)
+    seen.measures.take("waste low", low, None, "least over the edge's level beyond the deck", at)
+    if low < -(gouge + 0.001):
+        says = f"the waste beyond the deck is cut {mm(-low):.3f} below the edge's level"
+        z = float(seen.stock.top[seen.stock.grid.at(*at)])
+        seen.findings.add(
+            "deck-height", says, line=seen.path.line_near(*at), place=(*at, z), depth=-low
+        )
 
 
 def check_deck(deck: Deck, heights: Singles, seen: Inspection, within: Mask) -> None:
     """Check the deck against h(x, y), `heights`, over every column `within` a mask that is left,
     except those that it may spare."""
-    mask = _deck_mask(deck, seen, within)
+    mask = _deck_mask(deck, deck.asked, seen, within)
     if not mask.any():
         seen.findings.add("not-reached", "nothing of the deck can be reached")
         return
     # Columns may miss the top of a ridge between them: `exact_deck` proves the deck. This covers
     # every place of it, and is asked in each case too.
     off = seen.stock.top - heights
+    _check_waste_low(_waste(deck, seen, within), off, deck.gouge, seen)
     low, low_at = _spot(seen.stock, off, mask, largest=False)
     high, high_at = _spot(seen.stock, off, mask, largest=True)
     edges = (-0.1, -0.05, -0.02, -0.01, 0.0, 0.01, 0.02, 0.05, 0.1)
@@ -197,7 +224,7 @@ def check_deck(deck: Deck, heights: Singles, seen: Inspection, within: Mask) -> 
 def check_rough(deck: Deck, heights: Singles, layer: float, seen: Inspection, within: Mask) -> None:
     """Check that roughing cuts nothing below h, and leaves at most what it is to leave, one layer
     (`layer`, mm) and 0.1 mm; over the columns `within` a mask."""
-    mask = _deck_mask(deck, seen, within)
+    mask = _deck_mask(deck, deck.area, seen, within)
     if not mask.any():
         seen.findings.add("not-reached", "nothing of the deck can be reached")
         return
@@ -221,3 +248,21 @@ def check_rough(deck: Deck, heights: Singles, layer: float, seen: Inspection, wi
             place=(*high_at, float(seen.stock.top[seen.stock.grid.at(*high_at)])),
             depth=high,
         )
+    _check_waste_high(deck, off, layer, seen, mask)
+
+
+def _check_waste_high(deck: Deck, off: Singles, layer: float, seen: Inspection, mask: Mask) -> None:
+    """Check how high the waste beyond the finished deck stands after roughing, of the columns of a
+    mask that were to be reached; `off` [iy, ix] is what stands over h, `layer` the depth of one
+    layer, mm."""
+    waste = _waste(deck, seen, mask)
+    if not waste.any():
+        return
+    high, at = _spot(seen.stock, off, waste, largest=True)
+    # Waste is level: a flat end leaves no ridges on it, a rounded one up to half a layer.
+    most = deck.rough + 0.1 + (0.5 * layer if seen.path.cutter.corner_radius > 0.0 else 0.0)
+    seen.measures.take("waste high", high, None, "most over the edge's level beyond the deck", at)
+    if high > most:
+        z = float(seen.stock.top[seen.stock.grid.at(*at)])
+        says = f"waste stands {mm(high):.3f} over the edge's level, at most {mm(most):.3f} expected"
+        seen.findings.add("not-reached", says, place=(*at, z), depth=high)

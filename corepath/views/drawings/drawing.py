@@ -306,7 +306,9 @@ def _kinds(scene: Scene, work: Work, share: float, corners: bool = False) -> lis
         kinds.append(("touch", "place where Z is touched"))
     if work.obstacles:
         kinds.append(("obstacle", "obstacle: keep off"))
-    if uncut(work) or (work.deck is not None and work.deck.framed):
+    deck = work.deck
+    waste = deck is not None and deck.rough <= 0.0 and deck.finished is not None
+    if uncut(work) or waste or (deck is not None and deck.framed):
         kinds.append(("wood", "not cut to depth"))
     if corners:
         kinds.append(("corner", "inside corner that stays round"))

@@ -151,8 +151,8 @@ def draw_work(view: PlanView, work: Work, ids: bool = True) -> None:
 
 
 def draw_spared(view: PlanView, work: Work) -> bool:
-    """Draw what the operation does not cut to depth: a frame, and what obstacles keep the cutter
-    from; return whether there is any."""
+    """Draw what the operation does not cut to depth: a frame, waste beyond the finished deck, and
+    what obstacles keep the cutter from; return whether there is any."""
     frame = frame_of(work.deck, work.blank) if work.deck is not None else None
     spare = (
         work.deck.spare
@@ -161,7 +161,10 @@ def draw_spared(view: PlanView, work: Work) -> bool:
         if work.facing is not None
         else None
     )
-    areas = [part for area in (frame, spare) if area is not None for part in get_parts(area)]
+    waste = None
+    if work.deck is not None and work.deck.rough <= 0.0 and work.deck.finished is not None:
+        waste = work.deck.area.difference(work.deck.finished)
+    areas = [part for area in (frame, spare, waste) if area is not None for part in get_parts(area)]
     if areas:
         with view.svg.group("spared", id="spared"):
             for area in areas:

@@ -7,7 +7,7 @@ rim beyond the slot. A web with wood or casting over its laminate as thick as th
 must be, or with no laminate at all, holds as far as the blank reaches. *obstacles*: the cutter, or
 its collet, beside the obstacles and screw heads of D, by the places that any path of the trim or of
 a hole must pass. *spoil-board*: what is left of it where bolt holes pass through a low cradle.
-Frame of D, seen from above, mm.
+*beyond*: how far the deck is finished beyond what lies on it. Frame of D, seen from above, mm.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def _slot_width(work: Work, trim: Trim) -> float:
 
 def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, ...]:
     """web where D has a trim, obstacles where anything stands in D, spoil-board where holes pass
-    into it."""
+    into it; beyond where the deck is not finished over the whole blank."""
     laid = [work for work in works if work.setup == "D"]
     reach = skin_reach(job, laid)
     found = [_web(job, board, work, work.trim, reach) for work in laid if work.trim is not None]
@@ -71,7 +71,34 @@ def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, .
         check for work in laid for obstacle in work.obstacles for check in _beside(work, obstacle)
     ]
     under = [check for work in laid for check in _under(job, work, laid_up(job, board).bed)]
-    return (*found, *(weakest(some) for some in (beside, under) if some))
+    ends = _beyond(job, works, skin_reach(job, works))
+    return (*found, *(weakest(some) for some in (beside, under) if some), *ends)
+
+
+def _beyond(job: Job, works: Sequence[Work], reach: float) -> Iterator[Check]:
+    """How far the finished deck reaches beyond what lies on it: laminates and, at a step up to
+    waste, the bag, which bridges it."""
+    by, decks = job.deck.beyond, [work.deck for work in works if work.deck is not None]
+    if by is None or all(deck.finished is None for deck in decks):
+        return
+    step = max(deck.top for deck in decks) - job.board.edge_thickness
+    bridged = step if job.deck.rest == "leave" else 0.0
+    room = by - reach - bridged
+    waste = (
+        f"waste stands {mm(step):.2f} higher there, and a bag bridges as much beside it"
+        if bridged
+        else "beyond it waste is roughed"
+    )
+    yield judge(
+        "beyond",
+        Linear.of(room),
+        job.limits.beyond,
+        says=f"the deck is finished {mm(by):g} beyond the outline, skins reach {mm(reach):g}; "
+        f"{waste}",
+        where="deck.beyond",
+        mend=f"deck.beyond {mm(job.limits.beyond - room):.2f} larger, or laminates that reach less "
+        "far (layup.skin_outside)" + (', or deck.rest = "rough"' if bridged else ""),
+    )
 
 
 def _under(job: Job, work: Work, bed: float) -> Iterator[Check]:

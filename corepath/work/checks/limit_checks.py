@@ -13,6 +13,7 @@ from corepath.lengths import mm
 from corepath.stackup.checks.judge import judge, weakest
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
+from corepath.work.cutting.waste import WASTE
 from corepath.work.keepoff import BESIDE, field_of
 from corepath.work.works import Work
 
@@ -31,9 +32,10 @@ def depth_of(work: Work) -> float:
 
     Facing and roughing go down in layers over the whole blank, so no stock beside the cutter is
     higher than one layer; a frame, or what an obstacle keeps the cutter from, stands at its full
-    height beside the last of them.
+    height beside the last of them, and so does waste that is left.
     """
-    if work.deck is not None and not work.deck.framed and work.deck.spare is None:
+    waste = any(obstacle.name == WASTE for obstacle in work.obstacles)
+    if work.deck is not None and not work.deck.framed and work.deck.spare is None and not waste:
         deepest = min(work.deck.deepest, work.stock_top - work.lowest)
         return min(work.cutting.depth, deepest) if work.deck.rough else deepest
     if work.facing is not None and work.facing.spare is None:
@@ -75,6 +77,10 @@ def _span(work: Work) -> tuple[float, float]:
     begin beside it."""
     if work.facing is not None or work.deck is not None:
         left, low, right, high = field_of(work).bounds
+        if work.deck is not None and work.deck.finished is not None:
+            # Lines end where the finished part ends: they sweep up to it, and no farther.
+            left, low, right, high = work.deck.finished.bounds
+            return right - left - work.cutter.diameter, high - low - work.cutter.diameter
         if work.deck is not None and work.deck.framed:
             return right - left, high - low
         beside = work.cutter.radius + BESIDE

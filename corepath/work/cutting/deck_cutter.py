@@ -17,6 +17,7 @@ from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.errors import Fault
@@ -60,14 +61,22 @@ class Offer:
         return self.minutes * _OVERHEAD[self.chosen.cutter.flat_radius > 0.0]
 
 
-def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> list[Offer]:
+def deck_offers(
+    job: Job,
+    surface: DeckSurface,
+    bounds: Bounds,
+    deep: float,
+    finished: Polygon | None = None,
+) -> list[Offer]:
     """All listed cutters that could finish the deck, the one with the fewest estimated minutes
     first.
 
-    `bounds` is (left, low, right, high) of the blank; `deep` is the most stock over the deck, mm.
+    `bounds` is (left, low, right, high) of the blank; `deep` is the most stock over the deck, mm;
+    `finished` is the part of it that is finished, None for all.
     """
     offers = []
-    slopes = cache(lambda: slopes_over(surface, bounds))
+    slopes = cache(lambda: slopes_over(surface, bounds, finished))
+    part = None if finished is None else finished.wkb
     for section in job.cutter:
         if section.shape not in DECK_SHAPES or _lies_on_its_cone(section.cutter, surface):
             continue
@@ -77,7 +86,7 @@ def deck_offers(job: Job, surface: DeckSurface, bounds: Bounds, deep: float) -> 
         widest = level_step(run.cutter, job.deck.scallop, run.cutting.stepover)
         asked = (run.cutter, job.deck.scallop, widest, run.cutting.finish)
         least = partial(_least_minutes, slopes, surface.step, *asked)
-        whole, sloped = surface.kept.of(("minutes", bounds, *asked), least)
+        whole, sloped = surface.kept.of(("minutes", bounds, part, *asked), least)
         offers.append(Offer(run, whole, sloped))
     return sorted(offers, key=lambda offer: (round(offer.estimate, 3), offer.chosen.cutter.number))
 
@@ -105,6 +114,7 @@ def choose_deck(
     bounds: Bounds,
     passes: Sequence[Callable[[Cutter], bool]],
     deep: float,
+    finished: Polygon | None = None,
 ) -> Chosen | Fault:
     """The cutter for the finished deck in stock up to `deep` mm over it, or the fault that none is
     listed.
@@ -113,7 +123,7 @@ def choose_deck(
     strictest first; where none does, the smallest. Where none fits all hollows, the one that leaves
     least.
     """
-    offers = deck_offers(job, surface, bounds, deep)
+    offers = deck_offers(job, surface, bounds, deep, finished)
     if not offers:
         fault = choose(job, Need("the deck", DECK_SHAPES, None, 0.0, "deck"))
         return fault if isinstance(fault, Fault) else _too_steep(fault.cutter, surface)

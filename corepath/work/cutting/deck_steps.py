@@ -24,8 +24,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from corepath.board.deck.surface import DeckSurface
+from corepath.geometry.masks import grown
+from corepath.geometry.rasters import edges_of, inside
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
 from corepath.motion.feeds.chips import scallop_step
@@ -35,6 +38,7 @@ __all__ = [
     "allowed_steps",
     "least_by_axis",
     "level_step",
+    "needed_bins",
     "slopes_over",
     "steps_by_axis",
     "surface_minutes",
@@ -45,6 +49,8 @@ Bounds = tuple[float, float, float, float]
 
 # mm; bins of a table of steps, as fine as the nodes of the deck.
 _BIN = 1.0
+_LEVEL = 1e-6
+"""Slope below which ground is level but for rounding: it is finished from straight above."""
 # Of 1 + bend·rho: near 0 the ground is about as hollow as the cutter is round. It touches all of it
 # at once there, and a step from this formula would mean nothing.
 _LEAST_ROOM = 0.1
@@ -55,7 +61,8 @@ class StepTable:
     """Least allowed step (mm) by the place of the axis, in square bins of `size` mm from (`left`,
     `low`).
 
-    `table` is (columns along X, rows along Y), whichever way the lines run.
+    `table` is (columns along X, rows along Y), whichever way the lines run. `needed` (of the same
+    shape) tells where lines are needed at all; None where they are everywhere.
     """
 
     table: Array
@@ -63,6 +70,7 @@ class StepTable:
     low: float
     size: float
     across: bool
+    needed: NDArray[np.bool_] | None = None
 
 
 def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
@@ -118,12 +126,14 @@ def steps_by_axis(
     bounds: Bounds,
     *,
     across: bool,
+    finished: Polygon | None = None,
 ) -> StepTable:
     """The least step allowed in each bin over `bounds` (left, low, right, high), at most `widest`
     mm.
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on the edge of
-    a bin counts in both.
+    a bin counts in both. Lines are needed within `finished` (everywhere if None), and where the
+    axis stands when slopes are cut.
     """
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
@@ -136,7 +146,23 @@ def steps_by_axis(
             np.take(wider, range(2, table.shape[axis] + 2), axis),
         )
         table = np.minimum(table, np.minimum(before, after))
-    return StepTable(table, bounds[0], bounds[1], _BIN, across)
+    needed = None if finished is None else needed_bins(surface, cutter, bounds, finished)
+    return StepTable(table, bounds[0], bounds[1], _BIN, across, needed)
+
+
+def needed_bins(
+    surface: DeckSurface, cutter: Cutter, bounds: Bounds, finished: Polygon
+) -> NDArray[np.bool_]:
+    """(columns, rows) the bins over `finished`, and those where the axis stands when it cuts a
+    slope, with their neighbours."""
+    sloped = np.where(np.hypot(*np.gradient(surface.grid, surface.step)) > _LEVEL, 0.0, math.inf)
+    axis = least_by_axis(surface, cutter, sloped, 1.0, bounds, (_BIN, _BIN)) < 1.0
+    columns, rows = axis.shape
+    xs = np.asarray(bounds[0] + (np.arange(columns) + 0.5) * _BIN, dtype=np.float64)
+    ys = np.asarray(bounds[1] + (np.arange(rows) + 0.5) * _BIN, dtype=np.float64)
+    # One bin wider, since a bin counts by its middle.
+    wide = finished.buffer(_BIN, join_style="mitre")
+    return np.asarray(grown(axis, 1.5) | inside(edges_of(wide), xs, ys))
 
 
 def least_by_axis(
@@ -172,9 +198,12 @@ def least_by_axis(
     return table
 
 
-def slopes_over(surface: DeckSurface, bounds: Bounds) -> tuple[Array, Array]:
-    """Slope and bend at the nodes over `bounds`, (n, m) each: |gradient|, and the bend across lines
-    that run up the slope (1/mm), positive where it is convex."""
+def slopes_over(
+    surface: DeckSurface, bounds: Bounds, finished: Polygon | None = None
+) -> tuple[Array, Array]:
+    """Slope and bend at the nodes over `bounds`, of one shape, (n, m): |gradient|, and the bend
+    across lines that run up the slope (1/mm), positive where it is convex; only at those within
+    `finished`, (k,), if that is given."""
     left, low, right, high = bounds
     i, j = np.searchsorted(surface.xs, left), np.searchsorted(surface.ys, low)
     last_i = int(np.searchsorted(surface.xs, right, "right"))
@@ -192,7 +221,11 @@ def slopes_over(surface: DeckSurface, bounds: Bounds) -> tuple[Array, Array]:
     hyy = np.gradient(hy, spacing, axis=1)
     bend = -(hxx * tx**2 + 2.0 * hxy * tx * ty + hyy * ty**2)
     over = slice(int(i) - first_i, last_i - first_i), slice(int(j) - first_j, last_j - first_j)
-    return slope[over], bend[over]
+    if finished is None:
+        return slope[over], bend[over]
+    xs, ys = surface.xs[first_i : last_i + 2][over[0]], surface.ys[first_j : last_j + 2][over[1]]
+    within = inside(edges_of(finished), xs, ys)
+    return slope[over][within], bend[over][within]
 
 
 def surface_minutes(
