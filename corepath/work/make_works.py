@@ -137,7 +137,7 @@ class _Builder:
         self.faults: list[Fault] = []
         self.milling = milling_of(job)
         self.finished = finished_area(job, board)
-        self.waste = left_standing(job, board, stack.thickest_stock)
+        self.waste = left_standing(job, board, stack.thickest_stock, 0.0)
 
     def _standing(self, setup: Setup) -> tuple[Obstacle, ...]:
         """What the cutter keeps off in a set-up: obstacles, screws, and in C the waste that is left
@@ -432,6 +432,10 @@ class _Builder:
                 job, surface, self.board.blank.bounds, passes_by, left, self.finished
             )
             finish = finish if isinstance(again, Fault) else again
+        corner = finish.cutter.corner_radius
+        if self.waste and corner > 0.0:
+            self.waste = left_standing(job, self.board, top, corner)
+            rough = None if rough is None else self._roughing(whole, top, lowest, job)
         self._frame_fault(finish.cutter)
         opened = None
         if rough is not None and rough.deck is not None:

@@ -46,6 +46,7 @@ NEVER = [
     "spoil-board",
     "uncut",
     "web",
+    "beyond",
     "obstacles",
     "skin",
 ]

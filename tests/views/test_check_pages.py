@@ -14,6 +14,7 @@ from corepath.planning.prepare import prepare
 ROOT = Path(__file__).parents[2]
 PAGES = ROOT / "docs" / "checks"
 WITHOUT = {
+    "beyond",
     "held",
     "obstacles",
     "power",

@@ -17,7 +17,7 @@ from corepath.stackup.checks.registration import registered
 
 ROOT = Path(__file__).parents[2]
 LATER = {
-    "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach", "rim-speed",
+    "beyond", "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach", "rim-speed",
     "screws", "skin",
     "spoil-board", "travel", "uncut", "web",
 }  # fmt: skip

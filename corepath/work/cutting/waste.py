@@ -3,7 +3,8 @@
 Board frame, which is that of C; mm. Skin and bag need level ground only as far as they reach
 (`deck.beyond`). What lies farther out is roughed with the rest (`deck.rest = "rough"`), or left as
 the skim leaves it (`"leave"`): then pieces of the blank stand there as high as the stock, and
-every cutter of C keeps off them as off an obstacle. Strips too narrow to stand are roughed.
+every cutter of C keeps off them as off an obstacle. Strips too narrow to stand, and pieces that
+take longer to go round than to rough, are roughed.
 """
 
 from __future__ import annotations
@@ -26,10 +27,15 @@ _NARROW = 15.0
 """mm; half the least width of waste that is left: a wall as thin as this beside cuts of its full
 height chatters and breaks (common practice, no source)."""
 
+_WORTH = 40.0
+"""mm: waste is left where its area is at least this times the length of its inner edge. Along that
+the cutter goes once a layer, which takes as long as lines over a strip two of its steps wide."""
+
+_CORNER = 0.42  # a little more than sqrt(2) - 1
 _SPECK = 100.0  # mm²: smaller pieces are not worth going round
-# mm by which waste keeps off what is finished, besides the clearance of an obstacle: chords of
-# zones lie inside their arcs by up to 0.1 mm
-_BESIDE = 0.2
+_BESIDE = 2.0
+"""mm by which waste keeps off what is finished, besides the clearance of an obstacle: what a cutter
+reaches beside it is known on nodes 1 mm apart (`corepath.work.keepoff`)."""
 _SEGMENTS = 16
 
 
@@ -47,19 +53,25 @@ def finished_within(board: Board, by: float) -> Polygon | None:
     return None if board.blank.difference(area).area < _SPECK else Polygon(area.exterior)
 
 
-def left_standing(job: Job, board: Board, top: float) -> tuple[Obstacle, ...]:
-    """The waste that stays at the height of the stock (`top`, mm above the bed), as obstacles."""
+def left_standing(job: Job, board: Board, top: float, corner: float) -> tuple[Obstacle, ...]:
+    """The waste that stays at the height of the stock (`top`, mm above the bed), as obstacles.
+
+    `corner` (mm) is the corner radius of the cutter that finishes the deck, which stands so far
+    beyond what it brings to the surface.
+    """
     finished = finished_area(job, board)
     if finished is None or job.deck.rest != "leave":
         return ()
-    free = finished.buffer(CLEARANCE + _BESIDE, quad_segs=_SEGMENTS)
-    # The blank's own corners are no reason to call waste narrow: it is opened together with what
-    # lies round the blank.
-    room = board.blank.buffer(3.0 * _NARROW, join_style="mitre").difference(free)
-    wide = room.buffer(-_NARROW, quad_segs=_SEGMENTS).buffer(_NARROW, quad_segs=_SEGMENTS)
-    pieces = shapely.get_parts(wide.intersection(board.blank))
+    free = finished.buffer(corner + CLEARANCE + _BESIDE, quad_segs=_SEGMENTS)
+    waste = board.blank.difference(free)
+    # Opened by a disc, which takes narrow strips away and rounds corners; square ones come back by
+    # sqrt(2) - 1 of its radius.
+    wide = waste.buffer(-_NARROW, quad_segs=_SEGMENTS).buffer(_NARROW, quad_segs=_SEGMENTS)
+    back = wide.buffer(_CORNER * _NARROW, quad_segs=_SEGMENTS).intersection(waste)
+    inner = board.blank.buffer(-1e-6, join_style="mitre")
+    pieces = [piece for piece in shapely.get_parts(back) if isinstance(piece, Polygon)]
     return tuple(
         Obstacle(piece, top, WASTE)
         for piece in sorted(pieces, key=lambda piece: tuple(round(v, 3) for v in piece.bounds))
-        if isinstance(piece, Polygon) and piece.area >= _SPECK
+        if piece.area >= _WORTH * piece.exterior.intersection(inner).length
     )
