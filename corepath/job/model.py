@@ -270,12 +270,7 @@ class DeckSection(Section):
     beyond: NonNegativeLength | None = Field(
         None,
         description="how far beyond the outline the deck is finished, as far as skin and bag "
-        "reach; the whole blank if not given",
-    )
-    rest: Literal["rough", "leave"] = Field(
-        "rough",
-        description="what becomes of the waste beyond deck.beyond: roughed nearly to the edge's "
-        "level, or left as the skim leaves it",
+        "reach; the waste outside is only roughed; the whole blank if not given",
     )
 
 

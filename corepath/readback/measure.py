@@ -60,7 +60,6 @@ from corepath.readback.words.heads import check_heads
 from corepath.readback.words.zeros import derive_zero, face_height, lowered, zeroed
 from corepath.stock.material import NOWHERE, Mask, Stock
 from corepath.stock.path import Path
-from corepath.work.cutting.waste import WASTE
 from corepath.work.works import Deck, Facing, Work
 
 __all__ = ["Run", "read_back"]
@@ -241,8 +240,6 @@ class Run:
         if work.deck is not None:
             level = self._surface(work.deck) + np.float32(work.deck.rough)
             cut = inside(self.stock, work.deck.asked if work.deck.rough <= 0.0 else work.deck.area)
-            for waste in (one.area for one in work.obstacles if one.name == WASTE):
-                cut &= ~inside(self.stock, waste)
             self.stock.carve(cut, level)
 
     def _skim(self, work: Work) -> None:

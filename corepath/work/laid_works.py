@@ -24,9 +24,8 @@ from corepath.layup.laid import Bolt, LaidUp, bolts_of, drill_at, laid_up, pad_o
 from corepath.lengths import mm
 from corepath.motion.program import Zero
 from corepath.work.cutting.cutters import Chosen, Need, choose
-from corepath.work.cutting.deck_rough import MOST_LEAVE
 from corepath.work.cutting.hole_cutters import drill_watch, hole_parts
-from corepath.work.cutting.running import CutRequest
+from corepath.work.cutting.running import FINISH_DEPTH, CutRequest
 from corepath.work.holding import screws_of
 from corepath.work.works import FileOf, Hole, Milling, Obstacle, Step, Trim, Work
 
@@ -86,11 +85,12 @@ class _After:
         )
         highest = float(max(self.laid.top(x, y).max(), self.laid.top(x, -y).max()))
         if self.job.deck.beyond is not None:
-            # Waste that nothing finished lies along the blank's edges.
+            # Waste that nothing finished lies along the blank's edges, at most so high that it
+            # need not be roughed.
             half = self.laid.width / 2.0
             edges = [self.laid.top(x, half).max(), self.laid.top(x, -half).max()]
             ends = [self.laid.top(end, y).max() for end in self.laid.ends]
-            highest = max(highest, float(max(*edges, *ends)) + MOST_LEAVE)
+            highest = max(highest, float(max(*edges, *ends)) + FINISH_DEPTH)
         return round(highest + self.job.tolerances.flat, 4)
 
     def _zero(self) -> Zero:

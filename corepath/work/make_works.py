@@ -28,11 +28,11 @@ from corepath.stackup.stackup import Stackup
 from corepath.work.approach import with_approaches
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
 from corepath.work.cutting.deck_cutter import choose_deck
-from corepath.work.cutting.deck_rough import MOST_LEAVE, rough_left
+from corepath.work.cutting.deck_rough import rough_left
 from corepath.work.cutting.hole_cutters import HolePart, drill_watch, hole_parts
 from corepath.work.cutting.pairs import Share, shares
 from corepath.work.cutting.running import FINISH_DEPTH, CutRequest
-from corepath.work.cutting.waste import finished_area, left_standing
+from corepath.work.cutting.waste import finished_area
 from corepath.work.dowel_lengths import dowel_words
 from corepath.work.holding import margin_fault, standing, with_uncut
 from corepath.work.keepoff import opened_by, park_clear, spared
@@ -45,7 +45,6 @@ from corepath.work.works import (
     FileOf,
     Hole,
     Milling,
-    Obstacle,
     Opening,
     Pocket,
     Step,
@@ -57,6 +56,9 @@ __all__ = ["build_works", "milling_of"]
 ROUGH_LEAVE = 0.4
 """mm; least that roughing leaves on the deck for the finishing cutter (common practice, no
 source)."""
+
+MOST_LEAVE = 1.0
+"""mm; most that it leaves, where that saves a layer."""
 
 PROUD_ROOM = 1.0
 """mm by which proud resin may stand above the pour line at the low end of a tilt; the first layer
@@ -137,13 +139,6 @@ class _Builder:
         self.faults: list[Fault] = []
         self.milling = milling_of(job)
         self.finished = finished_area(job, board)
-        self.waste = left_standing(job, board, stack.thickest_stock, 0.0)
-
-    def _standing(self, setup: Setup) -> tuple[Obstacle, ...]:
-        """What the cutter keeps off in a set-up: obstacles, screws, and in C the waste that is left
-        beyond the finished deck."""
-        found = standing(self.job, self.stack, setup)
-        return (*found, *self.waste) if setup == "C" else found
 
     def _chosen(self, need: Need) -> Chosen | None:
         chosen = choose(self.job, need)
@@ -183,7 +178,7 @@ class _Builder:
             holes=removes.holes,
             facing=removes.facing,
             deck=removes.deck,
-            obstacles=self._standing(setup),
+            obstacles=standing(self.job, self.stack, setup),
             collet=self.job.machine.collet_diameter,
             watch=(*watch, *self._first_words(setup)),
             part=file.part,
@@ -432,10 +427,6 @@ class _Builder:
                 job, surface, self.board.blank.bounds, passes_by, left, self.finished
             )
             finish = finish if isinstance(again, Fault) else again
-        corner = finish.cutter.corner_radius
-        if self.waste and corner > 0.0:
-            self.waste = left_standing(job, self.board, top, corner)
-            rough = None if rough is None else self._roughing(whole, top, lowest, job)
         self._frame_fault(finish.cutter)
         opened = None
         if rough is not None and rough.deck is not None:
@@ -456,13 +447,11 @@ class _Builder:
         """What the head of the last deck file says of the waste beyond what is finished."""
         if self.finished is None:
             return
-        stands = "as high as the skim left it"
-        if not self.waste:
-            high = 0.0 if rough is None or rough.deck is None else rough.deck.rough
-            stands = f"up to {mm(high):.2f} higher than the deck's edge"
+        raw = self.stack.thickest_stock - self.stack.deck_lowest
+        high = raw if rough is None or rough.deck is None else rough.deck.rough
         yield (
             f"finishes {mm(self.job.deck.beyond or 0.0):g} beyond the outline; waste outside stays "
-            f"{stands}: skin and bag may reach no farther"
+            f"up to {mm(high):.2f} higher than the edge: skins may reach no farther"
         )
 
     def _roughing(self, whole: Deck, top: float, lowest: float, job: Job) -> Work | None:
@@ -497,7 +486,7 @@ class _Builder:
 
         `sure`: it must be sure by the nodes of the deck; otherwise what is doubtful passes.
         """
-        if not self._standing("C") and not whole.framed:
+        if not standing(self.job, self.stack, "C") and not whole.framed:
             return True
         # Where a cutter comes depends on its shape alone, so any feeds will do.
         any_feeds = self.works[-1].cutting

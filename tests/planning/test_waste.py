@@ -1,5 +1,5 @@
 """A deck that is finished only so far beyond the outline as skin and bag reach: planned, read back,
-and found right, with the waste outside roughed or left."""
+and found right, with the waste outside only roughed."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from shapely import LineString, Point, box
+from shapely import LineString, box
 
+from corepath.board.deck.surface import DeckSurface
 from corepath.errors import InputError
 from corepath.job.load import load_job
-from corepath.job.model import Job
+from corepath.job.model import Job, LayupSection
 from corepath.motion.program import Kind
 from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.proving.proof import Proof, prove
 from corepath.planning.proving.reading import read_files
 from corepath.planning.report.geometry import geometry_dict
-from corepath.work.checks.laid_checks import laid_checks
-from corepath.work.cutting.waste import finished_within, left_standing
+from corepath.work.cutting.waste import finished_within
 from corepath.work.least_time.minutes import least_time
 from corepath.work.least_time.waste_minutes import waste_minutes
 
@@ -44,9 +44,9 @@ def prepared(**deck: object) -> Prepared:
     return prepare_job(job(**deck), SAMPLES)
 
 
-@pytest.fixture(scope="module", params=["rough", "leave"])
-def proved(request: pytest.FixtureRequest) -> Proof:
-    return prove(prepared(beyond=BY, rest=request.param))
+@pytest.fixture(scope="module")
+def proved() -> Proof:
+    return prove(prepared(beyond=BY))
 
 
 def test_what_skin_and_bag_need_is_finished_and_the_rest_is_not(proved: Proof) -> None:
@@ -70,30 +70,42 @@ def test_what_skin_and_bag_need_is_finished_and_the_rest_is_not(proved: Proof) -
     assert measures["waste low"] > -0.01
 
 
-def test_waste_stands_as_the_job_says(proved: Proof) -> None:
-    left = proved.prepared.job.deck.rest == "leave"
+def test_waste_stands_as_roughing_leaves_it_and_the_head_says_so(proved: Proof) -> None:
+    """Finishing takes more than roughing leaves in one go, but nothing finishes the waste."""
     works = {work.stem: work for work in proved.prepared.works}
-    rough, finish = works["07-C-deck-rough"], works["08-C-deck"]
-    assert rough.deck is not None and proved.readback is not None
-    waste = [one.area for one in finish.obstacles]
-    assert bool(waste) == left and all(one.distance(finish.deck.asked) > 0.5 for one in waste)
+    rough = works["07-C-deck-rough"].deck
+    assert rough is not None and rough.one_go > rough.rough + 0.5 and proved.readback is not None
     (measured,) = [one for one in proved.readback.measures if one.id == "waste high"]
-    # What is roughed stands by what roughing leaves; what is left is no place to be reached.
-    assert measured.value == pytest.approx(rough.deck.rough, abs=0.06)
-    head = next(one.text for one in proved.made if one.name == "08-C-deck.nc").replace("\n", " ")
-    assert ("as high as the skim left it" in head.replace(")  (", " ")) == left or "skim" in head
+    assert measured.value == pytest.approx(rough.rough, abs=0.06)
+    text = next(one.text for one in proved.made if one.name == "08-C-deck.nc")
+    assert "finishes 12 beyond the outline" in text
 
 
 def test_the_read_back_finds_waste_that_is_cut_or_not_roughed(proved: Proof) -> None:
-    """Told of a deck 0.4 higher over the waste alone it finds the waste cut too deep; told that
-    all is to be finished, it finds ground left."""
+    """Told that all is to be finished, it finds ground left; told of an edge 0.1 higher over the
+    waste, waste cut too deep; without roughing, waste left."""
     texts = {one.name: one.text for one in proved.made}
-    whole = tuple(
-        replace(work, deck=replace(work.deck, finished=None)) if work.deck is not None else work
-        for work in proved.prepared.works
+
+    def kinds(**changes: object) -> set[str]:
+        works = tuple(
+            replace(work, deck=replace(work.deck, **changes)) if work.deck is not None else work
+            for work in proved.prepared.works
+        )
+        found = read_files(replace(proved.prepared, works=works), texts).findings
+        return {one.kind for one in found if one.file.startswith(("07", "08"))}
+
+    assert kinds() == set()
+    assert kinds(finished=None) & {"deck-height", "not-reached"}
+    board = proved.prepared.board
+    assert "deck-height" in kinds(
+        finished=board.outline.buffer(-10.0), surface=_raised(board.deck, 0.1)
     )
-    kinds = {one.kind for one in read_files(replace(proved.prepared, works=whole), texts).findings}
-    assert kinds & {"deck-height", "not-reached"}
+
+
+def _raised(surface: DeckSurface, by: float) -> DeckSurface:
+    """The same deck, higher by `by` mm where it is level with its edge."""
+    grid = np.asarray(surface.grid) + np.where(surface.grid < surface.edge + 1e-4, by, 0.0)
+    return DeckSurface(surface.xs, surface.ys, grid, surface.edge + by)
 
 
 def test_the_bound_and_what_it_saves_are_those_of_the_area() -> None:
@@ -107,38 +119,21 @@ def test_the_bound_and_what_it_saves_are_those_of_the_area() -> None:
     by_hand = 60.0 * waste / works[0].cutting.stepover / works[0].cutting.finish
     assert least[1] - least[0] == pytest.approx(by_hand, rel=0.05)  # nodes on edges count whole
     saved = waste_minutes(one.job, one.board, one.works)
-    assert saved is not None and saved.given and saved.rough == pytest.approx(by_hand / 60.0)
-    assert saved.leave > saved.rough
+    assert saved is not None and saved.given and saved.saves == pytest.approx(by_hand / 60.0)
     proposed = waste_minutes(whole.job, whole.board, whole.works)
     assert proposed is not None and not proposed.given
 
 
-def test_skins_and_bag_must_end_before_the_waste() -> None:
-    """The groove's outer edge lies 6 outside; a wall of waste is as high as the stock less the
-    edge, and a bag bridges as much."""
-    for rest, room in (("rough", BY - 6.0), ("leave", None)):
-        found = prepared(beyond=BY, rest=rest)
-        (check,) = [one for one in found.checks if one.id == "beyond"]
-        top = max(work.deck.top for work in found.works if work.deck is not None)
-        bridged = top - found.job.board.edge_thickness
-        outside = found.job.groove.outside
-        assert check.value == pytest.approx(room or BY - outside - bridged)
-        assert laid_checks(found.job, found.board, found.works)[-1] == check
+def test_skins_must_end_where_the_deck_is_finished() -> None:
+    """The groove's outer edge lies 5 outside the outline, and skins reach so far."""
+    found = prepared(beyond=BY)
+    (check,) = [one for one in found.checks if one.id == "beyond"]
+    assert (check.value, check.verdict) == (pytest.approx(BY - 5.0), "ok")
+    layup = LayupSection(skin_outside=13.0)
+    wide = prepare_job(job(beyond=BY).model_copy(update={"layup": layup}), SAMPLES)
+    (check,) = [one for one in wide.checks if one.id == "beyond"]
+    assert (check.value, check.verdict) == (pytest.approx(-1.0), "fail")
     assert not [one for one in prepared().checks if one.id == "beyond"]
-
-
-def test_waste_is_left_only_where_it_stands_and_is_worth_going_round() -> None:
-    """Strips that would break, and corners quicker to rough than to go round."""
-    board = prepared(beyond=BY, rest="leave").board
-    pieces = [one.area for one in left_standing(job(beyond=BY, rest="leave"), board, 10.0, 0.0)]
-    assert len(pieces) == 2
-    for piece in pieces:
-        assert piece.buffer(-14.9).area > 0.0
-        # the blank's own corners stay square
-        assert any(piece.distance(Point(x, 45.0)) < 0.2 for x in (-170.0, 170.0))
-    assert left_standing(job(beyond=BY), board, 10.0, 0.0) == ()
-    wide = [one.area for one in left_standing(job(beyond=BY, rest="leave"), board, 10.0, 5.0)]
-    assert sum(one.area for one in wide) < sum(one.area for one in pieces)
 
 
 def test_geometry_says_what_is_finished() -> None:
@@ -150,14 +145,10 @@ def test_geometry_says_what_is_finished() -> None:
 
 FAULTS: dict[str, tuple[dict[str, object], dict[str, dict[str, object]], str, str]] = {
     "within the groove": ({"beyond": 1.0}, {}, "deck.beyond", "groove.outside"),
-    "nothing to be left": ({"rest": "leave"}, {}, "deck.rest", "beside deck.beyond"),
     "a frame": ({"beyond": 20.0, "margin": 5.0}, {}, "deck.beyond", "deck.margin"),
     "a skin over the whole blank": (
         {"beyond": 20.0}, {"skin": {"thickness": 0.5, "modulus": 20.0, "strain_limit": 0.004,
         "pressure": 0.5}}, "deck.beyond", 'skin.covers = "board"',
-    ),
-    "waste left in a cradle": (
-        {"beyond": 20.0, "rest": "leave"}, {"layup": {"cradle": True}}, "deck.rest", '"rough"',
     ),
 }  # fmt: skip
 

@@ -17,8 +17,8 @@ from corepath.stackup.checks.registration import registered
 
 ROOT = Path(__file__).parents[2]
 LATER = {
-    "beyond", "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach", "rim-speed",
-    "screws", "skin",
+    "beyond", "chip-load", "collet", "deflection", "held", "obstacles", "power", "reach",
+    "rim-speed", "screws", "skin",
     "spoil-board", "travel", "uncut", "web",
 }  # fmt: skip
 

@@ -44,12 +44,11 @@ def feed_table(works: Sequence[Work], units: Units = MM) -> str:
 def waste_line(found: WasteMinutes | None, units: Units = MM) -> Iterator[str]:
     """Yields a line that says what `deck.beyond` saves, or would save; none where it cannot be
     given, or saves less than a tenth of a minute."""
-    if found is None or found.leave < _LEAST_SAVED:
+    if found is None or found.saves < _LEAST_SAVED:
         return
     what = "saves" if found.given else "would save"
     says = (
-        f"deck.beyond = {mm(found.beyond):g} {what} about {found.rough:.1f} min of lines, "
-        f'with deck.rest = "leave" about {found.leave:.1f}: waste of '
-        f"{square_cm(found.waste / 100.0):.0f~} is then not finished"
+        f"deck.beyond = {mm(found.beyond):g} {what} about {found.saves:.1f} min of finishing lines "
+        f"over {square_cm(found.waste / 100.0):.0f~} of waste"
     )
     yield textwrap.fill(units.text(says), WIDTH, subsequent_indent="  ")

@@ -141,7 +141,7 @@ def _deck(parts: ValidSections) -> Iterator[Contradiction]:
         return
     yield from deck_contradictions(deck)
     groove, skin = parts.one("groove", GrooveSection), parts.one("skin", SkinSection)
-    yield from waste_contradictions(deck, groove, skin, parts.one("layup", LayupSection))
+    yield from waste_contradictions(deck, groove, skin)
     if deck.scallop < LEAST_SCALLOP:
         yield ("deck", "scallop"), "is too small to be cut", f"at least {LEAST_SCALLOP:g} mm"
     if deck.least_radius > LARGEST_RADIUS:

@@ -76,28 +76,20 @@ def laid_checks(job: Job, board: Board, works: Sequence[Work]) -> tuple[Check, .
 
 
 def _beyond(job: Job, works: Sequence[Work], reach: float) -> Iterator[Check]:
-    """How far the finished deck reaches beyond what lies on it: laminates and, at a step up to
-    waste, the bag, which bridges it."""
+    """How far the finished deck reaches beyond the laminates that lie on it."""
     by, decks = job.deck.beyond, [work.deck for work in works if work.deck is not None]
     if by is None or all(deck.finished is None for deck in decks):
         return
-    step = max(deck.top for deck in decks) - job.board.edge_thickness
-    bridged = step if job.deck.rest == "leave" else 0.0
-    room = by - reach - bridged
-    waste = (
-        f"waste stands {mm(step):.2f} higher there, and a bag bridges as much beside it"
-        if bridged
-        else "beyond it waste is roughed"
-    )
+    room = by - reach
     yield judge(
         "beyond",
         Linear.of(room),
         job.limits.beyond,
         says=f"the deck is finished {mm(by):g} beyond the outline, skins reach {mm(reach):g}; "
-        f"{waste}",
+        "beyond it waste is only roughed",
         where="deck.beyond",
         mend=f"deck.beyond {mm(job.limits.beyond - room):.2f} larger, or laminates that reach less "
-        "far (layup.skin_outside)" + (', or deck.rest = "rough"' if bridged else ""),
+        "far (layup.skin_outside)",
     )
 
 

@@ -13,7 +13,6 @@ from corepath.lengths import mm
 from corepath.stackup.checks.judge import judge, weakest
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
-from corepath.work.cutting.waste import WASTE
 from corepath.work.keepoff import BESIDE, field_of
 from corepath.work.works import Work
 
@@ -32,10 +31,9 @@ def depth_of(work: Work) -> float:
 
     Facing and roughing go down in layers over the whole blank, so no stock beside the cutter is
     higher than one layer; a frame, or what an obstacle keeps the cutter from, stands at its full
-    height beside the last of them, and so does waste that is left.
+    height beside the last of them.
     """
-    waste = any(obstacle.name == WASTE for obstacle in work.obstacles)
-    if work.deck is not None and not work.deck.framed and work.deck.spare is None and not waste:
+    if work.deck is not None and not work.deck.framed and work.deck.spare is None:
         deepest = min(work.deck.deepest, work.stock_top - work.lowest)
         return min(work.cutting.depth, deepest) if work.deck.rough else deepest
     if work.facing is not None and work.facing.spare is None:

@@ -21,13 +21,10 @@ from corepath.work.cutting.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.works import Deck, Work
 
-__all__ = ["MOST_LEAVE", "NOTHING", "THINNED", "rough_left", "rough_rows"]
+__all__ = ["NOTHING", "THINNED", "rough_left", "rough_rows"]
 
 Array = NDArray[np.float64]
 
-MOST_LEAVE = 1.0
-"""mm; most that roughing leaves on the deck, where that saves a layer; waste that nothing finishes
-stands as high."""
 NOTHING = 0.05
 """mm; less stock than this over what roughing leaves is left to finishing."""
 THINNED = 0.03

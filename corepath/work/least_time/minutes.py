@@ -53,7 +53,6 @@ from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.motion.tour import FEW, least_way
 from corepath.work.cutting.deck_steps import level_step, slopes_over, surface_minutes
 from corepath.work.cutting.running import turn_allowance
-from corepath.work.cutting.waste import WASTE
 from corepath.work.least_time.areas import (
     ContourPass,
     disc,
@@ -292,9 +291,7 @@ def _deck(work: Work) -> LeastTime:
     assert deck is not None
     widest = level_step(work.cutter, deck.scallop, cutting.stepover)
     if deck.rough:
-        waste = shapely.union_all([one.area for one in work.obstacles if one.name == WASTE])
-        roughed = deck.area.area - waste.area
-        return LeastTime(sweep=roughed / widest / (cutting.feed / 60.0), level=True)
+        return LeastTime(sweep=deck.area.area / widest / (cutting.feed / 60.0), level=True)
     # The faster of both feeds: a bound may not count on which of them a path uses where.
     feed = max(cutting.feed, cutting.finish)
     slopes, step = slopes_over(deck.surface, deck.area.bounds, deck.finished), deck.surface.step

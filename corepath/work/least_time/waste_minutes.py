@@ -1,7 +1,7 @@
 """What it saves to finish the deck only as far beyond the outline as skin and bag reach.
 
 The waste is level, so its lines lie as far apart as the cutter's stepover allows. Lengths in mm,
-times in minutes, of lines alone: without turns, and without going round waste that is left.
+times in minutes, of lines alone, without turns.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from corepath.board.features import Board
-from corepath.geometry.counts import fewest_steps
 from corepath.job.model import Job
 from corepath.reported import Key, report_keys
 from corepath.work.checks.laid_checks import skin_reach
@@ -21,23 +20,23 @@ from corepath.work.works import Work
 
 __all__ = ["WasteMinutes", "waste_minutes"]
 
+_SPARE = 10.0
+"""mm by which a deck that is only proposed is finished beyond the skins: bag and peel ply are laid
+by hand (common practice, no source)."""
 _ROUND = 5.0
 """mm; a width that is only proposed is rounded up to a multiple of it."""
 
 
-@report_keys(
-    "beyond", "given", Key("waste", places=0), Key("rough", places=2), Key("leave", places=2)
-)
+@report_keys("beyond", "given", Key("waste", places=0), Key("saves", places=2))
 @dataclass(frozen=True, slots=True)
 class WasteMinutes:
-    """Minutes that the deck takes less when it is finished `beyond` mm beyond the outline and the
-    `waste` outside, mm², is roughed or left; `given`: the job does so."""
+    """Minutes that it `saves` to finish the deck `beyond` mm beyond the outline and not the `waste`
+    outside, mm²; `given`: the job does so."""
 
     beyond: float
     given: bool
     waste: float
-    rough: float
-    leave: float
+    saves: float
 
 
 def waste_minutes(job: Job, board: Board, works: Sequence[Work]) -> WasteMinutes | None:
@@ -48,8 +47,7 @@ def waste_minutes(job: Job, board: Board, works: Sequence[Work]) -> WasteMinutes
     whole = job.deck.margin > 0.0 or (job.skin is not None and job.skin.covers == "blank")
     if not finish or whole:
         return None
-    step = max(deck.top for _, deck in decks) - job.board.edge_thickness
-    asked = skin_reach(job, works) + job.limits.beyond + step
+    asked = skin_reach(job, works) + job.limits.beyond + _SPARE
     by = job.deck.beyond
     wide = _ROUND * math.ceil(asked / _ROUND) if by is None else by
     area = finished_within(board, wide)
@@ -57,14 +55,8 @@ def waste_minutes(job: Job, board: Board, works: Sequence[Work]) -> WasteMinutes
         return None
     waste = board.blank.area - area.area
 
-    def spent(work: Work, scallop: float, feed: float) -> float:
-        return float(waste / level_step(work.cutter, scallop, work.cutting.stepover) / feed)
-
-    saved = sum(spent(work, deck.scallop, work.cutting.finish) for work, deck in finish)
-    roughed = sum(
-        spent(work, 0.5 * work.cutting.depth, work.cutting.feed)
-        * fewest_steps(step - deck.rough, work.cutting.depth)
-        for work, deck in decks
-        if deck.rough > 0.0
+    saves = sum(
+        waste / level_step(work.cutter, deck.scallop, work.cutting.stepover) / work.cutting.finish
+        for work, deck in finish
     )
-    return WasteMinutes(wide, by is not None, waste, saved, saved + roughed)
+    return WasteMinutes(wide, by is not None, waste, saves)
