@@ -21,7 +21,10 @@ from corepath.job.text.starter import starter_text
 from corepath.lengths import INCH
 from corepath.motion.cutter import Cutter
 from corepath.planning import plan as _loaded_before_its_functions_are_replaced  # noqa: F401
-from corepath.planning.explore import Explored
+from corepath.planning.exploring.exploration import Exploration
+from corepath.planning.exploring.explore import Explored
+from corepath.planning.exploring.limit_costs import LimitCosts
+from corepath.planning.exploring.numbers import TriedNumber
 from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import MinutesApart
 from corepath.readback.result import Case, CaseOutcome
@@ -137,8 +140,15 @@ class Planner:
             prepared=prepared, made=files, readback=None, results=results, **made
         )
 
-    def explore(self, made: Any, **_: Any) -> tuple[Explored, ...]:
-        return Explored("flat D50", 9.94, 2.4, ("deck",)), Explored("ball D25", 12.34, 0.0, ())
+    def exploration(self, made: Any, **_: Any) -> Exploration:
+        return Exploration(
+            (Explored("flat D50", 9.94, 2.4, ("deck",)), Explored("ball D25", 12.34, 0.0, ())),
+            (LimitCosts("08-C-deck.nc", 12.3, 3.1, 1.2, 0.4, None, 0.52),),
+            (
+                TriedNumber("T3 rpm 12000 → 16000", 2.2, 10.34, 2.0),
+                TriedNumber("T3 depth_a_pass 4 → 6", 1.0, against="puts deflection in doubt"),
+            ),
+        )
 
     def preview(
         self, prepared: Any, folder: Path, progress: Callable[[str, float], None], store: Any = None
@@ -208,7 +218,7 @@ def planner(monkeypatch: pytest.MonkeyPatch) -> Planner:
         "prepare.prepare",
         "plan.plan",
         "plan.preview",
-        "explore.explore",
+        "exploring.exploration.exploration",
         "folder.solids.write_solids",
         "proving.reading.read_folder",
         "questions.passes",
@@ -360,6 +370,9 @@ def test_plan_says_what_one_cutter_more_would_save(planner: Planner, job: Path) 
     told = " ".join(_run("plan", job, "--explore").stdout.split())
     assert "with one cutter more, flat D50: 9.9 min in all, 2.4 less; for deck" in told
     assert "with one cutter more, ball D25: it would not be used" in told
+    assert "08-C-deck.nc 12.3 3.1 1.2 0.4 – 52%" in told
+    assert "with T3 rpm 12000 → 16000: 10.3 min in all, 2.0 less; planned" in told
+    assert "T3 depth_a_pass 4 → 6: would take up to 1.0 min off; puts deflection in doubt" in told
     both = _run("plan", job, "--explore", "--watch")
     assert both.exit_code == 2 and "--explore: plans a few times more" in both.stderr
 

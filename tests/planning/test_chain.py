@@ -13,7 +13,7 @@ from corepath.caching.folder_store import store_of
 from corepath.cli.app import app
 from corepath.job.load import load_job
 from corepath.job.model import DowelSection, Job
-from corepath.planning.explore import explore
+from corepath.planning.exploring.explore import explore
 from corepath.planning.plan import Plan, plan
 from corepath.planning.prepare import Prepared, prepare, prepare_job
 from corepath.planning.proving.proof import Proof, prove, written
@@ -293,7 +293,7 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
         asked.append(written(prepared, store=more["store"]))
         return asked[-1]
 
-    monkeypatch.setattr("corepath.planning.explore.prove", without_reading)
+    monkeypatch.setattr("corepath.planning.exploring.explore.prove", without_reading)
     flat, ball = explore(planned, store=store_of())
     assert "flat D50" in flat.cutter and {"skim", "deck"} <= set(flat.used_for)
     assert "ball D25" in ball.cutter and ball.used_for == () and ball.saves == 0.0
@@ -309,7 +309,7 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
 
     checks = tuple(replace(one, verdict="fail") for one in planned.prepared.checks[:1])
     failed = Proof(replace(planned.prepared, checks=checks))
-    monkeypatch.setattr("corepath.planning.explore.prove", lambda *_, **__: failed)
+    monkeypatch.setattr("corepath.planning.exploring.explore.prove", lambda *_, **__: failed)
     assert [(one.against, one.saves) for one in explore(planned)] == [
         ("a check fails with it: window", 0.0), ("", 0.0),
     ]  # fmt: skip

@@ -11,7 +11,7 @@ from corepath.cli.guard import as_json, end, guarded, say
 from corepath.cli.options import Cores, JobFile, NoCache, json_option, output_option, quiet_option
 
 if TYPE_CHECKING:
-    from corepath.planning.explore import Explored
+    from corepath.planning.exploring.exploration import Exploration
     from corepath.planning.folder.plan_folder import Written
     from corepath.planning.plan import Plan
     from corepath.planning.progress import Progress
@@ -107,9 +107,15 @@ def plan(
                 cores=cores or usable_cores(),
             )
             written = made.write(folder)
-            explored = _explored(made, not no_cache, progress) if explore else ()
+            explored = _explored(made, not no_cache, progress) if explore else None
         if json:
-            found = {"explored": reported(explored)} if explore else {}
+            found = {}
+            if explored is not None:
+                found = {
+                    "explored": reported(explored.cutters),
+                    "limit_costs": reported(explored.limits),
+                    "numbers": reported(explored.numbers),
+                }
             say(as_json({**made.report, **found}))
         else:
             from corepath.cli.tables.plan_text import plan_text
@@ -188,12 +194,13 @@ def _planned(
     return made, folder
 
 
-def _explored(made: Plan, cache: bool, progress: Progress) -> tuple[Explored, ...]:
-    """Return what a few cutters more would save; none where there are no files to compare with."""
+def _explored(made: Plan, cache: bool, progress: Progress) -> Exploration | None:
+    """Return what each limit costs and what other cutters and numbers would save; None where there
+    are no files to compare with."""
     from corepath.caching.folder_store import store_of
-    from corepath.planning.explore import explore
+    from corepath.planning.exploring.exploration import exploration
 
-    return explore(made, progress=progress, store=store_of(cache)) if made.made else ()
+    return exploration(made, progress=progress, store=store_of(cache)) if made.made else None
 
 
 def _refuse(watch: bool, json: bool, explore: bool) -> None:

@@ -11,7 +11,7 @@ from corepath.lengths import MM, UNIT, Units, marked, mm
 from corepath.reported import PLACES
 
 if TYPE_CHECKING:
-    from corepath.planning.explore import Explored
+    from corepath.planning.exploring.explore import Explored
     from corepath.planning.report.deck_table import ComparedCutter
     from corepath.planning.report.ridge_minutes import RidgeMinutes
 

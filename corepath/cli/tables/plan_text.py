@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from corepath.planning.explore import Explored
+    from corepath.planning.exploring.exploration import Exploration
     from corepath.planning.folder.plan_folder import Written
     from corepath.planning.plan import Plan
 
@@ -19,12 +19,13 @@ def plan_text(
     written: Written,
     folder: Path,
     despite_failures: bool,
-    explored: Sequence[Explored] = (),
+    explored: Exploration | None = None,
 ) -> str:
     """Return the report as text: the verdict, files and minutes, cutters and ridges of a deck that
     takes long, what other cutters would save, findings, what was written where, and the answer once
     more, where a terminal stops."""
-    from corepath.cli.tables.deck_cutter_table import deck_cutter_table, explored_lines
+    from corepath.cli.tables.deck_cutter_table import deck_cutter_table
+    from corepath.cli.tables.exploration_table import exploration_text
     from corepath.cli.tables.foreign_table import finding_fix_lines
     from corepath.cli.tables.paragraphs import file_table, finding_lines, wrapped
     from corepath.cli.tables.verdict_lines import answer_line, verdict_lines
@@ -46,7 +47,7 @@ def plan_text(
                 if results.ridges
                 else []
             ),
-            *([explored_lines(explored, units), ""] if explored else []),
+            *([exploration_text(explored, units), ""] if explored is not None else []),
             finding_lines(made.findings, made.readback.counts if made.readback else None, units),
             "",
             *(

@@ -23,6 +23,13 @@ from corepath.reported import Key, report_keys
 
 __all__ = ["Explored", "explore"]
 
+_LEAST_ROOM = 0.5
+"""mm beside a cutter in the groove that its first lap leaves at least (common practice, no
+source)."""
+_GROOVE = (16.0, 12.0, 10.0, 8.0, 6.0)
+"""Diameters, mm, of flat cutters that shops have (common practice, no source): the largest that
+leaves room in the groove for a finishing lap is tried, where none as large fits and is listed."""
+
 _ADDED: tuple[dict[str, object], ...] = (
     {"shape": "flat", "diameter": 50.0, "flutes": 3, "cutting_length": 20.0, "stick_out": 40.0},
     {"shape": "ball", "diameter": 25.0, "flutes": 2, "cutting_length": 35.0, "stick_out": 45.0},
@@ -66,6 +73,14 @@ def _added(job: Job) -> Iterator[CutterSection]:
         listed = (one.diameter for one in job.cutter if one.shape == section.shape)
         if section.diameter > max(listed, default=0.0):
             yield section
+    fit = job.groove.width - 2.0 * job.milling.finish_allowance - _LEAST_ROOM
+    largest = next((one for one in _GROOVE if one <= fit), 0.0)
+    listed = (one.diameter for one in job.cutter if one.shape == "flat" and one.diameter <= fit)
+    if largest > max(listed, default=0.0):
+        yield CutterSection.model_validate(
+            {"number": number, "shape": "flat", "diameter": largest, "flutes": 2,
+             "cutting_length": 3.0 * largest, "stick_out": 4.0 * largest}
+        )  # fmt: skip
 
 
 def _tried(made: Plan, section: CutterSection, progress: Progress, store: Store) -> Explored:
