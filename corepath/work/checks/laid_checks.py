@@ -85,10 +85,10 @@ def _beyond(job: Job, works: Sequence[Work], reach: float) -> Iterator[Check]:
         "beyond",
         Linear.of(room),
         job.limits.beyond,
-        says=f"the deck is finished {mm(by):g} beyond the outline, skins reach {mm(reach):g}; "
+        message=f"the deck is finished {mm(by):g} beyond the outline, skins reach {mm(reach):g}; "
         "beyond it waste is only roughed",
         where="deck.beyond",
-        mend=f"deck.beyond {mm(job.limits.beyond - room):.2f} larger, or laminates that reach less "
+        fix=f"deck.beyond {mm(job.limits.beyond - room):.2f} larger, or laminates that reach less "
         "far (layup.skin_outside)",
     )
 
