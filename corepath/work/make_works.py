@@ -26,6 +26,7 @@ from corepath.stackup.pour.flush import flush_area, flush_parts
 from corepath.stackup.stacks import PlaceStack
 from corepath.stackup.stackup import Stackup
 from corepath.work.approach import with_approaches
+from corepath.work.checks.feed_checks import feed_checks
 from corepath.work.cutting.cutters import Chosen, Need, candidates, choose
 from corepath.work.cutting.deck_cutter import choose_deck
 from corepath.work.cutting.deck_rough import rough_left
@@ -294,12 +295,24 @@ class _Builder:
             )
             return self._made(file, share.chosen, removes, [*watch, *_thin_watch(share)])
 
+        def minutes(share: Share) -> float:
+            work = made(share)
+            # A larger cutter than the width asks for must be run as safely as that one.
+            if share.chosen.cutter.diameter > usual.cutter.diameter and not _gentle(
+                self.job, work, made(Share(usual, pockets))
+            ):
+                return math.inf
+            return least_time(work, self.milling.limits).minutes
+
         others = candidates(self.job, need)
+        before = self.works[-1] if self.works else None
         for share in shares(
             usual,
             others,
             pockets,
-            lambda share: least_time(made(share), self.milling.limits).minutes,
+            minutes,
+            fitted=before.cutter.number if before is not None and before.setup == "A" else None,
+            leave=self.milling.finish_allowance,
         ):
             self._add(made(share))
 
@@ -519,6 +532,12 @@ class _Builder:
         found = margin_fault(self.job, self.board, cutter) if self.job.deck.margin > 0.0 else None
         if found is not None:
             self.faults.append(found)
+
+
+def _gentle(job: Job, work: Work, usual: Work) -> bool:
+    """Whether no check of feeds warns of `work` that does not warn of the `usual` one."""
+    warned = {check.id for check in feed_checks(job, [usual]) if check.verdict != "ok"}
+    return all(check.verdict == "ok" or check.id in warned for check in feed_checks(job, [work]))
 
 
 def _rough_leave(depth: float, axial_depth: float) -> float:

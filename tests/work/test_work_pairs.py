@@ -77,6 +77,40 @@ def test_a_large_one_first_and_a_small_one_for_the_corners_where_that_is_quicker
     assert alone.chosen.cutter.number == 1, "changing costs more than it saves"
 
 
+def test_in_a_ring_a_larger_cutter_that_is_listed_takes_the_bulk() -> None:
+    """14 wide, for which 8 is an easy fit: 12 has 0.8 on either side, 0.2 of it for the finishing
+    lap. Only where it saves more than the change that it needs, and never in a pocket without an
+    island, whose helix it would fill."""
+    edge = box(-300, -150, 300, 150).buffer(60, quad_segs=64)
+    ring = edge.buffer(7, quad_segs=64).difference(edge.buffer(-7, quad_segs=64))
+    listed = [cutter(3, 13.5), cutter(2, 12), cutter(1, 8)]
+    (alone,) = shares(cutter(1, 8), listed, pockets(ring), by_area, fitted=1, leave=0.2)
+    assert alone.chosen.cutter.number == 2, "13.5 leaves 0.25: no room for a finishing lap"
+    slow = {1: 10.0, 2: 8.5, 3: 1.0}
+    kept = [
+        shares(
+            cutter(1, 8), listed, pockets(ring), lambda one: slow[one.chosen.cutter.number],
+            fitted=fitted, leave=0.2,
+        )
+        for fitted in (1, 2, None)
+    ]  # fmt: skip
+    assert [found[0].chosen.cutter.number for found in kept] == [1, 2, 2]
+    (round_one,) = shares(cutter(1, 8), listed, pockets(Point(0, 0).buffer(7)), by_area, leave=0.2)
+    assert round_one.chosen.cutter.number == 1
+
+
+def test_a_larger_cutter_first_and_the_usual_one_for_what_it_left() -> None:
+    """A notch that 8 enters and 12 does not: the bulk by 12, the notch by 8, in two files."""
+    edge = box(-300, -150, 300, 150).buffer(60, quad_segs=64)
+    ring = edge.buffer(7, quad_segs=64).difference(edge.buffer(-7, quad_segs=64))
+    notched = ring.union(box(-4.2, 210, 4.2, 240))
+    listed = [cutter(2, 12), cutter(1, 8)]
+    first, second = shares(cutter(1, 8), listed, pockets(notched), by_area, leave=0.2)
+    assert (first.chosen.cutter.number, second.chosen.cutter.number) == (2, 1)
+    assert (first.part, second.part) == (1, 2)
+    assert second.pockets[0].cleared is not None
+
+
 def test_the_clock_picks_the_pair_not_the_size() -> None:
     """Always the largest first, although a middle one is quicker in the end."""
     slow = dict.fromkeys((3,), 100.0)

@@ -3,9 +3,11 @@ remaining stock.
 
 A cutter serves alone when it passes everywhere and leaves no corner of note that a smaller listed
 one would reach. Otherwise a larger one may go first, in a file of its own (`cleared` of the second
-file's pockets is what the first sweeps to the floor). Of all choices that reach as much, the one
-with the fewest minutes is taken: the least time of each file (`least_time`) and a change of cutter
-between them. Lengths in mm, minutes.
+file's pockets is what the first sweeps to the floor). So may one in a ring that is larger than the
+usual cutter, which leaves room beside itself: a ring is long enough for any ramp, and its first lap
+cuts a slot as wide as the cutter whichever it is. Of all choices that reach as much, the one with
+the fewest minutes is taken: the least time of each file (`least_time`) and a change of cutter
+before each that is not in the spindle. Lengths in mm, minutes.
 """
 
 from __future__ import annotations
@@ -28,6 +30,10 @@ _NOTE = 0.5
 MORE = 0.3
 """mm by which a smaller cutter must leave less to be worth its file."""
 
+_BESIDE = 0.1
+"""Share of the radius that a larger cutter must have beside it in a ring besides the allowance, so
+that a finishing lap makes the walls (`LEAST_ROOM` of the paths)."""
+
 CHANGE = 2.0
 """Minutes to fit another cutter and touch off again (common practice, no source)."""
 
@@ -45,13 +51,20 @@ Minutes = Callable[[Share], float]
 
 
 def shares(
-    usual: Chosen, others: Sequence[Chosen], pockets: tuple[Pocket, ...], minutes: Minutes
+    usual: Chosen,
+    others: Sequence[Chosen],
+    pockets: tuple[Pocket, ...],
+    minutes: Minutes,
+    *,
+    fitted: int | None = None,
+    leave: float = 0.0,
 ) -> tuple[Share, ...]:
     """The files of one operation, in order.
 
     `usual` is the cutter that the width asks for, `others` are all that fit and reach, `minutes`
-    gives the least time of a file. Where no listed cutter passes everywhere, `usual` is kept: its
-    path is then refused with the place.
+    gives the least time of a file, infinite for one that must not be made. `fitted` is the number
+    of the cutter in the spindle, `leave` (mm) what a finishing lap takes off the walls. Where no
+    listed cutter passes everywhere, `usual` is kept: its path is then refused with the place.
     """
     areas = [pocket.area for pocket in pockets]
 
@@ -61,8 +74,17 @@ def shares(
     def fits(chosen: Chosen) -> bool:
         return all(passes(area, chosen.cutter.radius) for area in areas)
 
+    def roomy(chosen: Chosen) -> bool:
+        radius = chosen.cutter.radius
+        return all(
+            area.interiors and passes(area, radius + leave + _BESIDE * radius) for area in areas
+        )
+
     if fits(usual) and left(usual) <= _NOTE:
-        return (Share(usual, pockets),)
+        larger = [one for one in others if one.cutter.radius > usual.cutter.radius and roomy(one)]
+        if not larger:
+            return (Share(usual, pockets),)
+        others = [*larger, usual]
     able = [chosen for chosen in others if fits(chosen)]
     if not able:
         return (Share(usual, pockets),)
@@ -77,10 +99,13 @@ def shares(
                 _pair(large, small, pockets) if large.cutter.radius > small.cutter.radius else None
             )
             ways += [pair] if pair is not None else []
+
     # Rounded; at equal minutes the choice with fewer files.
-    return min(
-        ways, key=lambda way: (round(sum(map(minutes, way)) + CHANGE * (len(way) - 1), 4), len(way))
-    )
+    def cost(way: tuple[Share, ...]) -> float:
+        changes = len(way) - 1 + (fitted is not None and way[0].chosen.cutter.number != fitted)
+        return round(sum(map(minutes, way)) + CHANGE * changes, 4)
+
+    return min(ways, key=lambda way: (cost(way), len(way)))
 
 
 def _pair(large: Chosen, small: Chosen, pockets: tuple[Pocket, ...]) -> tuple[Share, Share] | None:
