@@ -30,7 +30,7 @@ from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
-from corepath.work.cutting.deck_steps import StepTable, level_step, steps_by_axis
+from corepath.work.cutting.deck_steps import StepTable, level_step, needed_bins, steps_by_axis
 from corepath.work.works import Deck, Work
 
 __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
@@ -153,15 +153,13 @@ def regional(
     laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
     wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
+    needed = None
+    if deck.finished is not None:
+        needed = needed_bins(deck.surface, work.cutter, bounds, deck.finished)
     tables = [
-        steps_by_axis(
-            deck.surface,
-            work.cutter,
-            laid_for,
-            widest,
-            bounds,
-            across=across,
-            finished=deck.finished,
+        replace(
+            steps_by_axis(deck.surface, work.cutter, laid_for, widest, bounds, across=across),
+            needed=needed,
         )
         for across in (False, True)
     ]

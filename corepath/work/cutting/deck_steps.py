@@ -126,14 +126,12 @@ def steps_by_axis(
     bounds: Bounds,
     *,
     across: bool,
-    finished: Polygon | None = None,
 ) -> StepTable:
     """The least step allowed in each bin over `bounds` (left, low, right, high), at most `widest`
     mm.
 
     Each bin holds the least of its own and its eight neighbours', so that a contact on the edge of
-    a bin counts in both. Lines are needed within `finished` (everywhere if None), and where the
-    axis stands when slopes are cut.
+    a bin counts in both.
     """
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
@@ -146,15 +144,14 @@ def steps_by_axis(
             np.take(wider, range(2, table.shape[axis] + 2), axis),
         )
         table = np.minimum(table, np.minimum(before, after))
-    needed = None if finished is None else needed_bins(surface, cutter, bounds, finished)
-    return StepTable(table, bounds[0], bounds[1], _BIN, across, needed)
+    return StepTable(table, bounds[0], bounds[1], _BIN, across)
 
 
 def needed_bins(
     surface: DeckSurface, cutter: Cutter, bounds: Bounds, finished: Polygon
 ) -> NDArray[np.bool_]:
-    """(columns, rows) the bins over `finished`, and those where the axis stands when it cuts a
-    slope, with their neighbours."""
+    """(columns, rows) the bins over `bounds` in which lines are needed: those over `finished`, and
+    those where the axis stands when it cuts a slope, with their neighbours."""
     sloped = np.where(np.hypot(*np.gradient(surface.grid, surface.step)) > _LEVEL, 0.0, math.inf)
     axis = least_by_axis(surface, cutter, sloped, 1.0, bounds, (_BIN, _BIN)) < 1.0
     columns, rows = axis.shape
