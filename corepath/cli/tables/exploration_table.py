@@ -27,8 +27,8 @@ def exploration_text(found: Exploration, units: Units = MM) -> str:
 
 def _limits(limits: Sequence[LimitCosts], units: Units) -> str:
     table = new_table(units)
-    table.add_column("minutes that each limit costs", no_wrap=True)
-    for name in ("minutes", "chip load", "accel", "corners", "power", "bending"):
+    table.add_column("file: minutes, and cost of", no_wrap=True)
+    for name in ("min", "chip load", "accel", "corners", "power", "bending"):
         table.add_column(name, justify="right", no_wrap=True)
     for one in limits:
         shares = ("–" if share is None else f"{share:.0%}" for share in (one.power, one.bending))
