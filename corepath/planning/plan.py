@@ -263,6 +263,7 @@ def _facts(proof: Proof, results: Results, despite_failures: bool, player: str) 
         findings=[(one.message, one.file) for one in found],
         despite_failures=despite_failures,
         player=player,
+        short="short.html",
         touches=[one.name for one in proof.touches.files],
         untouched=proof.touches.missed,
     )

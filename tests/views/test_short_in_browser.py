@@ -7,7 +7,7 @@ import base64
 import re
 import shlex
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,13 @@ def coupon(tmp_path_factory: pytest.TempPathFactory, facts_of: Callable[..., Fac
     (folder / "short.html").write_text(short_sheet(facts), encoding="utf-8")
     (folder / "sheet.html").write_text(sheet_html(facts), encoding="utf-8")
     return folder
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept(chrome: Any) -> Iterator[None]:
+    """Leave nothing in the browser, which other tests share."""
+    yield
+    chrome.execute_script("localStorage.clear()")
 
 
 def _opened(chrome: Any, page: Path, width: int = 0) -> Any:
@@ -177,7 +184,6 @@ def test_what_is_no_figure_is_told_and_what_is_recorded_is_left_out(
     browser.execute_script(put, {"groove-1": "9.4"})
     lines, missing = browser.execute_script(told)
     assert lines.startswith("--groove-depth ") and "fill" not in lines and missing == ""
-    browser.execute_script("localStorage.clear()")
 
 
 def test_the_saved_file_is_what_stands_there(chrome: Any, coupon: Path, tmp_path: Path) -> None:
@@ -197,4 +203,3 @@ def test_the_saved_file_is_what_stands_there(chrome: Any, coupon: Path, tmp_path
             break
         browser.execute_async_script("setTimeout(arguments[0], 100)")
     assert (tmp_path / name).read_text(encoding="utf-8") == "--fill P1 0.3\n"
-    browser.execute_script("localStorage.clear()")

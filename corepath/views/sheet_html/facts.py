@@ -74,8 +74,9 @@ class Facts:
     `planned` are the files made by this plan, empty where a check failed; `minutes` is the sum of
     those that are run. `findings` of the read-back are (what, file). `despite_failures`: files are
     written although something failed. `player` is the name of the page beside the sheet that plays
-    the files; empty where there is none. `touches` are the names of the files that find zero with
-    a probe, `untouched` those that are not made, each with the reason.
+    the files; empty where there is none, `short` that of the short sheet. `touches` are the names
+    of the files that find zero with a probe, `untouched` those that are not made, each with the
+    reason.
     """
 
     job: Job
@@ -94,6 +95,7 @@ class Facts:
     findings: Sequence[tuple[str, str]] = ()
     despite_failures: bool = False
     player: str = ""
+    short: str = ""
     touches: Sequence[str] = ()
     untouched: Sequence[Untouched] = ()
 

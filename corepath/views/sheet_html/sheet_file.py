@@ -67,6 +67,7 @@ class _NoPlan:
     """What the template asks of a plan, where there is none."""
 
     player: str = ""
+    short: str = ""
     despite: bool = False
     withheld: bool = False
 

@@ -31,7 +31,7 @@ from corepath.views.sheet_html.pour_page import flush_page, pour_page
 from corepath.views.sheet_html.setup_drawing import SetupRoom, setup_drawing
 from corepath.views.sheet_html.setup_steps import SKIM_STEP
 from corepath.views.sheet_html.setups import after_a_page, setup_page
-from corepath.views.sheet_html.skim_page import skim_page, stop_word
+from corepath.views.sheet_html.skim_page import skim_page
 from corepath.views.short_sheet.boxes import (
     RecordLine,
     blank_measure,
@@ -41,7 +41,7 @@ from corepath.views.short_sheet.boxes import (
     took_line,
     took_slot,
 )
-from corepath.views.short_sheet.one_page import file_ticks, stops_of, turn_words
+from corepath.views.short_sheet.one_page import file_ticks, pass_word, stops_of, turn_words
 
 __all__ = ["PHONE_ROOM", "Card", "cards", "record_lines"]
 
@@ -185,7 +185,7 @@ def _skim(facts: Facts) -> Iterator[Card]:
                 Tick(ticks[name], f"the pass at {mm(plane)} is cut", work.name in facts.done),
                 tuple(step.tick.label for step in each.steps[1:]),
                 (("cutter", work.cutter.describe()), ("minutes", f"{file.minutes:.1f}"),
-                 ("likely to show", likely), ("after it", stop_word(skim, number))),
+                 ("likely to show", likely), ("after it", pass_word(facts, number))),
                 (took_slot(file.program.stem),),
                 stop=facts.record.shown(plane), skim=True,
             )  # fmt: skip

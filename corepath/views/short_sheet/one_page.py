@@ -26,7 +26,7 @@ from corepath.views.short_sheet.boxes import BoxGroup, box_groups, took_slot
 from corepath.views.short_sheet.page_room import LEAST_PAPER, PAPER_ROOMS, blocks_height
 from corepath.work.works import Work
 
-__all__ = ["OnePage", "file_ticks", "one_pages", "stops_of", "turn_words"]
+__all__ = ["OnePage", "file_ticks", "one_pages", "pass_word", "stops_of", "turn_words"]
 
 _MOST_BOXES = (24, 12, 6)
 _MOST_FIXINGS = 6
@@ -160,7 +160,7 @@ def _files(facts: Facts, setup: Setup, works: Sequence[Work]) -> Table:
         f"{_fit_words(facts)} Stop by hand when the tip is not where its message says, when "
         "anything moves, lifts or cracks, when the sound changes."
     )
-    note += " If it stops midway write down file ________________ and line ________."
+    note += " If it stops midway: file ______________ line _______"
     return Table("Run in this order", head, tuple(rows), note=note, numbers=(3, 4, 5))
 
 
@@ -199,6 +199,12 @@ def _lowest(height: float) -> str:
     return with_minus(mm(height))
 
 
+def pass_word(facts: Facts, number: int) -> str:
+    """Return what to do after a pass of the skim."""
+    word = stop_word(facts.stackup.skim, number)
+    return "stop if all shows" if word == "all shows" else word
+
+
 def stops_of(facts: Facts, work: Work, file: PlannedFile) -> str:
     """Return what stops a file beside its cutter: the stop at which its zero is looked at, or what
     is seen after a pass of the skim; else what its head says to watch first."""
@@ -209,8 +215,7 @@ def stops_of(facts: Facts, work: Work, file: PlannedFile) -> str:
         found.append(f"M0 on the first way down: tip {high} {facts.unit} over {way.face}")
     number = file.program.stem.rpartition("-pass-")[2]
     if work.facing is not None and number.isdigit():
-        word = stop_word(facts.stackup.skim, int(number))
-        found.append("stop if all shows" if word == "all shows" else word)
+        found.append(pass_word(facts, int(number)))
     else:
         found += [marked(line) for line in work.watch[:1] if not line.startswith("dowels here")]
     return "; ".join(one for one in found if one)
