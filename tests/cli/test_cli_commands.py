@@ -24,7 +24,7 @@ from corepath.planning import plan as _loaded_before_its_functions_are_replaced 
 from corepath.planning.exploring.exploration import Exploration
 from corepath.planning.exploring.explore import Explored
 from corepath.planning.exploring.limit_costs import LimitCosts
-from corepath.planning.exploring.numbers import TriedNumber
+from corepath.planning.exploring.tried_numbers import TriedNumber
 from corepath.planning.folder.plan_folder import Written
 from corepath.planning.report.times import MinutesApart
 from corepath.readback.result import Case, CaseOutcome

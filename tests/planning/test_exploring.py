@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-import corepath.planning.exploring.numbers as exploring
+import corepath.planning.exploring.tried_numbers as exploring
 from corepath.job.load import load_job
 from corepath.motion.program import Kind
 from corepath.planning.exploring.limit_costs import _fastest, limit_costs
-from corepath.planning.exploring.numbers import _doubted, _least, _trials, numbers
+from corepath.planning.exploring.tried_numbers import _doubted, _least, _trials, numbers
 from corepath.planning.make import make_files, minutes_of
 from corepath.planning.plan import Plan
 from corepath.planning.prepare import Prepared, prepare_job

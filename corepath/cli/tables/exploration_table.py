@@ -12,7 +12,7 @@ from corepath.lengths import MM, Units, marked
 if TYPE_CHECKING:
     from corepath.planning.exploring.exploration import Exploration
     from corepath.planning.exploring.limit_costs import LimitCosts
-    from corepath.planning.exploring.numbers import TriedNumber
+    from corepath.planning.exploring.tried_numbers import TriedNumber
 
 __all__ = ["exploration_text"]
 

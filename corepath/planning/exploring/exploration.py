@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from corepath.caching.store import NOTHING, Store
 from corepath.planning.exploring.explore import Explored, explore
 from corepath.planning.exploring.limit_costs import LimitCosts, limit_costs
-from corepath.planning.exploring.numbers import TriedNumber, numbers
+from corepath.planning.exploring.tried_numbers import TriedNumber, numbers
 from corepath.planning.plan import Plan
 from corepath.planning.progress import Progress, quiet, within
 
