@@ -143,6 +143,7 @@ class Run:
         self.program: ReadProgram | None = None
         self.zeroed: Zeroed | None = None
         self.old: Zeroed | None = None
+        self.fitted: int | None = None  # the cutter of the file before
         self.touched_with: int | None = None
 
     def check_digests(self) -> None:
@@ -246,14 +247,14 @@ class Run:
         """Cut each skim pass on what the one before left; those after the planned one on a copy,
         and the combined file on the blank as it was before them all."""
         assert work.facing is not None
-        raw, old = self.stock.lay_aside(), self.old
+        raw, old, fitted = self.stock.lay_aside(), self.old, self.fitted
         running = self.stock
         for number, plane in enumerate(work.facing.planes, 1):
             if number == self.shop.planned_pass + 1:
                 running = self.stock.copy()
             self._facing(work, f"{work.stem}-pass-{number}.nc", running, plane)
             self.old = None  # the next pass goes on under the zero of the first
-        self.old = old
+        self.old, self.fitted = old, fitted
         del running  # the blank after the last pass: it takes as much room as the next
         self._all_passes(work, work.facing, raw.stock())
         self._saw_off(work.facing)
@@ -316,8 +317,9 @@ class Run:
         assert now is not None
         there = face_height(stock, shop, work.setup) > self.face - shop.allowed.zero
         self.film.begin(work, now.place, stock)
-        mounted = Mounted(stock, now, self.old)
+        mounted = Mounted(stock, now, self.old, self.fitted)
         done = cut_file(work, self.program, self.files.texts[name], mounted, shop, cutting)
+        self.fitted = done.path.cutter.number
         self._check_touch(work, done, there)
         self._travels(work.setup, done.path)
         return done

@@ -25,7 +25,13 @@ from corepath.readback.motion.discipline import (
     choose_cutter,
 )
 from corepath.readback.motion.feeds import check_feeds
-from corepath.readback.motion.first_way import Zeroed, check_first_way, check_look, first_look
+from corepath.readback.motion.first_way import (
+    Zeroed,
+    check_first_way,
+    check_length,
+    check_look,
+    first_look,
+)
 from corepath.readback.motion.holder_clearance import check_nose_obstacles, check_nose_stock
 from corepath.readback.motion.stops import (
     check_fitting,
@@ -47,12 +53,13 @@ __all__ = ["Mounted", "cut_file"]
 
 @dataclass(frozen=True, slots=True)
 class Mounted:
-    """The blank on the bed, with the zero set for a file and the one of the file before (None:
-    there is none to compare with)."""
+    """The blank on the bed, with the zero set for a file, the one of the file before, and the
+    number of the cutter of that file (None: there is none to compare with)."""
 
     stock: Stock
     zeroed: Zeroed
     zeroed_before: Zeroed | None
+    fitted_before: int | None = None
 
 
 def cut_file(
@@ -84,6 +91,8 @@ def cut_file(
     reach = max([highest, *(one.height for one in work.obstacles)])
     travel = shop.travel[2] if work.setup == "D" else math.inf
     check_first_way(program, now, mounted.zeroed_before, reach, findings, travel)
+    if mounted.zeroed_before is None or not now.differs(mounted.zeroed_before):
+        check_length(program, (mounted.fitted_before, cutter.number), reach - zero[2], findings)
     check_look(program, work.approach, work.zero, findings)
     path = lay(program, zero, cutter, highest, shop.allowed.chords, findings)
     check_room(path, work, shop, findings)

@@ -1,8 +1,9 @@
-"""The first descent of each file whose zero differs from that of the file before.
+"""The first descent of each file whose zero or cutter differs from that of the file before.
 
 Whoever forgets to touch the new zero still has the old one in the control. So the first descent
 goes at feed to a height that is clear of everything under either zero, and stops there for someone
-to look. Bed frame, mm.
+to look. So it does where another cutter is fitted, whose length may be a wrong one: the tip then
+stands higher or lower than it should. Bed frame, mm.
 """
 
 from __future__ import annotations
@@ -46,8 +47,8 @@ def with_approaches(
     rapid: float,
     drop: float = 0.0,
 ) -> tuple[Work, ...]:
-    """The works in their order, each with its approach where its zero differs from that of the work
-    before.
+    """The works in their order, each with its approach where its zero or cutter differs from that
+    of the work before.
 
     `face` gives the place (x, y) where the tip of a work is looked at and the height of the blank
     there; `drop` is how far the bed lies below the zero height of set-up D. `travel` is that of Z,
@@ -60,6 +61,8 @@ def with_approaches(
         if before is not None and _same(before.zero, work.zero):
             kept = before.stem if before.setup == work.setup and not work.zero.again else ""
             work = replace(work, kept=kept)
+            if work.cutter.number != before.cutter.number:
+                work = replace(work, approach=seen_from(work, work.clear, rapid))
         elif before is not None:
             # The highest of blank and obstacles: `clear` without its own margin.
             highest = max(one.clear for one in works if one.setup == work.setup) - safe_z

@@ -231,9 +231,9 @@ class Work:
     `collet` the largest diameter of what turns above the cutter, from its stick-out upwards.
     Exactly one of `pockets`, `holes`, `facing`, `deck`, `trim` says what is to be cut. `sloped`:
     the top of the stock differs from place to place by more than an operation cuts, so each hole's
-    own `top` counts. `approach` is the first descent where the zero differs from that of the work
-    before, `look` the place where the tip is looked at (x, y) and the nominal height of the blank
-    there. `kept` is the earlier file whose touch of Z this one relies on, if any.
+    own `top` counts. `approach` is the first descent where zero or cutter differ from those of the
+    work before, `look` the place where the tip is looked at (x, y) and the nominal height of the
+    blank there. `kept` is the earlier file whose touch of Z this one relies on, if any.
     """
 
     order: int

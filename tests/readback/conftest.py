@@ -236,7 +236,7 @@ def make_plan(flip: str = "x", xy: str = "middle", z: str = "bed", cell: float =
     dome = disc(-12.0, 4.0, 6.0, 2.0, (9.0, 6.0, 3.0, FLOOR))
     files = {
         "01-A-dowels.nc": shift(program(3, drill), x0, y0, zero_a),
-        "02-A-plug-pockets.nc": shift(program(1, ["F1200", *dome]), x0, y0, zero_a),
+        "02-A-plug-pockets.nc": shift(program(1, ["F1200", *dome], first=True), x0, y0, zero_a),
         "03-A-groove.nc": groove(x0, y0, zero_a),
         "05-B-skim-all.nc": shift(
             program(

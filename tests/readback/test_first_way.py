@@ -46,6 +46,28 @@ def test_a_first_way_that_would_crash_under_the_old_zero_is_found(plan, name, ol
 
 
 @pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("G1 Z25\nM0\n", "G0 Z25\n", "T3 was fitted, it is T1 now: no stop to see its length"),
+        ("G1 Z25\n", "G0 Z25\n", "the first way down goes at rapid"),
+        ("G1 Z25\n", "G1 Z14.9\n", "comes to 2.900 over stock or obstacles"),
+    ],
+)
+def test_a_cutter_of_another_length_that_meets_the_blank_first_at_rapid_is_found(
+    plan, old, new, message
+):
+    """The pockets' cutter comes after the drill under the same zero; the blank is 12 thick, and 3
+    over it is asked."""
+    name = "02-A-plug-pockets.nc"
+    text = plan.files[name]
+    if old not in text:
+        old, new = old.replace("Z25", "Z25.0000"), new.replace("Z25", "Z25.0000")
+    found = plan.edited(name, old, new).read()
+    told = [one.message for one in found.findings if one.kind == "first-way"]
+    assert [one for one in told if message in one], [str(one) for one in found.findings]
+
+
+@pytest.mark.parametrize(
     ("height", "travel", "found"),
     [
         (68.1, 200.0, False),  # 23.1 above the form's lowest place, laminate to 20 and 3 over it
@@ -64,10 +86,12 @@ def test_in_the_cradle_the_zero_before_lies_lower_by_the_cradle(height, travel, 
     assert findings.counts == ({"first-way": 1} if found else {})
 
 
-def test_no_stop_is_asked_where_the_zero_stays(plan):
-    """Each stop that is not needed teaches people to press cycle start without looking."""
-    again = plan.edited("05-B-skim-pass-1.nc", "F1000\nG1 Z25\nM0\n", "G0 Z25\n").read()
-    assert again.counts == {}, "in A and B the zero is the bed"
+def test_a_stop_is_asked_where_zero_and_cutter_stay(plan):
+    """Each stop that is not needed teaches people to press cycle start without looking: none in the
+    groove, cut by the pockets' cutter, nor in a later pass of the skim."""
+    for name in ("03-A-groove.nc", "05-B-skim-pass-2.nc"):
+        assert "G1 Z25\nM0" not in plan.files[name] and "G0 Z25" in plan.files[name]
+    assert plan.read().counts == {}, "in A and B the zero is the bed"
 
 
 def test_a_face_of_the_next_set_up_is_another_zero(plan_maker):

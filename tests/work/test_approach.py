@@ -44,16 +44,18 @@ def approaches(made: Prepared) -> dict[str, tuple[float, float, float]]:
     return found
 
 
-def test_zeroed_on_the_bed_only_inserts_and_the_deck_change_it(coupon: Prepared) -> None:
+def test_a_changed_zero_or_cutter_has_no_first_way(coupon: Prepared) -> None:
     """Blank 10.6, good to 0.1 and to 0.1 in lying flat, safe height 8: 10.8 + 3 is clear under the
     bed's zero.
 
     Over the skimmed face, some 8.9 above the bed, the tip then stands 13.8 high, and with the bed's
-    zero 8.9 lower.
+    zero 8.9 lower. Pockets and skim keep the zero and get another cutter: they stop at the height
+    of rapids, 8 over the 10.8, so 8.2 over the blank.
     """
     plane = coupon.stackup.skim.planned_plane
     found = approaches(coupon)
-    assert list(found) == ["inserts", "deck-rough"]
+    assert list(found) == ["plug-pockets", "skim", "inserts", "deck-rough"]
+    assert found["plug-pockets"] == pytest.approx((18.8, 8.2, 8.2), abs=1e-3)
     assert found["inserts"] == pytest.approx((13.8, 13.8, 13.8 - plane), abs=1e-3)
     assert found["deck-rough"][2] == pytest.approx(found["deck-rough"][1] + plane, abs=1e-3)
 
@@ -62,7 +64,7 @@ def test_a_face_is_another_zero_in_each_set_up() -> None:
     """Raw top, raw bottom, skimmed face, raw top: each is touched anew, and each file that comes
     first stops."""
     found = approaches(prepared(z_zero="face", touch_at=(106.0, 35.0)))
-    assert list(found) == ["skim", "inserts", "deck-rough"]
+    assert list(found) == ["plug-pockets", "skim", "inserts", "deck-rough"]
     assert found["skim"][:2] == pytest.approx((10.8 + 8.0 - 10.6, 8.2), abs=1e-3)
 
 

@@ -31,7 +31,7 @@ KINDS: dict[str, str] = {
     "feed-missing": "a cutting move without a feed",
     "feed-too-high": "a cut runs faster than the cutter is planned for",
     "feed-too-low": "a cut runs so slowly that the cutter's edges rub",
-    "first-way": "no slow first way down with a stop, where the zero is another than before",
+    "first-way": "no slow first way down with a stop, where zero or cutter is another than before",
     "floor": "a floor is not at its height",
     "layer-missed": "a layer leaves wood standing that the next one meets at its whole depth",
     "length-offset": "the length offset of another cutter than the one called, one that is not "

@@ -18,7 +18,7 @@ from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import feed, mm
 from corepath.motion.program import Approach, Zero
 
-__all__ = ["CLEAR", "Zeroed", "check_first_way", "check_look", "first_look"]
+__all__ = ["CLEAR", "Zeroed", "check_first_way", "check_length", "check_look", "first_look"]
 
 # mm over stock and obstacles, under either zero.
 CLEAR = 3.0
@@ -35,6 +35,10 @@ class Zeroed(NamedTuple):
     refers: str
     place: tuple[float, float, float]
     system: int
+
+    def differs(self, other: Zeroed) -> bool:
+        """Return whether it is touched anew after the other one."""
+        return (self.refers, self.system) != (other.refers, other.system)
 
 
 def first_look(program: ReadProgram) -> int | None:
@@ -67,7 +71,7 @@ def check_first_way(
     the height of stock and obstacles. Where the axis has not the `travel` (of Z, mm) for all that
     is asked, as high as it goes is enough.
     """
-    if old is None or (old.refers, old.system) == (now.refers, now.system):
+    if old is None or not now.differs(old):
         return
     look = first_look(program)
     change = f"the zero was {old.refers}, it is {now.refers} now"
@@ -99,6 +103,38 @@ def check_first_way(
         findings.add(
             "first-way", says, line=int(program.line[low[0]]), depth=highest + CLEAR - least
         )
+
+
+def check_length(
+    program: ReadProgram, tools: tuple[int | None, int], over: float, findings: Findings
+) -> None:
+    """Check that a cutter of another length than was touched shows before it cuts.
+
+    `tools` are the numbers of the cutter before (None: there was none) and of this one; `over` is
+    how high stock and obstacles reach in the coordinates of the program, mm.
+    """
+    before, fitted = tools
+    if before is None or before == fitted:
+        return
+    change, look = f"T{before} was fitted, it is T{fitted} now", first_look(program)
+    if look is None:
+        says = f"{change}: no stop to see its length, before the spindle turns"
+        line = int(program.line[0]) if program.count else None
+        findings.add("first-way", says, line=line)
+        return
+    fast = np.flatnonzero(program.kind[:look] == 0)
+    if len(fast):
+        says = f"{change}: the first way down goes at rapid"
+        findings.add("first-way", says, line=int(program.line[fast[0]]))
+    # Negated, so that an unknown height (NaN) counts as too low.
+    low = np.flatnonzero(~(program.end[:look, 2] > over + CLEAR - _ROUNDING))
+    if len(low):
+        least = float(program.end[low[0], 2]) - over
+        says = (
+            f"{change}: the first way down comes to {mm(least):.3f} over stock or obstacles, "
+            f"{mm(CLEAR):g} is asked"
+        )
+        findings.add("first-way", says, line=int(program.line[low[0]]), depth=CLEAR - least)
 
 
 def check_look(
