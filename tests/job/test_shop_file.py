@@ -21,6 +21,7 @@ from corepath.job.text.samples import sample_path
 from corepath.job.text.starter import shop_text, starter_text
 from corepath.planning.fixing.levers import levers_of
 from corepath.planning.job_files.copying import copy_job
+from corepath.planning.job_files.key_places import key_places
 from corepath.planning.prepare import prepare
 from corepath.stackup.pour.pour import depth_loss
 from tests.job.test_job_resolved import inch_text
@@ -268,3 +269,21 @@ def test_the_two_samples_do_not_share_one_shop() -> None:
     assert one.keys() == other.keys() and jobs[0].machine == jobs[1].machine
     assert [number for number in one if one[number] != other[number]] == [3]
     assert (one[3].rpm, other[3].rpm) == (14000.0, 12000.0)
+
+
+def test_a_default_or_a_key_of_the_shop_is_not_told(tmp_path: Path) -> None:
+    """`check --show shop` says where each key came from, also those that no file gives, and in JSON
+    too."""
+    job, shop = _parts(starter_text("Core"))
+    (tmp_path / "shop.toml").write_text(shop, encoding="utf-8")
+    path = tmp_path / "job.toml"
+    path.write_text('shop = "shop.toml"\n' + job + "\n[tolerances]\nbed = 0.07\n")
+    places = {one.key: one for one in key_places(path)}
+    assert places["tolerances.bed"].place.startswith(str(path))
+    assert places["machine.travel"].place.startswith(str(tmp_path / "shop.toml"))
+    assert (places["tolerances.flat"].value, places["tolerances.flat"].place) == ("0.1", "default")
+    assert places["cutter[1].helix"].place == "default" and "cutter[1].rpm" in places
+    assert len(places) == len(key_places(path))
+    done = CliRunner().invoke(app, ["check", str(path), "--show", "shop", "--json"])
+    told = {one["key"]: one for one in json.loads(done.stdout)["keys"]}
+    assert told["tolerances.flat"]["place"] == "default" and set(told) == set(places)

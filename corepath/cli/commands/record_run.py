@@ -110,7 +110,7 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     from corepath.cli.tables.paragraphs import wrapped
     from corepath.planning.prepare import prepare
     from corepath.planning.report.shift_lines import shift_lines
-    from corepath.planning.report.trouble_lines import off_place_lines
+    from corepath.planning.report.trouble_lines import off_place_lines, sunk_lines
 
     try:
         prepared = prepare(job, progress)
@@ -122,7 +122,8 @@ def what_it_means(job: Path, progress: Progress) -> list[str]:
     lines = [wrapped(units.text(f"caution: {marked(line)}")) for line in prepared.doubts]
     settled = prepared.known.settled
     resin = resin_cautions(settled, prepared.file)
-    told = (*prepared.fills, *shift_lines(prepared), *off_place_lines(prepared), *resin)
+    lost = (*off_place_lines(prepared), *sunk_lines(prepared))
+    told = (*prepared.fills, *shift_lines(prepared), *lost, *resin)
     lines += [wrapped(units.text(f"- {marked(line)}")) for line in told]
     failing = [check for check in prepared.checks if check.verdict == "fail"]
     lines += [

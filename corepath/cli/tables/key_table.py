@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from corepath.cli.tables.paragraphs import new_table, rendered
 from corepath.lengths import MM
+from corepath.planning.job_files.key_places import DEFAULT
 
 if TYPE_CHECKING:
     from corepath.planning.job_files.key_places import KeyPlace
@@ -21,13 +22,15 @@ def key_table(places: Sequence[KeyPlace]) -> str:
     if not places:
         return ""
     table = new_table(MM)
-    for name in ("key", "value", "stands in", "wins over"):
+    table.add_column("key", no_wrap=True)
+    for name in ("value", "stands in", "wins over"):
         table.add_column(name, overflow="fold")
     for one in places:
         table.row(one.key, one.value, _short(one.place), _short(one.over))
-    files = dict.fromkeys(one.place.rpartition(":")[0] for one in places)
+    files = dict.fromkeys(one.place.rpartition(":")[0] for one in places if one.place != DEFAULT)
     told = ", ".join(files)
-    return f"{rendered(table)}\nvalues as typed, in the units of their file: {told}"
+    typed = f"values as typed, in the units of their file: {told}; defaults in mm"
+    return f"{rendered(table)}\n{typed}"
 
 
 def _short(place: str) -> str:

@@ -237,7 +237,8 @@ class _Search:
         best: tuple[tuple[int, float], Moves, float | None] | None = None
         for up, step in self._rises(made, goal):
             found = rows_of(made, goal, up, self._weakest_inserts(made))
-            rows = tuple(_from_start(row, moved) for row in found)
+            # a margin without end, as of a clean-up that may be none, holds whatever is moved
+            rows = tuple(_from_start(row, moved) for row in found if row.margin < math.inf)
             problem = Problem(rows, levers, weights, self._units)
             moves = solve(softened(problem) if soft else problem)
             if moves is None:

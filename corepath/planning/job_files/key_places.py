@@ -9,17 +9,27 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from corepath.errors import InputError
+from corepath.job.kinds import kind_of
+from corepath.job.model import Job
 from corepath.job.text.positions import Path
 from corepath.job.text.shop_file import SHARED, joined
 from corepath.job.text.source import Source, key_of, read_source, shown, value_at
+from corepath.reported import report_keys
 
-__all__ = ["KeyPlace", "key_places"]
+__all__ = ["DEFAULT", "KeyPlace", "key_places"]
+
+DEFAULT = "default"
+"""Where a key stands that no file gives."""
+
+_SINGLE = ("machine", "hold", "tolerances")
+"""Tables of `SHARED` that every job has once: their defaults hold where no file says otherwise."""
 
 
+@report_keys("key", "value", "place", "over")
 @dataclass(frozen=True, slots=True)
 class KeyPlace:
-    """A key of the job with its value as typed, and `file:line` where it stands. `over` is where
-    the shop file gives it too; "" where it does not."""
+    """A key of the job with its value as typed, and `file:line` where it stands; a default in mm.
+    `over` is where the shop file gives it too; "" where it does not."""
 
     key: str
     value: str
@@ -28,15 +38,33 @@ class KeyPlace:
 
 
 def key_places(job: FilePath) -> tuple[KeyPlace, ...]:
-    """Return the keys of machine, holding, tolerances, cutters, own resins and hardware that a job
-    file or its shop file gives. Raises InputError where either cannot be read."""
+    """Return the keys of machine, holding, tolerances, bed, cutters, own resins and hardware that a
+    job file or its shop file gives, and the defaults of the first three and of each cutter. Raises
+    InputError where either file cannot be read."""
     source, faults = read_source(job)
     if source is None:
         raise InputError(faults)
     whole, of_shop = joined(source)
     if whole.shop is None and of_shop:
         raise InputError(of_shop)
-    return tuple(_place(whole, path) for name in SHARED for path in _keys(whole, name))
+    found = [_place(whole, path) for name in SHARED for path in _keys(whole, name)]
+    given = {one.key for one in found}
+    return (*found, *(one for one in _defaults(whole) if one.key not in given))
+
+
+def _defaults(source: Source) -> Iterator[KeyPlace]:
+    """Yield all defaults of the single tables and of each cutter, given or not."""
+    cutters = source.document.get("cutter")
+    tables = [(name, name) for name in _SINGLE]
+    rows = range(1, len(cutters) + 1) if isinstance(cutters, list) else ()
+    tables += [(f"cutter[{number}]", "cutter") for number in rows]
+    for key, name in tables:
+        kind = kind_of(Job.model_fields[name])
+        model = kind.table or (kind.items[0].table if kind.items else None)
+        for field, info in model.model_fields.items() if model is not None else ():
+            held = info.get_default(call_default_factory=True)
+            if not info.is_required() and held is not None:
+                yield KeyPlace(f"{key}.{field}", shown(held), DEFAULT)
 
 
 def _keys(source: Source, name: str) -> Iterator[Path]:

@@ -11,7 +11,10 @@ from corepath.job.record.settled import Settled
 from corepath.lengths import Said, mm, said_all
 from corepath.planning.prepare import Prepared
 
-__all__ = ["off_place_lines"]
+__all__ = ["off_place_lines", "sunk_lines"]
+
+_DEEPER = 0.05
+"""mm: a seat that much deeper than planned is worth a shim (common practice, no source)."""
 
 _SPOILS = ("spacing", "wood-over-seat", "barrel")
 """Checks that may fail where an insert lies elsewhere."""
@@ -39,6 +42,39 @@ def _off_place(prepared: Prepared) -> Iterator[str]:
                 "This core cannot be saved because of that; the nearest way out is to plug the "
                 f"hole with wood or resin and to bore it anew on its place ({check.where})"
             )
+
+
+def sunk_lines(prepared: Prepared) -> tuple[Said, ...]:
+    """Return a line for each seat that was measured deeper than planned, and why the core is lost
+    where too little is left over it or over a bore."""
+    return tuple(Said(line) for line in said_all(_sunk(prepared)))
+
+
+def _sunk(prepared: Prepared) -> Iterator[str]:
+    settled = prepared.known.settled
+    if not (settled.seat_depth or settled.bore_depth):
+        return
+    sunk = {"wood-over-seat": settled.seat_depth, "barrel": settled.bore_depth}
+    lost = [
+        check
+        for check in prepared.checks
+        if check.verdict == "fail" and check.where in sunk.get(check.id, ())
+    ]
+    planned = {stack.place.id: stack.seat_depth for stack in prepared.stackup.places}
+    for name, depth in settled.seat_depth.items():
+        deeper = depth - planned.get(name, depth)
+        if deeper >= _DEEPER and all(check.where != name for check in lost):
+            yield (
+                f"the seat of {name} is {mm(deeper):.2f} deeper than planned: a shim of that "
+                "thickness under the flange brings it up again"
+            )
+    for check in lost:
+        yield (
+            f"this core cannot be saved because {check.id} ({check.where}) is "
+            f"{mm(check.worst):.2f} in the worst case, and {mm(check.limit):g} is needed; the "
+            f"nearest way out is hardware that needs {mm(check.limit - check.worst):.2f} less, or "
+            "to fill the place with resin and bore it anew"
+        )
 
 
 def _beside(
