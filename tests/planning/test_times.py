@@ -46,8 +46,8 @@ def test_minutes_hold_no_dwell_and_the_total_adds_up(planned: Plan) -> None:
     assert report["minutes_apart"]["dwell"] == pytest.approx(dwell, abs=0.01)
     combined = next(e for e in report["operations"] if e.get("combined"))
     assert combined["minutes_apart"]["count"]["stops"] > 0
-    assert report["minutes_apart"]["count"]["stops"] == 2, (
-        "a look at the zero of the inserts, one at that of C"
+    assert report["minutes_apart"]["count"]["stops"] == 4, (
+        "a look at the zero of the inserts, one at that of C, at the cutters of pockets and skim"
     )
     for entry in report["operations"]:
         assert entry["over_bound"] == pytest.approx(entry["minutes"] / entry["bound"], rel=0.1)
