@@ -39,8 +39,8 @@ def _checks(found: Prepared) -> dict[str, str]:
 
 
 def test_the_skim_stopped_early(job: Path) -> None:
-    """All showed at 9.40, planned was 8.90: inserts are zeroed on that face and all that is ahead is
-    planned for it. No higher stop can be recorded then, nor a thickness that it cannot have left."""
+    """All showed at 9.40, planned was 8.90: inserts are zeroed on that face and all that is ahead
+    is planned for it. No higher stop can be recorded then, nor a thickness it cannot have left."""
     assert prepare(job).stackup.skim.planned_plane == pytest.approx(8.9, abs=1e-3)
     _recorded(job, *IN_A, "--stop-at", 9.4)
     found = prepare(job)
