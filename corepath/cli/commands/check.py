@@ -75,7 +75,7 @@ def check(
             report = checks_report(prepared)
             if applied is not None:
                 report["applied"] = reported(applied)
-            if show is Part.SHOP or every:
+            if show is ShownPart.SHOP or every:
                 from corepath.planning.job_files.key_places import key_places
 
                 report["keys"] = [reported(one) for one in key_places(job)]
