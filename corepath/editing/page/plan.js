@@ -24,7 +24,7 @@ export function show(it) {
   at("planned-files").parentElement.hidden = !it.files?.length && !it.drawings?.length;
 }
 
-const names = { "sheet.html": "Set-up sheet", "preview.html": "Play the files" };
+const names = { "short.html": "One page a set-up", "sheet.html": "Full set-up sheet", "preview.html": "Play the files" };
 
 // The code of the job as it is now: a plan of another is of an earlier job.
 export function job(now) { digest = now; tell(); }

@@ -138,7 +138,7 @@ def came_out(made: Plan, written: Written, folder: Path) -> Message:
         "says": _words(made.failed, len(written.programs)),
         "findings": found[:20],
         "plan": made.prepared.digest,
-        "pages": [name for name in ("sheet.html", "preview.html")
+        "pages": [name for name in ("short.html", "sheet.html", "preview.html")
                   if (folder / name).is_file()],
         "drawings": [name for name in written.written if name.endswith(".svg")],
         "files": list(written.programs),
