@@ -25,7 +25,7 @@ __all__ = ["ForeignOptions", "bench_of"]
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 _BLANK = re.compile(rf"({_NUMBER})[x×X*]({_NUMBER})[x×X*]({_NUMBER})(mm|in|inch)?")
 _CUTTER = re.compile(
-    rf"(?:t?([0-9]{{1,5}})=)?([a-z]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
+    rf"(?:t?([0-9]{{1,5}})=)?([a-z-]+):({_NUMBER})(?::({_NUMBER}))?(mm|in|inch)?((?:,[a-z]+={_NUMBER})*)"
 )
 _SHAPES: tuple[Shape, ...] = get_args(Shape)
 _LARGEST = 10_000.0
@@ -40,8 +40,8 @@ _ZERO_ALLOWED = (
     "on the bed"
 )
 _CUTTER_ALLOWED = (
-    "[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE flat, ball, bull, drill or taper, as flat:6, "
-    "2=bull:12:2 or taper:2,angle=5,shank=6"
+    f"[NUMBER=]SHAPE:DIAMETER[:CORNER_RADIUS], SHAPE {', '.join(_SHAPES[:-1])} or {_SHAPES[-1]}, "
+    "as flat:6, 2=bull:12:2 or taper:2,angle=5,shank=6"
 )
 
 
