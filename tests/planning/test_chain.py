@@ -285,8 +285,8 @@ def test_a_risk_that_the_job_accepts_is_named_in_every_file_and_page(coupon: Job
 def test_one_cutter_more_is_tried_by_planning_with_it(
     planned: Plan, monkeypatch: pytest.MonkeyPatch
 ):
-    """A facing cutter of 50 does skim and deck in fewer minutes; a larger ball would not be taken,
-    and a plan that fails saves nothing. The read-back of such plans is that of any plan."""
+    """A facing cutter of 50 does skim and deck in fewer minutes, one of 8 the groove 11 wide; a
+    larger ball would not be taken, and a plan that fails saves nothing. The read-back of such plans is that of any plan."""
     asked: list[Proof] = []
 
     def without_reading(prepared: Prepared, **more: Any) -> Proof:
@@ -294,9 +294,10 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
         return asked[-1]
 
     monkeypatch.setattr("corepath.planning.exploring.explore.prove", without_reading)
-    flat, ball = explore(planned, store=store_of())
+    flat, ball, groove = explore(planned, store=store_of())
     assert "flat D50" in flat.cutter and {"skim", "deck"} <= set(flat.used_for)
     assert "ball D25" in ball.cutter and ball.used_for == () and ball.saves == 0.0
+    assert "flat D8" in groove.cutter and "groove" in groove.used_for and groove.saves > 0.1
     stop = asked[0].prepared.stackup.skim.planned_stop
     run = [
         one.minutes
@@ -311,7 +312,7 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
     failed = Proof(replace(planned.prepared, checks=checks))
     monkeypatch.setattr("corepath.planning.exploring.explore.prove", lambda *_, **__: failed)
     assert [(one.against, one.saves) for one in explore(planned)] == [
-        ("a check fails with it: window", 0.0), ("", 0.0),
+        ("a check fails with it: window", 0.0), ("", 0.0), ("a check fails with it: window", 0.0),
     ]  # fmt: skip
 
 

@@ -20,12 +20,10 @@ from corepath.planning.prepare import Prepared, prepare_job
 from corepath.planning.progress import Progress, quiet, within
 from corepath.planning.proving.proof import Proof, prove
 from corepath.reported import Key, report_keys
+from corepath.work.cutting.pairs import BESIDE
 
 __all__ = ["Explored", "explore"]
 
-_LEAST_ROOM = 0.5
-"""mm beside a cutter in the groove that its first lap leaves at least (common practice, no
-source)."""
 _GROOVE = (16.0, 12.0, 10.0, 8.0, 6.0)
 """Diameters, mm, of flat cutters that shops have (common practice, no source): the largest that
 leaves room in the groove for a finishing lap is tried, where none as large fits and is listed."""
@@ -73,7 +71,8 @@ def _added(job: Job) -> Iterator[CutterSection]:
         listed = (one.diameter for one in job.cutter if one.shape == section.shape)
         if section.diameter > max(listed, default=0.0):
             yield section
-    fit = job.groove.width - 2.0 * job.milling.finish_allowance - _LEAST_ROOM
+    # Beside it the allowance, and a share of it so that a finishing lap makes the walls.
+    fit = (job.groove.width - 2.0 * job.milling.finish_allowance) / (1.0 + BESIDE)
     largest = next((one for one in _GROOVE if one <= fit), 0.0)
     listed = (one.diameter for one in job.cutter if one.shape == "flat" and one.diameter <= fit)
     if largest > max(listed, default=0.0):

@@ -22,7 +22,7 @@ from corepath.work.cutting.cutters import Chosen
 from corepath.work.cutting.reach import largest_left, passes, reached
 from corepath.work.works import Pocket
 
-__all__ = ["CHANGE", "MORE", "Share", "shares"]
+__all__ = ["BESIDE", "CHANGE", "MORE", "Share", "shares"]
 
 _NOTE = 0.5
 """mm; a corner where more than this stays is of note (common practice, no source)."""
@@ -30,7 +30,7 @@ _NOTE = 0.5
 MORE = 0.3
 """mm by which a smaller cutter must leave less to be worth its file."""
 
-_BESIDE = 0.1
+BESIDE = 0.1
 """Share of the radius that a larger cutter must have beside it in a ring besides the allowance, so
 that a finishing lap makes the walls (`LEAST_ROOM` of the paths)."""
 
@@ -77,7 +77,7 @@ def shares(
     def roomy(chosen: Chosen) -> bool:
         radius = chosen.cutter.radius
         return all(
-            area.interiors and passes(area, radius + leave + _BESIDE * radius) for area in areas
+            area.interiors and passes(area, radius + leave + BESIDE * radius) for area in areas
         )
 
     if fits(usual) and left(usual) <= _NOTE:
