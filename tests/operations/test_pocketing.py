@@ -393,7 +393,7 @@ def test_first_and_last_move_are_at_the_clear_height() -> None:
 
 def test_the_light_layer_of_a_groove_takes_fewer_laps_than_the_deep_ones() -> None:
     """A lap more is 35 seconds of a groove 3 m long. 14 wide, D6, 0.2 left on each wall: the axis
-    clears 7.6, by 5 laps 2.4 apart at most, in the light layer by 3, 4.62 apart at most. The two
+    clears 7.6, by 5 laps 2.4 apart at most, in the light layer by 3, 4.5 apart at most. The two
     finishing laps run at the floor too: 5 laps there, and not 7."""
     area = AREAS["ellipse groove"]
     way: dict[float, float] = {}

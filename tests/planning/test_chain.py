@@ -286,7 +286,8 @@ def test_one_cutter_more_is_tried_by_planning_with_it(
     planned: Plan, monkeypatch: pytest.MonkeyPatch
 ):
     """A facing cutter of 50 does skim and deck in fewer minutes, one of 8 the groove 11 wide; a
-    larger ball would not be taken, and a plan that fails saves nothing. The read-back of such plans is that of any plan."""
+    larger ball would not be taken, and a plan that fails saves nothing. The read-back of such plans
+    is that of any plan."""
     asked: list[Proof] = []
 
     def without_reading(prepared: Prepared, **more: Any) -> Proof:

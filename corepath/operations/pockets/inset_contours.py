@@ -57,7 +57,7 @@ __all__ = [
 _THIN = 0.0003
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
-_LIGHT = 1.54  # share of the radius: corners meet a quarter more, which is not yet a slot
+_LIGHT = 1.5  # share of the radius: corners meet a quarter more, which is not yet a slot
 _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
