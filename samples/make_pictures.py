@@ -14,7 +14,7 @@ from pathlib import Path
 SAMPLES = Path(__file__).resolve().parent
 PICTURES = SAMPLES.parent / "docs" / "pictures"
 WANTED = {
-    "board-1280": ("overview.svg", "07-C-deck-rough.svg"),
+    "board-1280": ("overview.svg", "07-C-deck-rough.svg", "08-C-deck.svg"),
     "coupon": ("03-A-groove.svg", "08-C-deck.svg"),
 }
 

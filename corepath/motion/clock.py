@@ -31,7 +31,8 @@ from corepath.motion.cycles import expand_counted
 from corepath.motion.program import FULL_TURN, Kind, Move, Pass, rapid
 
 __all__ = [
-    "EXACT_DEVIATION", "SHARP", "Limits", "corner_speed", "leg_seconds", "minutes", "seconds",
+    "EXACT_DEVIATION", "SHARP", "Limits", "corner_speed", "leg_seconds", "minutes",
+    "most_a_second", "seconds",
 ]  # fmt: skip
 
 EXACT_DEVIATION = 0.002
@@ -169,6 +170,19 @@ def seconds(
     times[moving] = _times(path, corners, limits.accel)
     times[moving[1:][sharp]] += limits.corner_time
     return times
+
+
+def most_a_second(passes: Sequence[Pass], limits: Limits) -> int:
+    """Returns how many moves a control must take in within the busiest second of any of the
+    `passes`: those that end in it. 0 for no moves."""
+    most = 0
+    for stretch in passes:
+        ends = np.cumsum(seconds(stretch.moves, limits))
+        if len(ends):
+            # the second that begins where a move ends
+            within = np.searchsorted(ends, ends + 1.0, side="right") - np.arange(len(ends)) - 1
+            most = max(most, int(within.max()))
+    return most
 
 
 def _path(table: Floats, starts: Floats, limits: Limits) -> _Path:

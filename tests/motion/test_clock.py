@@ -18,6 +18,7 @@ from corepath.motion.clock import (
     corner_speed,
     leg_seconds,
     minutes,
+    most_a_second,
     seconds,
 )
 from corepath.motion.program import Move, Pass, arc, line, rapid
@@ -285,3 +286,14 @@ def test_a_corner_time_makes_the_machine_stand_at_sharp_corners_alone() -> None:
     usual = Limits(rapid=6000.0, accel=500.0)
     assert seconds(slight, limits).sum() == pytest.approx(seconds(slight, usual).sum())
     assert seconds(square, usual).sum() < 2.0 * once
+
+
+def test_the_busiest_second_is_where_moves_are_shortest() -> None:
+    """At 50 mm/s, moves of 0.5 mm come 100 a second, moves of 10 mm five."""
+    long = [line(10.0 * k, 0, 0, 50 * MINUTE) for k in range(1, 21)]
+    short = [line(200 + 0.5 * k, 0, 0, 50 * MINUTE) for k in range(1, 401)]
+    both = Pass.of([rapid(0, 0, 0), *long, *short, line(400, 0, 0, 50 * MINUTE)], "")
+    alone = Pass.of([rapid(0, 0, 0), *long], "")
+    assert most_a_second([alone], limits()) == pytest.approx(5, abs=1)
+    assert most_a_second([alone, both], limits()) == pytest.approx(100, abs=1)
+    assert most_a_second([], limits()) == 0

@@ -77,8 +77,9 @@ def test_no_stretch_at_the_feed_of_lines_meets_much_more_than_a_line(
     widths = (sums[count:] - sums[:-count]) / across
     wholly_fast = slow[count:] == slow[:-count]
     assert widths[wholly_fast].max() < 1.5 * beside
-    # a plan that crept everywhere would pass too
-    assert wholly_fast.mean() > 0.85
+    # A plan that crept everywhere would pass too. Teeth of a comb end in whole wood, so that a
+    # sixth of the way of the flat one is slow.
+    assert wholly_fast.mean() > 0.8
     # a ball begins at the side of the blank and meets half its width there
     assert widths.max() > 0.5 * across
 

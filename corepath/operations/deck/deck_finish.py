@@ -23,13 +23,18 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.geometry.polylines import denser
+from corepath.motion.clock import seconds
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
+from corepath.motion.program import line
+from corepath.operations.deck.combs.comb_lines import sloping
+from corepath.operations.deck.combs.combed import combed
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
+from corepath.operations.deck.widths import fed
 from corepath.work.cutting.deck_steps import StepTable, level_step, needed_bins, steps_by_axis
 from corepath.work.works import Deck, Work
 
@@ -151,7 +156,6 @@ def regional(
     # Lifting and thinning take their part of the allowed ridge, but never more than half of it, or
     # a fine scallop would ask for no step at all.
     laid_for = _SHARE * max(deck.scallop - _LIFT - _THINNED, 0.5 * deck.scallop)
-    wanted = _wanted(deck)
     widest = level_step(work.cutter, laid_for, work.cutting.stepover)
     needed = None
     if deck.finished is not None:
@@ -164,17 +168,92 @@ def regional(
         for across in (False, True)
     ]
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
-    follow, square = follower(offset), _square(tried)
-    places = _asked(_tried(tried, _COARSE * square), deck)
-    for _ in range(rounds):
-        track = _laid(split, tables, widest, work.cutter.flat_radius, bounds, open_sides)
-        found = _Swept.by(follow(track), work, tried, offset).heights(places)
+    sloped, flat = sloping(tables[0], widest), work.cutter.flat_radius
+
+    def by_regions(steps: list[StepTable]) -> Array:
+        return _laid(split, steps, widest, flat, bounds, open_sides)
+
+    def by_combs(steps: list[StepTable]) -> Array:
+        return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty)
+
+    ground = _Ground(work, deck, offset, bounds, tried)
+    first = [(lay, lay(tables)) for lay in (by_regions, by_combs)]
+    ways = sorted(
+        (_Way(lay, track, ground.cost(track)) for lay, track in first), key=lambda way: way.cost
+    )
+    return ways[0].track if rounds == 1 else _shortest(ground, tables, ways, rounds)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What is finished with which cutter: the axis may go over `bounds`, the ground of `tried` is
+    judged, both (left, low, right, high), mm."""
+
+    work: Work
+    deck: Deck
+    offset: DropCutter
+    bounds: Bounds
+    tried: Bounds
+
+    def swept(self, track: Array) -> _Swept:
+        return _Swept.by(follower(self.offset)(track), self.work, self.tried, self.offset)
+
+    def cost(self, track: Array) -> float:
+        """Seconds of the track (n, 2); those across the grain count `grain_penalty` times.
+
+        Rounded, so that a tie goes to the same one on every machine.
+        """
+        path = follower(self.offset)(track)
+        feed = self.work.cutting.finish
+        moves = fed([line(x, y, z, feed) for x, y, z in path.tolist()], self.work)
+        spent = seconds(moves, self.work.milling.limits)
+        along, across = np.abs(np.diff(path[:, :2], axis=0)).T
+        factor = np.where(across > along, self.deck.grain_penalty, 1.0)
+        return round(float((spent[1:] * factor).sum()), 3)
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """One way to lay lines: a function from tables of steps to a track, its first track and what
+    that costs."""
+
+    lay: Callable[[list[StepTable]], Array]
+    track: Array
+    cost: float
+
+
+def _shortest(ground: _Ground, tables: list[StepTable], ways: list[_Way], rounds: int) -> Array:
+    """The track that takes least of those that leave no more than allowed, or of all if none does.
+
+    `ways` have the shortest first.
+    """
+    found: list[tuple[bool, float, int, Array]] = []
+    for k, way in enumerate(ways):
+        # A track that is laid again or gets strokes does not become shorter.
+        if any(clean and way.cost >= cost for clean, cost, _, _ in found):
+            break
+        track, clean = _mended(_closer_laid(ground, tables, way, rounds), ground)
+        found.append((clean, ground.cost(track), k, track))
+    return min(found, key=lambda one: (not one[0], *one[1:3]))[3]
+
+
+def _closer_laid(ground: _Ground, tables: list[StepTable], way: _Way, rounds: int) -> Array:
+    """The track laid again with smaller steps where it leaves too much, `rounds` times at most."""
+    wanted = _wanted(ground.deck)
+    places = _asked(_tried(ground.tried, _COARSE * _square(ground.tried)), ground.deck)
+    track = way.track
+    for k in range(rounds):
+        found = ground.swept(track).heights(places)
         # Not `found > wanted`: places that the cutter does not reach (inf or nan) count as bad.
         bad = ~(found <= wanted)
-        if not bad.any():
+        if not bad.any() or k == rounds - 1:
             break
-        tables = [_closer(table, work, offset, places[bad], found[bad], wanted) for table in tables]
-    return _mended(track, work, offset, bounds, tried, wanted) if rounds > 1 else track
+        tables = [
+            _closer(table, ground.work, ground.offset, places[bad], found[bad], wanted)
+            for table in tables
+        ]
+        track = way.lay(tables)
+    return track
 
 
 def with_strokes(
@@ -186,7 +265,7 @@ def with_strokes(
     Works on any track, such as a ball's plain lines. `bounds` is where the axis may go, `tried` the
     part of the deck that is judged, both (left, low, right, high), mm.
     """
-    return _mended(track, work, offset, bounds, tried, _wanted(deck))
+    return _mended(track, _Ground(work, deck, offset, bounds, tried))[0]
 
 
 def _wanted(deck: Deck) -> float:
@@ -195,21 +274,20 @@ def _wanted(deck: Deck) -> float:
     return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
 
 
-def _mended(
-    track: Array, work: Work, offset: DropCutter, bounds: Bounds, tried: Bounds, wanted: float
-) -> Array:
-    """The track with strokes where it leaves too much at the finest places, as long as they help.
+def _mended(track: Array, ground: _Ground) -> tuple[Array, bool]:
+    """The track with strokes where it leaves too much at the finest places, as long as they help;
+    and whether it then leaves too much nowhere.
 
     Strokes come after all other lines and only lower what is left: places away from those that are
     too high need not be tried again.
     """
-    assert work.deck is not None
-    follow, places = follower(offset), _asked(_tried(tried, _square(tried)), work.deck)
+    wanted = _wanted(ground.deck)
+    places = _asked(_tried(ground.tried, _square(ground.tried)), ground.deck)
     before = math.inf
     for _ in range(_STROKES):
-        swept = _Swept.by(follow(track), work, tried, offset)
+        swept = ground.swept(track)
         found = swept.heights(places)
-        peaks, heights = _climbed(swept, places, found, tried, wanted)
+        peaks, heights = _climbed(swept, places, found, ground.tried, wanted)
         high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
         # Rounded to spots: a climb from each of many places on one ridge ends at the same cusp.
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
@@ -217,12 +295,12 @@ def _mended(
         # Nothing left, or a hollow, or no progress: the track as it is, and `left_over` reports
         # what stays.
         if count == 0 or count > _MOST_BAD or (count > _FEW and count > _NO_HELP * before):
-            return track
+            return track, count == 0
         before = count
-        axis, way = _axis(work, offset, bad)
-        track = mended(track, axis, way, bounds)
+        axis, way = _axis(ground.work, ground.offset, bad)
+        track = mended(track, axis, way, ground.bounds)
         places = places[_around(places, bad)]
-    return track
+    return track, False
 
 
 def _asked(places: Array, deck: Deck) -> Array:

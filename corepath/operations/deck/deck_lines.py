@@ -18,11 +18,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Ends", "Sheet", "region_lines"]
+__all__ = [
+    "OVERHANG",
+    "TURN",
+    "Ends",
+    "Sheet",
+    "extra_lines",
+    "first_line",
+    "parts_of_gaps",
+    "region_lines",
+]
 
 Array = NDArray[np.float64]
 
-_TURN = 15.0
+TURN = 15.0
 """mm of line that a turn costs."""
 _SHORT_BREAK = 30.0
 """Breaks of a stretch shorter than this (mm) are cut through: two turns would cost more."""
@@ -31,7 +40,7 @@ _SPARE = 1
 _GLIDE = 11.0
 """Length over which an extra line glides to its next place, mm."""
 # mm by which lines sweep or run over a side of the blank.
-_OVERHANG = 0.5
+OVERHANG = 0.5
 _SEAM = 6.0
 """mm by which an extra line that reaches the side of its region runs on beyond it, since its turn
 begins early."""
@@ -103,7 +112,7 @@ def region_lines(
     places = _places(sheet, widest, flat, ends)
     extra: list[Array] = []
     for low, high in itertools.pairwise(places):
-        extra += _between(sheet, low, high)
+        extra += extra_lines(sheet, low, high, _SPARE)
     return _through(sheet, places, flat, ends), extra
 
 
@@ -114,19 +123,19 @@ def _through(sheet: Sheet, places: list[float], flat: float, ends: Ends) -> list
     # disc is √(flat² − half²) deep there; 0.9 of that is used. The outermost lines have no
     # neighbour to clear the corners, so they run over the side.
     half = 0.5 * max([b - a for a, b in itertools.pairwise(places)], default=0.0)
-    inset = 0.9 * math.sqrt(flat**2 - half**2) if flat > half else -_OVERHANG
+    inset = 0.9 * math.sqrt(flat**2 - half**2) if flat > half else -OVERHANG
     lines = []
     for k, v in enumerate(places):
         outermost = k in (0, len(places) - 1)
-        first = (-_OVERHANG if outermost else inset) if ends.start else 0.0
-        last = (-_OVERHANG if outermost else inset) if ends.end else 0.0
+        first = (-OVERHANG if outermost else inset) if ends.start else 0.0
+        last = (-OVERHANG if outermost else inset) if ends.end else 0.0
         start, end = sheet.u + first, sheet.end - last
         # As far as the line's share of the ground to either side, and the corners of its turns,
         # ask for it.
         stretch = sheet.needs(v - 2.0 * half, v + 2.0 * half)
         if stretch is None:
             continue
-        start, end = max(start, stretch[0] - _OVERHANG), min(end, stretch[1] + _OVERHANG)
+        start, end = max(start, stretch[0] - OVERHANG), min(end, stretch[1] + OVERHANG)
         lines.append(np.array([[start, v], [end, v]]))
     return lines
 
@@ -154,11 +163,14 @@ def _margin(
 ) -> float:
     """How far inside a side (mm) its first line lies.
 
-    Against level ground beyond, as far as the flat part reaches, less the overhang. Else half a
-    step, the largest that the bins between the side and the line allow.
+    Against level ground beyond, as far as the flat part reaches, less the overhang.
     """
-    if level:
-        return max(flat - _OVERHANG, 0.0)
+    return max(flat - OVERHANG, 0.0) if level else first_line(sheet, widest, side, inward)
+
+
+def first_line(sheet: Sheet, widest: float, side: float, inward: float) -> float:
+    """How far inside the side at v = `side` (mm) the first line lies, `inward` 1 or -1: half a
+    step, the largest that the bins between the side and the line allow."""
     for share in range(20, 0, -1):
         away = 0.5 * widest * share / 20.0
         low, high = sorted((side, side + inward * away))
@@ -167,7 +179,7 @@ def _margin(
     return 0.5 * widest / 20.0
 
 
-def _counts(sheet: Sheet, low: float, highs: Sequence[float]) -> NDArray[np.int64]:
+def parts_of_gaps(sheet: Sheet, low: float, highs: Sequence[float]) -> NDArray[np.int64]:
     """Into how many even parts (n, k) the gaps from `low` to each of `highs` must be divided, in
     each bin along u; at least 1."""
     # A gap of exactly n steps needs n parts, whatever rounding does.
@@ -179,7 +191,7 @@ def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
     # Down to 0.28 of the widest in steps of 5 %; rounded, so that a tie goes to the wider gap on
     # every machine.
     widths = [widest * 0.95**k for k in range(26)]
-    counts = _counts(sheet, low, [low + width for width in widths])
+    counts = parts_of_gaps(sheet, low, [low + width for width in widths])
     lengths = counts.sum(axis=0).tolist()
     stretches = np.clip(np.diff(counts, axis=0, prepend=1), 0, None).sum(axis=0).tolist()
     costs = [
@@ -192,10 +204,10 @@ def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
 def _cost(sheet: Sheet, bins: int, stretches: int) -> float:
     # Length of all lines of the gap, a turn for its through line, and for each extra stretch that
     # begins a turn and its spare ends.
-    return float(bins) * sheet.size + _TURN + stretches * (_TURN + 2 * _SPARE * sheet.size)
+    return float(bins) * sheet.size + TURN + stretches * (TURN + 2 * _SPARE * sheet.size)
 
 
-def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
+def _stretches(wanted: NDArray[np.bool_], size: float, spare: int) -> list[tuple[int, int]]:
     """(first, last) of the runs of wanted bins, lengthened by the spare and joined over short
     breaks."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(
@@ -203,20 +215,21 @@ def _stretches(wanted: NDArray[np.bool_], size: float) -> list[tuple[int, int]]:
     )
     runs: list[list[int]] = []
     for first, last in edges.tolist():
-        if runs and (first - _SPARE - runs[-1][1]) * size < _SHORT_BREAK:
-            runs[-1][1] = last + _SPARE
+        if runs and (first - spare - runs[-1][1]) * size < _SHORT_BREAK:
+            runs[-1][1] = last + spare
         else:
-            runs.append([first - _SPARE, last + _SPARE])
+            runs.append([first - spare, last + spare])
     return [(max(first, 0), min(last, len(wanted))) for first, last in runs]
 
 
-def _between(sheet: Sheet, low: float, high: float) -> list[Array]:
-    """The extra lines of one gap, each (k, 2)."""
-    counts = _counts(sheet, low, [high])[:, 0]
+def extra_lines(sheet: Sheet, low: float, high: float, spare: int) -> list[Array]:
+    """The extra lines of the gap between `low` and `high`, each (k, 2) points (u, v), mm; `spare`
+    bins longer than they must be at each end."""
+    counts = parts_of_gaps(sheet, low, [high])[:, 0]
     middles = sheet.u + (np.arange(len(counts)) + 0.5) * sheet.size
     found = []
     for n in range(1, int(counts.max())):
-        for first, last in _stretches(counts > n, sheet.size):
+        for first, last in _stretches(counts > n, sheet.size, spare):
             parts = np.maximum(counts[first:last], n + 1)
             # Line n of `parts` lies at n/parts of the gap. Where the number of parts changes it
             # would jump; smoothed twice by a moving mean it glides there without a corner.

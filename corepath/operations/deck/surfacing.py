@@ -196,9 +196,13 @@ def _finish(work: Work, deck: Deck, offset: DropCutter, rounds: int) -> tuple[Pa
 
 def _outside(work: Work, deck: Deck, place: Array) -> Array:
     """(1, 2) the place clear of the blank straight out over the side nearest to `place`."""
-    left, low, right, high = deck.area.bounds
+    return _on_side(deck.area.bounds, place, stand_off(work))
+
+
+def _on_side(bounds: Bounds, place: Array, out: float) -> Array:
+    """(1, 2) the place `out` mm beyond the side of the bounds that is nearest to `place`."""
+    left, low, right, high = bounds
     x, y = (float(value) for value in place)
-    out = stand_off(work)
     ways = [
         (x - left, left - out, y),
         (right - x, right + out, y),
@@ -214,9 +218,10 @@ def _finish_around(work: Work, deck: Deck, offset: DropCutter, around: Around, r
     left, low, right, high = field_of(work).bounds
     out = stand_off(work)
     if around.framed:
-        corners, follow = _track(
-            work, deck, offset, (left, low, right, high), rounds, open_sides=False
-        )
+        room = (left, low, right, high)
+        corners, follow = _track(work, deck, offset, room, rounds, open_sides=False)
+        # From the side, which is cut already: there is wood all round where lines may begin.
+        corners = np.concatenate([_on_side(room, corners[0], 0.0), corners])
     else:
         # The field is the blank grown by this much: back to the blank itself.
         within = (left + out, low + out, right - out, high - out)

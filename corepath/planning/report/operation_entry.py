@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from corepath.job.model import Job
+from corepath.motion.clock import most_a_second
 from corepath.motion.program import Program
 from corepath.planning.make import MadeFile
 from corepath.reported import Key, report_keys
@@ -30,11 +31,12 @@ __all__ = ["OperationEntry", "operation_entry"]
     Key("uncut", optional=True), Key("corners", optional=True),
 )  # fmt: skip
 class OperationEntry(NamedTuple):
-    """A file with the arithmetic of its `feeds`, and the pieces and corners that it leaves, None
-    where there are none."""
+    """A file with the moves of its `busiest` second, the arithmetic of its `feeds`, and the pieces
+    and corners that it leaves, None where there are none."""
 
     made: MadeFile
     program: Program
+    busiest: int
     feeds: dict[str, Any]
     uncut: tuple[Uncut, ...] | None
 
@@ -47,7 +49,7 @@ class OperationEntry(NamedTuple):
     def points(self) -> dict[str, int]:
         lines, arcs = self.made.cuts
         given = sum(stretch.given for stretch in self.program.passes)
-        return {"given": given, "lines": lines, "arcs": arcs}
+        return {"given": given, "lines": lines, "arcs": arcs, "most_a_second": self.busiest}
 
     @property
     def corners(self) -> Any:
@@ -57,4 +59,5 @@ class OperationEntry(NamedTuple):
 def operation_entry(made: MadeFile, job: Job) -> OperationEntry:
     """Return the entry about `made`, a file planned for `job`."""
     feeds = feed_report(job, made.work, made.program.used)
-    return OperationEntry(made, made.program, feeds, tuple(uncut(made.work)) or None)
+    busiest = most_a_second(made.program.passes, job.machine.motion_limits)
+    return OperationEntry(made, made.program, busiest, feeds, tuple(uncut(made.work)) or None)

@@ -1,0 +1,201 @@
+"""Lines over the sloping ground alone, side by side like the teeth of a comb, along X or along Y.
+
+Bed frame of C, mm. *Sloping* is where lines along X at the widest step would leave too much. Each
+of its bins is given lines along X or along Y, whichever may lie farther apart; patches of one
+direction are combed by themselves. Their lines end where the slope ends, so that level ground is
+left to few long lines (`corepath.operations.deck.combs.level_lines`).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.operations.deck.deck_lines import (
+    TURN,
+    Sheet,
+    extra_lines,
+    first_line,
+    parts_of_gaps,
+)
+from corepath.work.cutting.deck_steps import StepTable
+
+__all__ = ["Comb", "combs", "sloping"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+_LEVEL = 0.97
+"""Share of the widest step above which a bin counts as level: below it a line more is needed."""
+_BRIDGE = 15.0
+"""mm; level breaks of a line shorter than this are cut through: two turns would cost more."""
+_SMALLEST = 12
+"""Bins of a patch that gets lines of its own; a smaller one gets strokes if it needs any."""
+_SPARE = 2
+"""Bins by which an extra line is longer than it must be at each end, since its turn begins
+early."""
+_NARROWER = 0.95
+_CLOSEST = 0.05
+"""Gaps are tried from the widest step down, each this much narrower, to this share of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comb:
+    """The lines over one patch, each (k, 2) places (x, y): through lines, then extra ones between
+    them; all along Y if `across`, else along X."""
+
+    through: list[Array]
+    extra: list[Array]
+    across: bool
+
+
+def sloping(along: StepTable, widest: float) -> Mask:
+    """(columns, rows) the bins where lines are needed and those along X `widest` mm apart leave too
+    much."""
+    sloped = np.asarray(along.table < _LEVEL * widest)
+    return sloped if along.needed is None else sloped & along.needed
+
+
+def combs(
+    tables: list[StepTable], sloped: Mask, widest: float, flat: float, penalty: float
+) -> list[Comb]:
+    """Combs over all `sloped` bins.
+
+    `tables` have the allowed steps for lines along X and along Y, `widest` is the largest step and
+    `flat` the radius of the cutter's flat part, mm; `penalty` is what lines across the grain (Y)
+    count.
+    """
+    turned = _turned(tables, sloped, flat, penalty)
+    return [
+        comb
+        for across, steps in zip((False, True), tables, strict=True)
+        for comb in _combs(steps, sloped & (turned == across), widest, across)
+    ]
+
+
+def _turned(tables: list[StepTable], sloped: Mask, flat: float, penalty: float) -> Mask:
+    """Where lines along Y are the shorter ones."""
+    from scipy.ndimage import gaussian_filter
+
+    # 1/step is the length of line for a unit of area. Averaged over about what the cutter covers:
+    # a patch smaller than that is not worth a direction of its own.
+    saved = np.where(sloped, 1.0 / tables[0].table - penalty / tables[1].table, 0.0)
+    return np.asarray(gaussian_filter(saved, flat / tables[0].size) > 0.0)
+
+
+def _combs(steps: StepTable, wanted: Mask, widest: float, across: bool) -> list[Comb]:
+    from scipy.ndimage import label
+
+    # In the plane of the lines: u along them, v across.
+    table, u, v = steps.table, steps.left, steps.low
+    if across:
+        table, wanted, u, v = table.T, wanted.T, v, u
+    patches, count = label(_bridged(wanted, round(_BRIDGE / steps.size)), np.ones((3, 3)))
+    found = []
+    for k in range(1, count + 1):
+        own = patches == k
+        if own.sum() < _SMALLEST:
+            continue
+        i, j = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
+        window = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
+        sheet = Sheet(
+            np.where(own[window], table[window], widest),
+            u + int(i[0]) * steps.size,
+            v + int(j[0]) * steps.size,
+            u + int(i[-1] + 1) * steps.size,
+            v + int(j[-1] + 1) * steps.size,
+            steps.size,
+        )
+        through, extra = _lines(sheet, own[window], widest)
+        if across:
+            through, extra = [line[:, ::-1] for line in through], [line[:, ::-1] for line in extra]
+        found.append(Comb(through, extra, across))
+    return found
+
+
+def _bridged(wanted: Mask, most: int) -> Mask:
+    """The bins with breaks of up to `most` bins along the lines filled."""
+    from scipy.ndimage import binary_closing
+
+    # Padded: a closing at the very edge of the array would lose what it adds.
+    padded = np.pad(wanted, ((most, most), (0, 0)))
+    return np.asarray(binary_closing(padded, np.ones((most, 1)))[most : len(padded) - most])
+
+
+def _lines(sheet: Sheet, own: Mask, widest: float) -> tuple[list[Array], list[Array]]:
+    """Through and extra lines, each (k, 2) points (u, v), over the bins `own` of the sheet."""
+    places = _places(sheet, own, widest)
+    edges = [sheet.v, *(0.5 * (a + b) for a, b in itertools.pairwise(places)), sheet.top]
+    through = [
+        np.array([[sheet.u + first * sheet.size, v], [sheet.u + last * sheet.size, v]])
+        for v, (low, high) in zip(places, itertools.pairwise(edges), strict=True)
+        for first, last in _runs(_band(sheet, own, low, high), sheet.size)
+    ]
+    extra = [
+        line
+        for low, high in itertools.pairwise(places)
+        for line in extra_lines(sheet, low, high, spare=_SPARE)
+    ]
+    return through, extra
+
+
+def _places(sheet: Sheet, own: Mask, widest: float) -> list[float]:
+    """v of the through lines."""
+    here = sheet.v + first_line(sheet, widest, sheet.v, 1.0)
+    last = sheet.top - first_line(sheet, widest, sheet.top, -1.0)
+    if last <= here:
+        return [0.5 * (sheet.v + sheet.top)]
+    places = [here]
+    # 1e-6 mm: no line more where the last step ended there but for rounding.
+    while places[-1] < last - 1e-6:
+        room = last - places[-1]
+        width = _best_gap(sheet, own, places[-1], min(widest, room))
+        # No sliver as the last gap: two even ones instead.
+        if 1e-6 < room - width < 0.5 * width:
+            width = room / 2.0
+        places.append(places[-1] + width)
+    return places
+
+
+def _best_gap(sheet: Sheet, own: Mask, low: float, widest: float) -> float:
+    """The width of the gap above `low` that costs least for each mm of it."""
+    widths = [widest]
+    while widths[-1] * _NARROWER > _CLOSEST * widest:
+        widths.append(widths[-1] * _NARROWER)
+    counts = parts_of_gaps(sheet, low, [low + width for width in widths])
+    costs = []
+    for k, width in enumerate(widths):
+        band = _band(sheet, own, low, low + width)
+        parts = np.where(band, counts[:, k], 0)
+        runs = max(len(_runs(band, sheet.size)), 1)
+        extra = np.clip(parts - 1, 0, None)
+        stretches = int(np.clip(np.diff(extra, prepend=0), 0, None).sum())
+        # Length of all lines of the gap, a turn for each, and the spare ends of extra ones.
+        cost = float(parts.sum()) * sheet.size + TURN * runs
+        cost += stretches * (TURN + 2 * _SPARE * sheet.size)
+        # Rounded, so that a tie goes to the wider gap on every machine.
+        costs.append(round(cost / width, 9))
+    return widths[costs.index(min(costs))]
+
+
+def _band(sheet: Sheet, own: Mask, low: float, high: float) -> Mask:
+    """(n,) which bins along u have any of `own` between `low` and `high` in v."""
+    end = own.shape[1] - 1
+    first = min(max(int((low + 1e-9 - sheet.v) / sheet.size), 0), end)
+    last = min(max(int((high - 1e-9 - sheet.v) / sheet.size), first), end)
+    return np.asarray(own[:, first : last + 1].any(axis=1))
+
+
+def _runs(wanted: Mask, size: float) -> list[tuple[int, int]]:
+    """(first, last) of the runs of wanted bins, joined over short breaks."""
+    steps = np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))
+    runs: list[tuple[int, int]] = []
+    for first, last in np.flatnonzero(steps).reshape(-1, 2).tolist():
+        if runs and (first - runs[-1][1]) * size < _BRIDGE:
+            runs[-1] = (runs[-1][0], last)
+        else:
+            runs.append((first, last))
+    return runs

@@ -1,0 +1,149 @@
+"""Finishing by combs: nothing left out, nothing too far apart, short links, and only where it is
+shorter."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from shapely import MultiLineString, Point
+
+from corepath.board.deck.surface import DeckSurface
+from corepath.operations.deck import deck_finish
+from corepath.operations.deck.combs.chain import ChainLine, chained
+from corepath.operations.deck.combs.comb_lines import combs, sloping
+from corepath.operations.deck.combs.level_lines import level_lines
+from corepath.operations.deck.deck_finish import follower, left_over, regional
+from corepath.operations.deck.drop_cutter import DropCutter
+from corepath.work.cutting.deck_steps import StepTable
+from tests.operations.test_deck_finish import FLAT, work_on
+
+Array = NDArray[np.float64]
+
+SIZE = (300.0, 160.0)
+BOUNDS = (0.0, 0.0, *SIZE)
+WIDEST, FLAT_RADIUS = 12.0, 8.0
+
+
+def ring(size: tuple[float, float] = SIZE) -> tuple[Array, Array]:
+    """(n, m) how far the middles of bins lie from a smaller rectangle's outline, mm (0 on it), and
+    which of its sides is nearest: 0 for one along X, 1 for one along Y."""
+    x, y = np.meshgrid(np.arange(size[0]) + 0.5, np.arange(size[1]) + 0.5, indexing="ij")
+    to_x = np.minimum(x, size[0] - x) - 50.0
+    to_y = np.minimum(y, size[1] - y) - 45.0
+    return np.abs(np.minimum(to_x, to_y)), (to_x < to_y).astype(float)
+
+
+def tables() -> list[StepTable]:
+    """Ground that slopes towards a rectangle's sides: steps up the slope of 4 to 12, along it 1."""
+    away, along_y = ring()
+    up = np.clip(4.0 + 0.4 * away, 4.0, WIDEST)
+    beside = np.where(away < 20.0, 1.0, WIDEST)
+    return [
+        StepTable(np.where(along_y > 0.5, up, beside), 0.0, 0.0, 1.0, False),
+        StepTable(np.where(along_y > 0.5, beside, up), 0.0, 0.0, 1.0, True),
+    ]
+
+
+def test_teeth_lie_nowhere_farther_apart_than_allowed() -> None:
+    """Each bin of the slope is within half the step there of a line of its own direction; a whole
+    comb may lie aside by what its lines glide over the bins beside."""
+    steps = tables()
+    sloped = sloping(steps[0], WIDEST)
+    lines: dict[bool, list[Array]] = {False: [], True: []}
+    for comb in combs(steps, sloped, WIDEST, FLAT_RADIUS, 1.0):
+        lines[comb.across] += comb.through + comb.extra
+    _, along_y = ring()
+    for across in (False, True):
+        near = MultiLineString([line.tolist() for line in lines[across]])
+        # Well inside of one side: at the corners either direction may have a bin.
+        x, y = np.meshgrid(np.arange(SIZE[0]) + 0.5, np.arange(SIZE[1]) + 0.5, indexing="ij")
+        inside = sloped & (along_y == (0.0 if across else 1.0))
+        inside &= (np.abs(x - 150.0) < 60.0) if across else (np.abs(y - 80.0) < 10.0)
+        at = np.argwhere(inside)
+        assert len(at) > 300
+        for i, j in at[::7]:
+            step = float(steps[1 if across else 0].table[i, j])
+            assert near.distance(Point(i + 0.5, j + 0.5)) <= 0.5 * 1.35 * step + 0.1
+
+
+def test_teeth_leave_the_level_ground_alone() -> None:
+    """No line of a comb is led farther than its spare bins and seam over level ground."""
+    steps = tables()
+    sloped = sloping(steps[0], WIDEST)
+    slope = np.argwhere(sloped) + 0.5
+    found = combs(steps, sloped, WIDEST, FLAT_RADIUS, 1.0)
+    assert {comb.across for comb in found} == {False, True}
+    for line in itertools.chain.from_iterable(comb.through + comb.extra for comb in found):
+        for end in line[[0, -1]]:
+            assert np.hypot(*(slope - end).T).min() < 9.0
+
+
+def test_level_lines_finish_all_that_combs_leave() -> None:
+    steps = tables()
+    sloped = sloping(steps[0], WIDEST)
+    lines = level_lines(steps[0], sloped, WIDEST, FLAT_RADIUS, BOUNDS)
+    reached = MultiLineString([line.tolist() for line in lines])
+    slope = np.argwhere(sloped) + 0.5
+    x, y = np.meshgrid(np.arange(1.0, 300.0, 3.0), np.arange(1.0, 160.0, 3.0), indexing="ij")
+    for place in np.column_stack([x.ravel(), y.ravel()]):
+        combed = np.hypot(*(slope - place).T).min() < FLAT_RADIUS - 1.0
+        # The turns between lines sweep what the disc leaves at the sides of the blank.
+        side = min(place[0], SIZE[0] - place[0]) < FLAT_RADIUS
+        assert combed or side or reached.distance(Point(place)) < FLAT_RADIUS
+    # broken where combs have been: less than lines from side to side
+    straight = SIZE[0] * math.ceil(SIZE[1] / WIDEST)
+    assert reached.length < 0.8 * straight
+
+
+def test_a_chain_runs_along_every_line_by_short_links() -> None:
+    """Lines left behind by a greedy order are fetched on the way, not afterwards."""
+    teeth = [
+        ChainLine(np.array([[x, 0.0], [x, 60.0]])[:: 1 if k % 2 else -1], True, 0.8)
+        for k, x in enumerate(np.arange(0.0, 120.0, 6.0).tolist())
+    ]
+    long = [ChainLine(np.array([[0.0, y], [120.0, y]]), False, 0.0) for y in (80.0, 92.0, 104.0)]
+    lines = [*teeth, *long]
+    behind = [*teeth[3::7], *teeth[5::9]]
+    order = [line for line in lines if not any(line is one for one in behind)] + behind
+    bounds = (-20.0, -20.0, 140.0, 120.0)
+    path = chained(order, bounds)
+    a, run = path[:-1], np.diff(path, axis=0)
+    for line in lines:
+        middle = line.places.mean(axis=0)
+        share = ((middle - a) * run).sum(axis=1) / np.maximum((run**2).sum(axis=1), 1e-12)
+        assert np.hypot(*(a + np.clip(share, 0, 1)[:, None] * run - middle).T).min() < 1e-9
+    way = float(np.hypot(*run.T).sum())
+    # all lines, a half circle or less between neighbours, two ways from the teeth to the long ones
+    assert way < 20 * 60.0 + 3 * 120.0 + 19 * 6.0 * math.pi / 2.0 + 2 * 12.0 * math.pi / 2.0 + 80.0
+
+
+def dome() -> DeckSurface:
+    """A flat top 60 wide, blends 40 wide all round it, and a level rim."""
+    xs, ys = np.arange(-190.0, 191.0), np.arange(-120.0, 121.0)
+    x, y = np.meshgrid(xs, ys, indexing="ij")
+    away = np.hypot(np.maximum(np.abs(x) - 60.0, 0.0), np.maximum(np.abs(y) - 15.0, 0.0))
+    u = np.clip(1.0 - away / 40.0, 0.0, 1.0)
+    height = 5.0 + 3.0 * (35 * u**4 - 84 * u**5 + 70 * u**6 - 20 * u**7)
+    return DeckSurface(xs, ys, height, 5.0)
+
+
+@pytest.mark.whole
+def test_the_shorter_way_is_kept_and_its_ridges_are_as_low(monkeypatch: pytest.MonkeyPatch) -> None:
+    surface = dome()
+    work = work_on(surface, FLAT, SIZE)
+    assert work.deck is not None
+    offset, bounds = DropCutter(surface, FLAT), work.deck.area.bounds
+    ground = deck_finish._Ground(work, work.deck, offset, bounds, bounds)
+    by_combs = regional(work, work.deck, offset, bounds, open_sides=True)
+    left = left_over(follower(offset)(by_combs), work, work.deck, offset)
+    assert left.unreached == 0 and left.low > -0.003 and left.high <= 0.05
+    # Combs that would take long: what is kept is the other way, which is longer here.
+    slow = np.column_stack([np.tile([-140.0, 140.0], 400), np.repeat(np.linspace(-79, 79, 400), 2)])
+    monkeypatch.setattr(deck_finish, "combed", lambda *_: slow)
+    by_regions = regional(work, work.deck, offset, bounds, open_sides=True)
+    assert len(by_regions) != len(slow)
+    assert ground.cost(by_combs) < 0.95 * ground.cost(by_regions) < ground.cost(slow)
