@@ -18,6 +18,7 @@ from typing import Any, TypeVar, cast
 
 import numba
 from numba.core.caching import FunctionCache, IndexDataCacheFile
+from numba.core.runtime.nrt import rtsys
 
 __all__ = ["njit"]
 
@@ -84,7 +85,13 @@ class _RebuiltCache(FunctionCache):
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         try:
-            return super().load_overload(sig, target_context)  # type: ignore[no-untyped-call]
+            # What a loop may be compiled with (numba's linear algebra and with it scipy's, its
+            # lists, its random numbers: a sixth of a second) is not loaded for one that lies there
+            # compiled: it needs the memory of its arrays alone. The compiler loads the rest itself.
+            rtsys.initialize(target_context)
+            with self._guard_against_spurious_io_errors():
+                return self._load_overload(sig, target_context)  # type: ignore[no-untyped-call]
+            return None
         except Exception:  # unpickling damaged bytes raises nearly anything
             self._forget()
             return None

@@ -30,6 +30,7 @@ Floats = NDArray[np.float64]
 
 _STEP = 1.0  # mm: the grain of the deck's grid
 _THICKNESSES = 5.0
+_LINES = 32  # lines of the lattice worked out at once: what belongs to them stays in the cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +108,20 @@ def bend(
 def _curvatures(
     hx: Floats, hy: Floats, hxx: Floats, hxy: Floats, hyy: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """Both principal curvatures, and the normal curvatures along X and across Y (any textbook of
-    surfaces)."""
+    """Both principal curvatures, and the normal curvatures along X and across Y, each (n, m)."""
+    found = tuple(np.empty_like(hx) for _ in range(4))
+    for first in range(0, len(hx), _LINES):
+        part = slice(first, first + _LINES)
+        some = _curvatures_of(hx[part], hy[part], hxx[part], hxy[part], hyy[part])
+        for whole, values in zip(found, some, strict=True):
+            whole[part] = values
+    return found  # type: ignore[return-value]
+
+
+def _curvatures_of(
+    hx: Floats, hy: Floats, hxx: Floats, hxy: Floats, hyy: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The same of some lines (any textbook of surfaces)."""
     w = np.sqrt(1.0 + hx**2 + hy**2)
     mean = ((1.0 + hy**2) * hxx - 2.0 * hx * hy * hxy + (1.0 + hx**2) * hyy) / (2.0 * w**3)
     gauss = (hxx * hyy - hxy**2) / w**4

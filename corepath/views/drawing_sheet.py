@@ -285,18 +285,27 @@ class Labels:
     ) -> bool:
         """Set `text` near (x, y), at least `clear` mm away, with a leader where it is far off;
         return False if there is no room."""
-        # Two rounds: a label may cover a line where it must, but never another label or a mark.
-        for off_lines, off in itertools.product((True, False), _REACHES):
-            for tx, ty, anchor in _around(x, y, clear + off, size):
-                box = text_box(tx, ty, text, size=size, anchor=anchor, wider=self.wider)
-                if not self.free(box.grown(0.4)) or (off_lines and not self.quiet(box)):
-                    continue
-                if off > _REACHES[0]:
-                    self._leader(x, y, clear, box)
-                self.svg.text(tx, ty, text, class_, size=size, anchor=anchor)
-                self.taken.add(box.grown(0.4))
-                return True
-        return False
+        # A label may cover a line where it must, but never another label or a mark.
+        places = itertools.chain.from_iterable(
+            ((off, *near) for near in _around(x, y, clear + off, size)) for off in _REACHES
+        )
+        chosen = None
+        for off, tx, ty, anchor in places:
+            box = text_box(tx, ty, text, size=size, anchor=anchor, wider=self.wider)
+            if self.free(box.grown(0.4)):
+                quiet = self.quiet(box)
+                if chosen is None or quiet:
+                    chosen = off, tx, ty, anchor, box
+                if quiet:
+                    break
+        if chosen is None:
+            return False
+        off, tx, ty, anchor, box = chosen
+        if off > _REACHES[0]:
+            self._leader(x, y, clear, box)
+        self.svg.text(tx, ty, text, class_, size=size, anchor=anchor)
+        self.taken.add(box.grown(0.4))
+        return True
 
     def _leader(self, x: float, y: float, clear: float, box: Box) -> None:
         ex = min(max(x, box.x0), box.x1)

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
@@ -93,9 +94,15 @@ def text_width(text: str, size: float) -> float:
     From the usual proportions of such faces (common practice, no source), rounded up. Of marked
     figures the longer of mm and inches counts: which of them is drawn is not known here.
     """
+    return size * _ems(text)
+
+
+@lru_cache(maxsize=4096)
+def _ems(text: str) -> float:
+    # kept, since a label is tried at many places
     plain = MM.text(text)
     told = {plain, INCH.text(text)} if plain != text else {plain}
-    return size * max(sum(_advance(sign) for sign in one) for one in told)
+    return max(sum(_advance(sign) for sign in one) for one in told)
 
 
 def _advance(sign: str) -> float:

@@ -8,8 +8,9 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from tests.benchmarks.table import Figure, Row
-from tests.benchmarks.timing import SAMPLE, Ran, Timed, run_python
+from tests.benchmarks.table import Row
+from tests.benchmarks.timing import IDLE, SAMPLE, Timed, run_python, wall
+from tests.benchmarks.whole import SORT, sorting
 
 __all__ = ["help", "whole_plan"]
 
@@ -28,20 +29,17 @@ def help() -> Iterator[Row]:
 
 
 def whole_plan() -> Iterator[Row]:
-    """Seconds by the clock of planning the sample, with read-back, on all cores: first with empty
-    caches of compiled loops and of paths, then with full ones."""
+    """Planning the sample by the clock, with read-back, on all cores: first with empty caches of
+    compiled loops and of paths, then with full ones."""
+    sort = sorting(wall)
     with tempfile.TemporaryDirectory() as folder:
         own = {"NUMBA_CACHE_DIR": f"{folder}/cache", "XDG_CACHE_HOME": f"{folder}/kept"}
         environment = {**os.environ, **own}
         call = ["plan", str(SAMPLE), "-o", str(Path(folder) / "out"), "-q"]
         first, *later = (run_python(CLI, call, environment) for _ in range(3))
-    for name, ran, limit in (("first run", [first], 25.0), ("later run", later, 8.0)):
-        yield _seconds(f"plan of board-1280, {name}", ran, limit)
-
-
-def _seconds(name: str, ran: list[Ran], limit: float) -> Row:
-    best = min(ran, key=lambda one: one.seconds)
-    timed = Timed(tuple(one.seconds for one in ran))
-    return Row(
-        name, Figure.of(timed), limit, note=f"by the clock; {best.cpu:.1f} s of the processor"
-    )
+    for name, ran, seconds in (("first run", [first], 25.0), ("later run", later, 8.0)):
+        best = min(ran, key=lambda one: one.seconds)
+        yield Row.against(
+            f"plan of board-1280 by the clock, {name}", Timed(tuple(one.seconds for one in ran)),
+            SORT, sort, seconds / IDLE["sort"], f"{best.cpu:.1f} s of the processor",
+        )  # fmt: skip
