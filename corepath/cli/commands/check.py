@@ -62,7 +62,7 @@ def check(
     json: Annotated[bool, json_option("the report as JSON instead of tables")] = False,
     quiet: Annotated[bool, quiet_option()] = False,
 ) -> None:
-    """Say whether the core comes out, how likely, and what would fix it."""
+    """Say whether the core comes out, how likely, and what fixes it."""
     with guarded(json_wanted=json, job=job):
         from corepath.cli.progress_line import showing
 

@@ -39,9 +39,9 @@ def shop(
     ] = False,
     json: Annotated[bool, json_option("what was learned as JSON instead of tables")] = False,
 ) -> None:
-    """Tell what the records of past boards say about touch, bed, blanks, cutters and the clock.
+    """Tell what the records of past boards say of the shop.
 
-    With --learned: the tolerances that follow, each with how sure it is. Nothing is changed.
+    Of touch, bed, blanks, cutters and the clock. With --learned: the tolerances that follow, each with how sure it is. Nothing is changed.
     """
     with guarded(json_wanted=json):
         from corepath.errors import Fault, InputError
