@@ -41,7 +41,8 @@ def shop(
 ) -> None:
     """Tell what the records of past boards say of the shop.
 
-    Of touch, bed, blanks, cutters and the clock. With --learned: the tolerances that follow, each with how sure it is. Nothing is changed.
+    Of touch, bed, blanks, cutters and the clock. With --learned: the tolerances that follow, each
+    with how sure it is. Nothing is changed.
     """
     with guarded(json_wanted=json):
         from corepath.errors import Fault, InputError
