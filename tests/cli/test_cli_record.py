@@ -164,7 +164,7 @@ def test_every_kind_can_be_typed() -> None:
     )
     record("--cut", "inserts", "--seat-depth", "I1", 1.52, "--bore-depth", "I1", 6.9)
     record("--note", "glue line looks dry")
-    record("--off-place", "I1", 0.4, -0.2)
+    record("--off-place", "I1", 0.4, -0.2, "--minutes", "03-A-groove", 10.4)
     record("--shift", "B", 0.5, 0, 0, "--broken", 4, "--stopped", "08-C-deck.nc", 300)
     assert {entry["kind"] for entry in entries()} == set(KINDS)
     top_ups = [(entry["value"], entry["unit"]) for entry in entries() if entry["kind"] == "top-up"]

@@ -197,7 +197,7 @@ def test_the_guide_names_only_options_that_there_are(page: str) -> None:
     """A reader types what the page says."""
     text = (SAMPLES.parent / "docs" / page).read_text(encoding="utf-8")
     known = set()
-    for command in ("record", "recut", "check", "plan"):
+    for command in ("record", "recut", "check", "plan", "shop"):
         shown = (
             CliRunner()
             .invoke(app, [command, "--help"], env={"COLUMNS": "200", "NO_COLOR": "1"})
