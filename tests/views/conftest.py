@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -18,7 +19,7 @@ from corepath.board.footprints import seat_footprint
 from corepath.job.model import Job
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Pass, Program, Zero, arc, line, rapid
-from corepath.planning.prepare import Prepared
+from corepath.planning.prepare import Prepared, prepare
 from corepath.planning.report.checks_report import lists_of
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.height_table import Column, HeightTable, InsertHeights
@@ -72,6 +73,8 @@ JOB: dict[str, Any] = {
         }
     ],
 }
+
+SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 class FakeDeck:
@@ -377,6 +380,18 @@ def facts_of() -> Callable[..., Facts]:
     """Makes the facts of a set-up sheet of what is prepared; further arguments replace some of
     them."""
     return _facts
+
+
+@pytest.fixture(scope="session")
+def coupon() -> Prepared:
+    """The coupon as it is shipped, prepared."""
+    return prepare(SAMPLES / "coupon.toml")
+
+
+@pytest.fixture(scope="session")
+def facts(coupon: Prepared) -> Facts:
+    """What the coupon's sheets are made from."""
+    return _facts(coupon)
 
 
 def _facts(prepared: Prepared, **more: Any) -> Facts:

@@ -41,16 +41,6 @@ MakeFacts = Callable[..., Facts]
 
 
 @pytest.fixture(scope="module")
-def coupon() -> Prepared:
-    return prepare(SAMPLES / "coupon.toml")
-
-
-@pytest.fixture(scope="module")
-def facts(coupon: Prepared, facts_of: MakeFacts) -> Facts:
-    return facts_of(coupon)
-
-
-@pytest.fixture(scope="module")
 def text(facts: Facts) -> str:
     return sheet_html(facts)
 

@@ -12,7 +12,7 @@ import html5lib
 import pytest
 
 from corepath.job.record.settled import Settled
-from corepath.planning.prepare import Prepared, prepare
+from corepath.planning.prepare import Prepared
 from corepath.views.sheet_html import Facts
 from corepath.views.sheet_html.page_parts import Slot, Table
 from corepath.views.short_sheet import one_pages, short_sheet
@@ -23,16 +23,6 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 XHTML = "{http://www.w3.org/1999/xhtml}"
 
 MakeFacts = Callable[..., Facts]
-
-
-@pytest.fixture(scope="module")
-def coupon() -> Prepared:
-    return prepare(SAMPLES / "coupon.toml")
-
-
-@pytest.fixture(scope="module")
-def facts(coupon: Prepared, facts_of: MakeFacts) -> Facts:
-    return facts_of(coupon)
 
 
 @pytest.fixture(scope="module")
