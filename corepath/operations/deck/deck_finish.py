@@ -36,6 +36,7 @@ from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.operations.deck.widths import fed
 from corepath.work.cutting.deck_steps import StepTable, level_step, needed_bins, steps_by_axis
+from corepath.work.keepoff import room_of
 from corepath.work.works import Deck, Work
 
 __all__ = ["ROUNDS", "Bounds", "Left", "follower", "left_over", "regional", "with_strokes"]
@@ -177,7 +178,10 @@ def regional(
         return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty)
 
     ground = _Ground(work, deck, offset, bounds, tried)
-    first = [(lay, lay(tables)) for lay in (by_regions, by_combs)]
+    # Beside obstacles lines are clipped: then only long ones leave nothing behind a screw, and the
+    # time of the whole track says little.
+    lays = (by_regions, by_combs) if room_of(work) is None else (by_regions,)
+    first = [(lay, lay(tables)) for lay in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track)) for lay, track in first), key=lambda way: way.cost
     )
