@@ -89,6 +89,9 @@ _NO_HELP = 0.9
 fit into the ground there."""
 _FEW = 300
 """With at most this many spots another round is made in any case."""
+_SLIM = 0.4
+"""mm by which the radius of a cutter is smaller that must still reach every place tried of a combed
+deck: slivers between a comb and the lines beside it may be narrower than the squares."""
 _MOST_BAD = 20_000
 """With more places too high than this, it is a hollow that no stroke reaches."""
 # Share of the turn radius by which turns between extra lines begin before their ends (`routed`);
@@ -180,10 +183,11 @@ def regional(
     ground = _Ground(work, deck, offset, bounds, tried)
     # Beside obstacles lines are clipped: then only long ones leave nothing behind a screw, and the
     # time of the whole track says little.
-    lays = (by_regions, by_combs) if room_of(work) is None else (by_regions,)
-    first = [(lay, lay(tables)) for lay in lays]
+    lays = [(by_regions, 0.0), (by_combs, _SLIM)] if room_of(work) is None else [(by_regions, 0.0)]
+    first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
-        (_Way(lay, track, ground.cost(track)) for lay, track in first), key=lambda way: way.cost
+        (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),
+        key=lambda way: way.cost,
     )
     return ways[0].track if rounds == 1 else _shortest(ground, tables, ways, rounds)
 
@@ -199,8 +203,11 @@ class _Ground:
     bounds: Bounds
     tried: Bounds
 
-    def swept(self, track: Array) -> _Swept:
-        return _Swept.by(follower(self.offset)(track), self.work, self.tried, self.offset)
+    def swept(self, track: Array, slim: float = 0.0) -> _Swept:
+        """What the track (n, 2) leaves, by a cutter whose radius is smaller by `slim` mm."""
+        cutter = replace(self.work.cutter, diameter=self.work.cutter.diameter - 2.0 * slim)
+        work = replace(self.work, cutter=cutter) if slim > 0.0 else self.work
+        return _Swept.by(follower(self.offset)(track), work, self.tried, self.offset)
 
     def cost(self, track: Array) -> float:
         """Seconds of the track (n, 2); those across the grain count `grain_penalty` times.
@@ -218,12 +225,13 @@ class _Ground:
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """One way to lay lines: a function from tables of steps to a track, its first track and what
-    that costs."""
+    """One way to lay lines: a function from tables of steps to a track, its first track, what that
+    costs, and by how much a radius may be smaller and reach all the same."""
 
     lay: Callable[[list[StepTable]], Array]
     track: Array
     cost: float
+    slim: float
 
 
 def _shortest(ground: _Ground, tables: list[StepTable], ways: list[_Way], rounds: int) -> Array:
@@ -236,7 +244,7 @@ def _shortest(ground: _Ground, tables: list[StepTable], ways: list[_Way], rounds
         # A track that is laid again or gets strokes does not become shorter.
         if any(clean and way.cost >= cost for clean, cost, _, _ in found):
             break
-        track, clean = _mended(_closer_laid(ground, tables, way, rounds), ground)
+        track, clean = _mended(_closer_laid(ground, tables, way, rounds), ground, way.slim)
         found.append((clean, ground.cost(track), k, track))
     return min(found, key=lambda one: (not one[0], *one[1:3]))[3]
 
@@ -278,9 +286,9 @@ def _wanted(deck: Deck) -> float:
     return deck.scallop - min(_SPARE, 0.03 * deck.scallop)
 
 
-def _mended(track: Array, ground: _Ground) -> tuple[Array, bool]:
-    """The track with strokes where it leaves too much at the finest places, as long as they help;
-    and whether it then leaves too much nowhere.
+def _mended(track: Array, ground: _Ground, slim: float = 0.0) -> tuple[Array, bool]:
+    """The track with strokes where it leaves too much at the finest places, or a radius smaller by
+    `slim` mm would not come, as long as they help; and whether it then leaves too much nowhere.
 
     Strokes come after all other lines and only lower what is left: places away from those that are
     too high need not be tried again.
@@ -293,6 +301,8 @@ def _mended(track: Array, ground: _Ground) -> tuple[Array, bool]:
         found = swept.heights(places)
         peaks, heights = _climbed(swept, places, found, ground.tried, wanted)
         high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
+        if slim > 0.0:
+            high.append(places[np.isposinf(ground.swept(track, slim).heights(places))])
         # Rounded to spots: a climb from each of many places on one ridge ends at the same cusp.
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
