@@ -98,15 +98,14 @@ class Prepared:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """Cautions, in plain words: about the blank, stops that are not offered, what is not made
-        after lay-up, doubts about the record, voids and leaks, pressure, touches, hardware and
-        deck."""
+        """Cautions, in plain words, what went wrong first: voids and leaks, the blank, stops that
+        are not offered, what is not made after lay-up, doubts about the record, pressure, touches,
+        hardware and deck."""
         blank, laid = self.stackup.heights.blank.cautions, layup_cautions(self.job, self.board)
         laid = (*laid, *off_cradle_lines(self.job, self.board))
-        found = (*blank, *self.stackup.withheld, *laid, *self.doubts)
         found = (
-            *found,
             *resin_cautions(self.known.settled, self.file),
+            *(*blank, *self.stackup.withheld, *laid, *self.doubts),
             *pressure_cautions(self.job),
             *touch_cautions(self.job, self.stackup, self.works),
         )

@@ -90,7 +90,8 @@ def _to_type(found: Learned, units: Units) -> str:
                 units.text(f"diameter = {mm(round(one.last, 3)):g}"),
             ]
     if not lines:
-        return "\nNothing to type: what the shop file says is what was found, or too little is."
+        nothing = "Nothing else to type" if found.clock else "Nothing to type"
+        return f"\n{nothing}: what the shop file says is what was found, or too little is."
     return "\n".join(["\nTo type into the shop file, where you agree (nothing is changed):",
                       *(f"    {line}" for line in lines)])  # fmt: skip
 
