@@ -22,7 +22,8 @@ from corepath.board.footprints import offset
 from corepath.board.outline.curves import arc_points, closed_curve
 from corepath.job.model import CastSection
 from corepath.stackup.linear import Linear
-from corepath.stackup.pour.pour import CastingPour, mix, tilted, volume_of
+from corepath.stackup.pour.mixing import parts
+from corepath.stackup.pour.pour import CastingPour, tilted, volume_of
 
 INSIDE, OUTSIDE, DEPTH, SHORT = 8.0, 6.0, 12.4, 0.3
 
@@ -116,7 +117,7 @@ def test_masses_by_hand():
     """
     volume = volume_of(1400.0 * 14.0, 12.4, 0.3)
     assert volume == pytest.approx(237.16)
-    found = mix(volume, CastSection(ratio=(100.0, 90.0), density=(1.05, 1.22), extra=0.15))
-    assert found["total_g"] == pytest.approx(306.608, abs=0.01)
-    assert found["part_a_g"] == pytest.approx(161.373, abs=0.01)
-    assert found["part_b_g"] == pytest.approx(145.236, abs=0.01)
+    found = parts(volume, CastSection(ratio=(100.0, 90.0), density=(1.05, 1.22), extra=0.15))
+    assert found.total_g == pytest.approx(306.608, abs=0.01)
+    assert found.a_g == pytest.approx(161.373, abs=0.01)
+    assert found.b_g == pytest.approx(145.236, abs=0.01)
