@@ -2,6 +2,7 @@
 found right."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -228,13 +229,19 @@ def test_report_has_the_keys_that_others_rely_on(planned: Plan):
 
 def test_the_skim_serves_every_stop(planned: Plan):
     """One file a pass down to the lowest plane, and one with a stop after each from the first sight
-    on."""
+    on. Two more stand in it before the spindle turns: its cutter is fitted, and seen on the way
+    down, since the groove was cut with another."""
     skims = [one for one in planned.made if one.program.name == "skim"]
-    planes = planned.prepared.stackup.skim.planes
-    assert len(skims) == len(planes) + 1
-    combined = skims[-1]
-    stops = combined.text.count("\nM0\n") - 1
-    assert stops == len(planes) - planned.prepared.stackup.skim.first_stop
+    skim = planned.prepared.stackup.skim
+    assert len(skims) == len(skim.planes) + 1
+    before, cutting = skims[-1].text.split(" M3\n", 1)
+    assert re.findall(r"\(MSG, (\w+) [^()]*\)\nM0\n", before) == ["Fit", "Tip"]
+    assert before.count("\nM0\n") == 2
+    # what is cut up to each stop ends on the plane of a pass, the first one that of first sight
+    lowest = [
+        min(float(z) for z in re.findall(r"Z(-?[\d.]+)", way)) for way in cutting.split("\nM0\n")
+    ]
+    assert lowest == pytest.approx(skim.planes[skim.first_stop - 1 :], abs=1e-4)
 
 
 def test_failed_checks_write_no_program(coupon: Job, planned: Plan, tmp_path: Path):
