@@ -53,25 +53,33 @@ class Sheet:
             time.sleep(0.03)
         raise AssertionError(f"{script}: {self.js(STATE)}; {self.js(ANSWER)}; {self.js(HINT)}")
 
+    def heard(self) -> None:
+        """Wait until the page knows what became of its last change: verdict and drawings come
+        before the file is written, and the page is told so, and what can be undone, after that."""
+        self.until(f"!{STATE}.includes('…')")
+
     def holds(self, *lines: str) -> None:
-        """Wait until the file differs from the first one by just these lines."""
+        """Wait until the file differs from the first one by just these lines, and the page knows
+        it."""
         end = time.monotonic() + LIMIT
         while time.monotonic() < end:
             before, after = self.text.splitlines(), self.job.read_text().splitlines()
             if sorted(set(after) - set(before)) == sorted(lines) and len(before) == len(after):
+                self.heard()
                 return
             time.sleep(0.03)
         raise AssertionError(sorted(set(after) - set(before)))
 
     def undo(self) -> None:
         """Back to the first text."""
+        self.heard()
         while not self.js("document.getElementById('undo').disabled"):
             now = self.job.read_text()
             self.js("document.getElementById('undo').click()")
             end = time.monotonic() + LIMIT
             while self.job.read_text() == now and time.monotonic() < end:
                 time.sleep(0.03)
-            self.until(f"!{STATE}.includes('…')")
+            self.heard()
         self.holds()
         self.until(f"{ANSWER}.startsWith('Ready')")
         # the drawings come after the verdict, and with them the handles jump back
@@ -164,11 +172,13 @@ def test_what_was_taken_out_cannot_be_put_in_again(sheet: Sheet) -> None:
     sheet.js("document.querySelector('[data-handle=plan-I1]').focus()")
     sheet.chrome.switch_to.active_element.send_keys("\ue017")  # Delete
     sheet.until("!document.querySelector('[data-handle=plan-I1]')")
+    sheet.heard()
     button = (
         "[...document.querySelectorAll('#add button')].find(b => b.textContent.includes('ins'))"
     )
     sheet.js(f"{button}.click()")
     sheet.until("document.querySelector('[data-handle=plan-I1]')")
+    sheet.heard()
     lines = sheet.job.read_text().splitlines()
     assert "at = [[0, 0]]" in lines and lines.count("[[insert]]") == 1
 
@@ -181,7 +191,7 @@ def test_a_tight_blank_is_not_brought_to_a_yes_by_its_fixes(sheet: Sheet) -> Non
     button = sheet.until("document.querySelector('#fixes li button')")
     sheet.js("arguments[0].click()", button)
     sheet.until(f"!{ANSWER}.startsWith('Not')")
-    sheet.until(f"!{STATE}.includes('…')")  # it is written once the verdict is there
+    sheet.heard()
     assert "floor = 2.4" not in sheet.job.read_text().splitlines()
     typed(sheet, "groove.inside", "-3")
     wrong = "document.getElementById('wrong-groove.inside').textContent"
