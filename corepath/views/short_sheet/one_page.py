@@ -23,7 +23,12 @@ from corepath.views.sheet_html.setup_words import dowel_rows, fixings, hold_word
 from corepath.views.sheet_html.setups import setup_state
 from corepath.views.sheet_html.skim_page import stop_word
 from corepath.views.short_sheet.boxes import BoxGroup, box_groups, took_slot
-from corepath.views.short_sheet.page_room import LEAST_PAPER, PAPER_ROOMS, blocks_height
+from corepath.views.short_sheet.page_room import (
+    PAPER_ROOMS,
+    PAPERS,
+    blocks_height,
+    head_height,
+)
 from corepath.work.works import Work
 
 __all__ = ["OnePage", "file_ticks", "one_pages", "pass_word", "stops_of", "turn_words"]
@@ -76,12 +81,16 @@ def _fitted(
     """Return the room for the drawing, and the boxes, with which all of a set-up stays on one page:
     first the drawing gives way, then boxes go to the full sheet."""
     units = units_of(facts.job.units)
-    taken = blocks_height(told, units)
+    never = bool(facts.despite or facts.withheld)
+    head = head_height(facts.scene(setup).pose.caption, never=never)
     for most in _MOST_BOXES:
         boxes = box_groups(facts, setup, most)
         for room in PAPER_ROOMS:
-            high = drawing_height(facts, setup, room)
-            if taken + high + blocks_height(boxes, units) <= LEAST_PAPER:
+            high = head + drawing_height(facts, setup, room)
+            if all(
+                high + blocks_height((*told, *boxes), units, paper) <= paper.height
+                for paper in PAPERS
+            ):
                 return room, boxes
     return PAPER_ROOMS[-1], box_groups(facts, setup, _MOST_BOXES[-1])
 
