@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.motion.cutter import Cutter
-from corepath.motion.program import Move
+from corepath.motion.program import Move, line, rapid
 from corepath.operations.deck import surfacing
+from corepath.operations.deck.widths import fed
 from corepath.work.works import Work
 from tests.operations.test_surfacing import BALL, BULL, FLAT, LENGTH, WIDTH, hill, make_work, only
 
@@ -47,6 +48,25 @@ def test_on_a_level_deck_only_the_first_line_takes_the_full_width() -> None:
     first, *others = (moves[k] for k in long)
     assert first.feed == FEED and first.y == pytest.approx(-WIDTH / 2 + 4.5)
     assert len(others) >= 25 and {move.feed for move in others} == {FAST}
+
+
+def test_down_a_slope_in_whole_wood_it_goes_slower() -> None:
+    """All under a flat cutter of 10 may go at once: at 0.2 down for each mm, pi / 4 10² 0.2 = 15.7
+    mm³/mm beside the 10 · 2 that stand before it, 1.79 times the heaviest cut planned, so that half
+    the feed is the next lower tenth. Up the slope, and beside a line already cut, it is the feed of
+    lines."""
+    work = work_of(FLAT, level(), 2.0)
+    work = replace(work, cutting=replace(work.cutting, feed=FEED, finish=FEED))
+
+    def feeds(*places: tuple[float, float, float]) -> list[float]:
+        moves = [rapid(*places[0]), *(line(x, y, z, FEED) for x, y, z in places[1:])]
+        return [move.feed for move in fed(moves, work)[1:]]
+
+    down = ((-60.0, 0.0, 9.0), (-40.0, 0.0, 9.0), (-10.0, 0.0, 3.0), (10.0, 0.0, 3.0))
+    assert feeds(*down) == [FEED, pytest.approx(0.5 * FEED), FEED]
+    assert feeds(*reversed(down)) == [FEED] * 3
+    beside = [(x, y + 2.0, z) for x, y, z in down]
+    assert feeds(*reversed(down), (-60.0, 2.0, 9.0), *beside)[3:] == [FEED] * 5
 
 
 @pytest.mark.whole

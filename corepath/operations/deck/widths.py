@@ -35,21 +35,49 @@ _MORE = 1.4
 """A line that meets up to this share of its width counts as one beside another: cells tell a width
 to a sixth, and the chip is thicker by a fifth at most."""
 
+_HEAVIER = 1.1
+"""A cut that takes at most this much more than the heaviest one planned is left as it is: the
+estimate of what goes down at once is a bound."""
+_STEP = 0.1
+"""Shares of the feed in steps, so that a slope does not change it at each move."""
+
 
 def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     """The moves with cuts at the feed of lines slowed to that of a full-width cut where they meet
-    more than such a line was planned for."""
+    more than such a line was planned for, and further where they go down into whole wood."""
     run = work.cutting
-    if run.finish <= run.feed:
+    sinking = _sinking(moves)
+    if run.finish <= run.feed and not (sinking > 0.0).any():
         return list(moves)
     first, lines = cuts_of(work)
     cell = max(_LEAST_CELL, min(lines.width / _CELLS[0], first.width / _CELLS[1]))
     met = _met(moves, work, first.width, cell)
-    wide = met > _MORE * lines.width
+    feeds = np.array([move.feed for move in moves])
+    feeds = np.where((met > _MORE * lines.width) & (feeds > run.feed), run.feed, feeds)
+    # Going down a slope the front of the cutter hangs over wood that it has not reached. Where the
+    # slope ends, all that is under it goes at once, beside what stands before it: at most the
+    # ground under the cutter, as far as it is fresh, times the way down.
+    planned = max(first.width * first.depth * first.feed, lines.width * lines.depth * lines.feed)
+    taken = met * (first.depth + sinking * math.pi / 4.0 * first.width)
+    share = planned / np.maximum(taken, 1e-9) / run.feed
+    share = np.maximum(np.floor(share / _STEP + 1e-9) * _STEP, _STEP)
+    heavy = (sinking > 0.0) & (feeds * taken > _HEAVIER * planned)
+    feeds = np.where(heavy, np.minimum(feeds, share * run.feed), feeds)
     return [
-        move._replace(feed=run.feed) if slow and move.feed > run.feed else move
-        for move, slow in zip(moves, wide.tolist(), strict=True)
+        move if feed == move.feed else move._replace(feed=feed)
+        for move, feed in zip(moves, feeds.tolist(), strict=True)
     ]
+
+
+def _sinking(moves: Sequence[Move]) -> Array:
+    """(n,) how far each cut goes down for each mm of its way in plan, 0 where it does not; one
+    that only goes down is a way in, with a feed of its own."""
+    places = np.array([(move.x, move.y, move.z) for move in moves])
+    cutting = np.array([move.kind != Kind.RAPID for move in moves])
+    step = np.diff(places, axis=0, prepend=places[:1])
+    way = np.hypot(step[:, 0], step[:, 1])
+    sinks = np.where(way > 1e-6, -step[:, 2] / np.maximum(way, 1e-6), 0.0)
+    return np.where(cutting, np.maximum(sinks, 0.0), 0.0)
 
 
 def _met(moves: Sequence[Move], work: Work, across: float, cell: float) -> Array:
