@@ -38,6 +38,9 @@ NO_LENGTH = re.compile(
 """Texts whose figures are no lengths: times, shares, resin, speeds, angles, curvature, scales of
 drawings."""
 
+BARS = {5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0}
+"""Lengths, mm, of the bars that show the scale of a drawing."""
+
 NO_HEIGHTS = ("deck-slope.svg", "deck-curvature.svg")
 
 FIGURE = re.compile(r"(?<![A-Za-z_0-9.])[A-Z⌀]?([-−+]?\d+(?:\.\d+)?)(?![0-9A-Za-z]|\.\d)")
@@ -116,6 +119,9 @@ def test_every_figure_of_the_twin_is_that_of_the_coupon_in_inches(both: tuple[An
             continue
         one, other = figures(a), figures(b)
         assert len(one) == len(other), (name, a, b)
+        bar = name == "short.html" and re.fullmatch(r"\d+ mm", a)
+        if bar and {one[0][0], round(25.4 * other[0][0])} <= BARS:
+            continue  # of a drawing, which has the room that the words beside it leave
         for (length, places), (inches, finer) in zip(one, other, strict=True):
             # areas are told in one drawing alone; 1 in/ft is 1000 / 12 mm/m
             # and 1 ft/min is 0.3048 m/min
