@@ -1,4 +1,5 @@
-"""Masks on a lattice: grown by a disc, parted into areas that hang together."""
+"""Masks: a row parted into runs; a lattice grown by a disc, or parted into areas that hang
+together."""
 
 from __future__ import annotations
 
@@ -7,10 +8,21 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["areas", "grown"]
+__all__ = ["areas", "grown", "runs"]
 
 Mask = NDArray[np.bool_]
 Box = tuple[slice, slice]
+
+
+def runs(which: Mask) -> list[tuple[int, int]]:
+    """Return the stretches in which `which` (n,) holds without a break, as (first, one past the
+    last).
+
+    >>> runs(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], which, [False])).astype(np.int8)))
+    return [(first, last) for first, last in edges.reshape(-1, 2).tolist()]
 
 
 def grown(mask: Mask, radius: float) -> Mask:

@@ -17,9 +17,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.geometry.masks import runs
 from corepath.stock.path import Pieces
 
-__all__ = ["Samples", "WayIn", "find_entries", "first_laps", "runs"]
+__all__ = ["Samples", "WayIn", "find_entries", "first_laps"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -65,16 +66,6 @@ class _End:
     z: float
     ux: float
     uy: float
-
-
-def runs(which: Flags) -> list[tuple[int, int]]:
-    """Return the stretches in which `which` holds without a break, as (first, one past the last).
-
-    >>> runs(np.array([False, True, True, False, True]))
-    [(1, 3), (4, 5)]
-    """
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], which, [False])).astype(np.int8)))
-    return [(int(first), int(last)) for first, last in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def find_entries(down: Flags, met: Flags) -> tuple[WayIn, ...]:

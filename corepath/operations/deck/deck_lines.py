@@ -18,6 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry import masks
+
 __all__ = [
     "OVERHANG",
     "TURN",
@@ -210,11 +212,8 @@ def _cost(sheet: Sheet, bins: int, stretches: int) -> float:
 def _stretches(wanted: NDArray[np.bool_], size: float, spare: int) -> list[tuple[int, int]]:
     """(first, last) of the runs of wanted bins, lengthened by the spare and joined over short
     breaks."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))).reshape(
-        -1, 2
-    )
     runs: list[list[int]] = []
-    for first, last in edges.tolist():
+    for first, last in masks.runs(wanted):
         if runs and (first - spare - runs[-1][1]) * size < _SHORT_BREAK:
             runs[-1][1] = last + spare
         else:

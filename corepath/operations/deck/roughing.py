@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, segmentize
 
+from corepath.geometry import masks
 from corepath.geometry.morphology import eroded
 from corepath.geometry.rasters import edges_of, inside
 from corepath.motion.cutter_profile import CutterProfile, footprint
@@ -142,9 +143,8 @@ def _stretches(
     gap = round(_SHORT_GAP / float(xs[1] - xs[0]))
     found = []
     for row, flags in enumerate(active & free):
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
         runs: list[list[int]] = []
-        for a, b in edges.reshape(-1, 2).tolist():
+        for a, b in masks.runs(flags):
             # A sample more, since the stock begins somewhere between two samples.
             first = a - 1 if a > 0 and free[row, a - 1] else a
             last = b if b < len(xs) and free[row, b] else b - 1

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry.masks import runs
 from corepath.geometry.polylines import along, place_at
 from corepath.motion.program import Kind, Move
 from corepath.work.cutting.loads import cuts_of
@@ -46,12 +47,14 @@ def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     """The moves with cuts at the feed of lines slowed to that of a full-width cut where they meet
     more than such a line was planned for, and further where they go down into whole wood."""
     run = work.cutting
-    sinking = _sinking(moves)
+    places = np.array([(move.x, move.y, move.z) for move in moves])
+    cutting = np.array([move.kind != Kind.RAPID for move in moves])
+    sinking = np.where(cutting, _sinking(places), 0.0)
     if run.finish <= run.feed and not (sinking > 0.0).any():
         return list(moves)
     first, lines = cuts_of(work)
     cell = max(_LEAST_CELL, min(lines.width / _CELLS[0], first.width / _CELLS[1]))
-    met = _met(moves, work, first.width, cell)
+    met = _met(places[:, :2], cutting, work, (first.width, cell))
     feeds = np.array([move.feed for move in moves])
     feeds = np.where((met > _MORE * lines.width) & (feeds > run.feed), run.feed, feeds)
     # Going down a slope the front of the cutter hangs over wood that it has not reached. Where the
@@ -69,28 +72,24 @@ def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     ]
 
 
-def _sinking(moves: Sequence[Move]) -> Array:
-    """(n,) how far each cut goes down for each mm of its way in plan, 0 where it does not; one
-    that only goes down is a way in, with a feed of its own."""
-    places = np.array([(move.x, move.y, move.z) for move in moves])
-    cutting = np.array([move.kind != Kind.RAPID for move in moves])
+def _sinking(places: Array) -> Array:
+    """(n,) how far each move to the `places` (n, 3) goes down for each mm of its way in plan, 0
+    where it does not; one that only goes down is a way in, with a feed of its own."""
     step = np.diff(places, axis=0, prepend=places[:1])
     way = np.hypot(step[:, 0], step[:, 1])
     sinks = np.where(way > 1e-6, -step[:, 2] / np.maximum(way, 1e-6), 0.0)
-    return np.where(cutting, np.maximum(sinks, 0.0), 0.0)
+    return np.asarray(np.maximum(sinks, 0.0))
 
 
-def _met(moves: Sequence[Move], work: Work, across: float, cell: float) -> Array:
-    """(n,) the greatest width (mm) that each move meets, with a cutter `across` mm wide; 0 at
-    rapid."""
+def _met(ends: Array, cutting: NDArray[np.bool_], work: Work, size: tuple[float, float]) -> Array:
+    """(n,) the greatest width (mm) that each move to the `ends` (n, 2) meets; 0 where it is not
+    `cutting` (n,). `size`: the width of the cutter and of a cell, mm."""
+    across, cell = size
     left, low, right, high = work.blank.bounds
     fresh = np.ones((int((right - left) / cell) + 1, int((high - low) / cell) + 1), np.bool_)
-    ends = np.array([(move.x, move.y) for move in moves])
-    cutting = np.array([move.kind != Kind.RAPID for move in moves])
-    found = np.zeros(len(moves))
+    found = np.zeros(len(ends))
     # Each run of cuts between rapids: it begins where the rapid ends.
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], cutting, [False]]).astype(np.int8)))
-    for start, end in edges.reshape(-1, 2).tolist():
+    for start, end in runs(cutting):
         begin = max(start - 1, 0)
         found[begin + 1 : end] = _along(ends[begin:end], across, fresh, (left, low), cell)
     return found

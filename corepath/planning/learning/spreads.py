@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import linear_regression
 
 from corepath.stackup.measuring.fitting import SIGMAS
 
@@ -74,11 +75,8 @@ def about_lines(groups: Iterable[Sequence[float]]) -> Spread:
 
 def line(figures: Sequence[float]) -> tuple[float, float]:
     """Return the slope of the line of least squares, a figure, and its last point."""
-    count = len(figures)
-    middle, mean = (count - 1) / 2.0, sum(figures) / count
-    across = sum((k - middle) ** 2 for k in range(count))
-    slope = sum((k - middle) * (one - mean) for k, one in enumerate(figures)) / across
-    return slope, mean + slope * middle
+    slope, start = linear_regression(range(len(figures)), figures)
+    return slope, start + slope * (len(figures) - 1)
 
 
 def between(boards: Iterable[Sequence[float]]) -> Spread:

@@ -15,11 +15,11 @@ import shapely
 from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
+from corepath.geometry.masks import runs
 from corepath.lengths import either, mm
 from corepath.motion.cutter import Cutter
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.engagement import CUTTING, Engagement, engagement
-from corepath.stock.entry_slots import runs
 from corepath.stock.material import Grid, Singles
 from corepath.stock.path import Path
 from corepath.work.works import Work

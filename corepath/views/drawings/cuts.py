@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.geometry import masks
 from corepath.motion.cycles import expand
 from corepath.motion.program import Kind, Move, Pass
 from corepath.views.path_thinning import Cover, bounds_of
@@ -264,8 +265,5 @@ def within(runs: Sequence[Run], x0: float, y0: float, x1: float, y1: float) -> t
         low = np.minimum(run[:-1, :2], run[1:, :2])
         high = np.maximum(run[:-1, :2], run[1:, :2])
         near = (low[:, 0] <= x1) & (high[:, 0] >= x0) & (low[:, 1] <= y1) & (high[:, 1] >= y0)
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], near.astype(int), [0]))))
-        kept += [
-            run[a : b + 1] for a, b in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-        ]
+        kept += [run[first : last + 1] for first, last in masks.runs(near)]
     return tuple(kept)

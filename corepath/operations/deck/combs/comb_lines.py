@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry import masks
 from corepath.operations.deck.deck_lines import (
     TURN,
     Sheet,
@@ -191,9 +192,8 @@ def _band(sheet: Sheet, own: Mask, low: float, high: float) -> Mask:
 
 def _runs(wanted: Mask, size: float) -> list[tuple[int, int]]:
     """(first, last) of the runs of wanted bins, joined over short breaks."""
-    steps = np.diff(np.concatenate([[0], wanted.astype(np.int8), [0]]))
     runs: list[tuple[int, int]] = []
-    for first, last in np.flatnonzero(steps).reshape(-1, 2).tolist():
+    for first, last in masks.runs(wanted):
         if runs and (first - runs[-1][1]) * size < _BRIDGE:
             runs[-1] = (runs[-1][0], last)
         else:

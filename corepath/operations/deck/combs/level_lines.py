@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.geometry.masks import runs
 from corepath.operations.deck.deck_lines import OVERHANG, TURN
 from corepath.work.cutting.deck_steps import StepTable
 
@@ -120,9 +121,8 @@ def _row(
     # between two lines, while the outermost lines run over the side to clear the corners.
     deep = 0.9 * math.sqrt(max(flat**2 - (0.5 * pitch) ** 2, 0.0))
     inset = -OVERHANG if outermost else deep
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], band.astype(np.int8), [0]])))
     found: list[tuple[float, float, float]] = []
-    for first, last in edges.reshape(-1, 2).tolist():
+    for first, last in runs(np.asarray(band)):
         start = float(ground.xs[first]) - 0.5 * ground.size
         end = float(ground.xs[last - 1]) + 0.5 * ground.size
         start += inset if first == ground.columns[0] else _INSET
