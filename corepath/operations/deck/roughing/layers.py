@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 
@@ -29,6 +29,7 @@ from corepath.geometry.rasters import edges_of, inside
 from corepath.motion.cutter_profile import CutterProfile, footprint
 from corepath.motion.program import Move, Pass, line, rapid
 from corepath.operations.deck.drop_cutter import DropCutter, thin
+from corepath.operations.deck.roughing.needed import Standing, Stretch
 from corepath.operations.entries import slope_of
 from corepath.operations.facing.around import Around
 from corepath.operations.facing.facing_paths import descend, joined
@@ -46,27 +47,18 @@ _SAMPLE = 1.0
 _OVERRUN = 0.5
 _SHORT_GAP = 25.0
 """mm; shorter gaps are crossed at feed, on the stock left there."""
-_LONGEST_LINK = 60.0
-"""mm; longer links go over the safe height."""
+_LONGEST_LINK = 130.0
+"""mm; longer links go over the safe height: up, back down and a ramp take as long."""
 _RAMP_WAY = 250.0
 """mm of way at rapid that take about as long as a ramp into a layer and back."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
-    """Samples `first` to `last` (both included) of line `row`."""
-
-    row: int
-    first: int
-    last: int
-
-
-@dataclass(frozen=True, slots=True)
 class _RoughingLayer:
     """One layer: tip heights `z` (rows, samples) at the places `xs` (samples,) by `ys` (rows,), and
-    the tip heights `before` it.
+    those of the layer `before` it, in full.
 
-    `level` is its lowest height.
+    `level` is its lowest height, `standing` knows what shortened lines have left.
     """
 
     xs: Array
@@ -74,6 +66,7 @@ class _RoughingLayer:
     z: Array
     before: Array
     level: float
+    standing: Standing
 
 
 def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = None) -> Pass:
@@ -90,7 +83,9 @@ def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = No
         else around.holds(*np.meshgrid(xs, ys))
     )
     limit = offset.tip(xs[None, :], ys[:, None]) + deck.rough
-    taken = _taken_to(work, deck, xs, ys)
+    one_go = _left_to_finishing(deck)
+    taken = _taken_to(work, deck, one_go, xs, ys)
+    standing = _standing(work, deck, one_go, xs, ys)
     # Rounded: half of the depth often ends in a 5 just after the last place that is written, and
     # the last bit of the spline would then decide how that is rounded.
     lowest = round(float(limit.min()), 9)
@@ -100,41 +95,72 @@ def rough(work: Work, deck: Deck, offset: DropCutter, around: Around | None = No
     above = deck.top
     for k in range(1, count + 1):
         level = deck.top - (deck.top - lowest) * k / count
-        layer = _RoughingLayer(xs, ys, np.maximum(limit, level), np.maximum(limit, above), level)
+        layer = _RoughingLayer(
+            xs, ys, np.maximum(limit, level), np.maximum(limit, above), level, standing
+        )
         if around is not None:
             moves += around.cut_contours(partial(_track, deck, offset, level), above)
         active = (limit < above - NOTHING) & (taken < above)
-        chains = _chains(_stretches(active, free, xs), layer, around)
+        stretches = standing.shortened(_stretches(active, free, xs), layer.z)
+        chains = _chains(stretches, layer, around)
         for chain in _nearest_first(chains, layer, moves[-1] if moves else None):
             moves += _cut(work, deck, offset, layer, chain, around)
         above = level
     return Pass.of(joined(moves), f"rough the deck in {count} layer{'s' if count > 1 else ''}")
 
 
-def _taken_to(work: Work, deck: Deck, xs: Array, ys: Array) -> Array:
-    """(rows, samples) the height, mm, down to which the finishing takes all stock under the cutter
-    in one go: stock no higher than this is left to it. Over waste nothing is left to it."""
-    surface, cell = deck.surface, deck.surface.step
-    # One node wider than the cutter: the node nearest to a sample, and that nearest to any place
-    # under the cutter, are each less than 0.71 of a cell away.
-    wide = work.cutter.radius + 1.5 * cell
+def _left_to_finishing(deck: Deck) -> Array:
+    """Over each node of the deck the height, mm, down to which finishing takes all stock in one go:
+    what is no higher is left to it. Over waste nothing is."""
+    surface = deck.surface
     top = np.asarray(surface.grid, dtype=np.float64) + deck.one_go
     if deck.finished is not None:
         # Nothing finishes the waste: there roughing takes all that stands over what it leaves.
         waste = ~inside(edges_of(deck.finished), surface.xs, surface.ys)
         top[waste] += deck.rough - deck.one_go
+    return top
+
+
+def _taken_to(work: Work, deck: Deck, top: Array, xs: Array, ys: Array) -> Array:
+    """(rows, samples) the lowest of `top`, over the nodes of the deck, under the cutter."""
+    surface, cell = deck.surface, deck.surface.step
+    # One node wider than the cutter: the node nearest to a sample, and that nearest to any place
+    # under the cutter, are each less than 0.71 of a cell away.
+    wide = work.cutter.radius + 1.5 * cell
     lowest = eroded(top, footprint(CutterProfile(wide, wide, 0.0), cell))
-    i = np.clip(np.rint((xs - surface.xs[0]) / cell), 0, len(surface.xs) - 1).astype(np.int64)
-    j = np.clip(np.rint((ys - surface.ys[0]) / cell), 0, len(surface.ys) - 1).astype(np.int64)
     # The deck may fall below its nodes between two of them.
     between = cell * surface.steepest
-    under: Array = lowest[i[None, :], j[:, None]]
+    under: Array = _nearest(deck, lowest, xs, ys).T
     return under - between
+
+
+def _nearest(deck: Deck, values: Array, xs: Array, ys: Array) -> Array:
+    """(n, m) of `values` over the nodes of the deck those nearest to `xs` (n,) by `ys` (m,)."""
+    surface, cell = deck.surface, deck.surface.step
+    i = np.clip(np.rint((xs - surface.xs[0]) / cell), 0, len(surface.xs) - 1).astype(np.int64)
+    j = np.clip(np.rint((ys - surface.ys[0]) / cell), 0, len(surface.ys) - 1).astype(np.int64)
+    found: Array = values[i[:, None], j[None, :]]
+    return found
+
+
+def _standing(work: Work, deck: Deck, top: Array, xs: Array, ys: Array) -> Standing:
+    """The stock over all of the deck, of which what is no higher than `top` over its nodes may
+    stay; nor may more stay than one layer takes."""
+    _, low, _, high = deck.area.bounds
+    cell = float(xs[1] - xs[0])
+    places = np.linspace(low, high, math.ceil((high - low) / cell) + 1)
+    grid = np.asarray(deck.surface.grid, dtype=np.float64)
+    stays = np.minimum(top, grid + deck.rough + work.cutting.depth)
+    # A node of the lattice stands for its square, and takes the height of a node of the deck that
+    # is less than 0.71 of that one's cell away.
+    between = math.sqrt(0.5) * (cell + deck.surface.step) * deck.surface.steepest
+    may_stay = _nearest(deck, stays, xs, places) - between
+    return Standing(xs, ys, places, may_stay, deck.top, work.cutter.profile)
 
 
 def _stretches(
     active: NDArray[np.bool_], free: NDArray[np.bool_], xs: Array
-) -> list[list[_Stretch]]:
+) -> list[list[Stretch]]:
     """The stretches to cut on each line, in order of X: short gaps closed, one sample added at each
     end.
 
@@ -152,7 +178,7 @@ def _stretches(
                 runs[-1][1] = last
             else:
                 runs.append([first, last])
-        found.append([_Stretch(row, a, b) for a, b in runs])
+        found.append([Stretch(row, a, b, a, b) for a, b in runs])
     return found
 
 
@@ -169,8 +195,8 @@ def _track(deck: Deck, offset: DropCutter, level: float, corners: Array) -> Arra
 
 
 def _chains(
-    rows: list[list[_Stretch]], layer: _RoughingLayer, around: Around | None
-) -> list[list[tuple[_Stretch, bool]]]:
+    rows: list[list[Stretch]], layer: _RoughingLayer, around: Around | None
+) -> list[list[tuple[Stretch, bool]]]:
     """Stretches joined back and forth from line to line, each with its direction (True: towards
     +X)."""
     left_over = [list(row) for row in rows]
@@ -190,8 +216,8 @@ def _chains(
 
 
 def _nearest_first(
-    chains: list[list[tuple[_Stretch, bool]]], layer: _RoughingLayer, here: Move | None
-) -> Iterator[list[tuple[_Stretch, bool]]]:
+    chains: list[list[tuple[Stretch, bool]]], layer: _RoughingLayer, here: Move | None
+) -> Iterator[list[tuple[Stretch, bool]]]:
     """The chains in the order cut, each from its nearer end; `here` is where the cutter stands.
 
     An end inside the wood counts as farther away, by what a ramp takes.
@@ -220,11 +246,11 @@ def _nearest_first(
 
 
 def _next(
-    left_over: list[list[_Stretch]],
-    last: tuple[_Stretch, bool],
+    left_over: list[list[Stretch]],
+    last: tuple[Stretch, bool],
     layer: _RoughingLayer,
     around: Around | None,
-) -> tuple[_Stretch, bool] | None:
+) -> tuple[Stretch, bool] | None:
     """The stretch on the next line that can be entered nearest to where `last` ends, and its
     direction; None if none is near enough or the way is blocked."""
     stretch, forward = last
@@ -255,10 +281,14 @@ def _cut(
     deck: Deck,
     offset: DropCutter,
     layer: _RoughingLayer,
-    chain: list[tuple[_Stretch, bool]],
+    chain: list[tuple[Stretch, bool]],
     around: Around | None,
 ) -> list[Move]:
     """The moves of one chain, from the safe height to the safe height."""
+    # The way in begins in air, or is a ramp from there: a line shortened into the wood is not.
+    stretch, forward = chain[0]
+    whole = replace(stretch, first=stretch.begin) if forward else replace(stretch, last=stretch.end)
+    chain = [(whole, forward), *chain[1:]]
     path = [_entry(work, deck, layer, chain[0], around)]
     for k, (stretch, forward) in enumerate(chain):
         points = _points(layer, stretch, forward)
@@ -281,7 +311,7 @@ def _cut(
     return moves
 
 
-def _points(layer: _RoughingLayer, stretch: _Stretch, forward: bool) -> Array:
+def _points(layer: _RoughingLayer, stretch: Stretch, forward: bool) -> Array:
     part = slice(stretch.first, stretch.last + 1)
     xs = layer.xs[part]
     points = np.column_stack(
@@ -302,7 +332,7 @@ def _entry(
     work: Work,
     deck: Deck,
     layer: _RoughingLayer,
-    first: tuple[_Stretch, bool],
+    first: tuple[Stretch, bool],
     around: Around | None,
 ) -> Array:
     """The points (m, 3) of the entry to a chain, cheapest first: on a contour that this layer has
@@ -324,7 +354,8 @@ def _entry(
         outside = np.array([[left - out if forward else right + out, points[0, 1], points[0, 2]]])
         if around is None or (not around.framed and around.straight(outside[0], points[0])):
             return outside
-    before = layer.before[stretch.row, stretch.first : stretch.last + 1]
+    before = np.maximum(layer.before[stretch.row], layer.standing.over(stretch.row))
+    before = before[stretch.first : stretch.last + 1]
     before = before if forward else before[::-1]
     # The stretch begins in air (one sample was added) and falls no more steeply than a ramp: it is
     # its own ramp. As much as NOTHING may stand over its beginning, and THINNED besides: a cutter

@@ -1,0 +1,1 @@
+"""Roughing the deck in level layers, and what of their lines is needed."""
