@@ -4,7 +4,7 @@ Bed frame of C, mm: z = h(x, y) is the deck to be made. Finishing follows the dr
 over the surface in one continuous path that starts and ends outside the blank. A ball leaves the
 same ridges in every direction: it runs along the grain. A cutter with a flat end is led up and down
 the slopes, region by region (`corepath.operations.deck.deck_finish`). Roughing is in
-`corepath.operations.deck.roughing.layers`. Inside a frame, or beside obstacles, the edges of the
+`corepath.operations.deck.roughing.rough_layers`. Inside a frame, or beside obstacles, the edges of the
 room are cut first (`corepath.operations.facing.around`).
 """
 
@@ -35,7 +35,7 @@ from corepath.operations.deck.deck_finish import (
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.operations.deck.kept_deck import FINISHED, LEFT, ROUGHED, Finished
 from corepath.operations.deck.plain_lines import Strip, strips
-from corepath.operations.deck.roughing.layers import rough
+from corepath.operations.deck.roughing.rough_layers import rough
 from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
 from corepath.operations.facing.facing_paths import descend, joined, program
