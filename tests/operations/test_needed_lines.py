@@ -25,7 +25,7 @@ def standing(asked: list[tuple[float, float]]) -> Standing:
     may_stay = np.full((len(XS), len(PLACES)), -1.0)
     may_stay[:, PLACES > 0.0] = TOP
     for first, last in asked:
-        may_stay[(XS >= first) & (XS <= last)] = -1.0
+        may_stay[round(first) : round(last) + 1] = -1.0
     return Standing(XS, YS, PLACES, may_stay, TOP, FLAT)
 
 

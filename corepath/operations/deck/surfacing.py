@@ -4,8 +4,8 @@ Bed frame of C, mm: z = h(x, y) is the deck to be made. Finishing follows the dr
 over the surface in one continuous path that starts and ends outside the blank. A ball leaves the
 same ridges in every direction: it runs along the grain. A cutter with a flat end is led up and down
 the slopes, region by region (`corepath.operations.deck.deck_finish`). Roughing is in
-`corepath.operations.deck.roughing.rough_layers`. Inside a frame, or beside obstacles, the edges of the
-room are cut first (`corepath.operations.facing.around`).
+`corepath.operations.deck.roughing.rough_layers`. Inside a frame, or beside obstacles, the edges of
+the room are cut first (`corepath.operations.facing.around`).
 """
 
 from __future__ import annotations
