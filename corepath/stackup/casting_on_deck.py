@@ -256,17 +256,22 @@ def _width(inside: Floats, shows: Mask, most: float) -> Floats:
     `inside` (n, m) is how far the columns under a station's normal lie inside the outline, `shows`
     (n, m) whether they show, `most` how far the columns were looked at, mm.
     """
-    from scipy.ndimage import maximum_filter1d, minimum_filter1d
-
     # The end lies between the last column that shows and the first that does not. One station meets
     # few columns, so an edge that crosses the grid aslant would come out as a saw of the spacing.
     # Its neighbours meet other columns: the least `first` and the largest `last` of _STATIONS of
-    # them enclose the edge within a small part of the spacing. `wrap`: the outline is closed.
+    # them enclose the edge within a small part of the spacing.
     first = np.where(shows, most, inside).min(axis=1)
-    first = minimum_filter1d(first, _STATIONS, mode="wrap")
+    first = _neighbours(first).min(axis=0)
     before = np.where(shows & (inside < first[:, None]), inside, 0.0).max(axis=1)
-    last = np.minimum(maximum_filter1d(before, _STATIONS, mode="wrap"), first)
+    last = np.minimum(_neighbours(before).max(axis=0), first)
     return np.asarray(np.where(first >= most, most, np.maximum((last + first) / 2.0, 0.0)))
+
+
+def _neighbours(values: Floats) -> Floats:
+    """Return the values (n,) of each station and of those about it, (_STATIONS, n): the outline is
+    closed, so the last ones are neighbours of the first."""
+    half = _STATIONS // 2
+    return np.array([np.roll(values, aside) for aside in range(-half, half + 1)])
 
 
 def notes(found: DeckCasting) -> Sequence[str]:

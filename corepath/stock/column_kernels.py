@@ -354,7 +354,10 @@ def fill_polygon(
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])
         for iy in range(max(math.ceil((y1 - y0) / py), 0), min(math.ceil((y2 - y0) / py), ny)):
             count[iy + 1] += 1
-    first = np.cumsum(count)
+    # not by numpy's sum, for which numba loads its linear algebra, and with it scipy's
+    first = np.zeros(ny + 1, dtype=np.int64)
+    for iy in range(ny):
+        first[iy + 1] = first[iy] + count[iy + 1]
     # Second pass: where they cross it.
     crossing = np.empty(first[ny])
     filled = first[:ny].copy()
