@@ -128,6 +128,64 @@ def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
 
 
 @njit(cache=True)
+def _share(x: float, ax: float, ux: float, ahead: float, length: float, count: int) -> int:
+    """Return in which of `count` equal shares of a path along X from `ax`, `length` long, the edge,
+    `ahead` of the axis, first meets a column at x; `ux` (1 or -1) is the way the path goes."""
+    share = ((x - ax) * ux - ahead) / length
+    return min(max(int(share * count), 0), count - 1)
+
+
+@njit(cache=True)
+def _level_shares(
+    row: Singles, height: float, x0: float, px: float, py: float, begin: int, ax: float, ux: float,
+    ahead: float, length: float, volume: Floats,
+) -> tuple[float, int]:  # fmt: skip
+    """Lower a row of columns to `height` under a level path along X; its first column is number
+    `begin` of those that stand `px` apart from `x0` on.
+
+    `volume` (k,) receives what is taken above the bed in each share, mm³; the rest is as for
+    `_share`. Returns the most taken from one column, and its index.
+    """
+    most, where, count = 0.0, 0, len(volume)
+    kept, last = np.float32(height), len(row) - 1
+    higher = False
+    for k in range(len(row)):
+        higher |= row[k] > kept
+    if not higher:
+        return most, where
+    least = max(height, 0.0)
+    # Along the row the share only grows, or only shrinks: columns of one share lie side by side,
+    # and only the last of them is looked for.
+    wide = int(length / (count * px)) + 2
+    first = 0
+    while first <= last:
+        share = _share(x0 + (begin + first) * px, ax, ux, ahead, length, count)
+        low, high = first, min(first + wide, last)
+        while low < high:
+            if _share(x0 + (begin + high) * px, ax, ux, ahead, length, count) != share:
+                break
+            low, high = high, min(high + wide, last)
+        # the column `low` is of this share, and none beyond `high`
+        while low < high:
+            middle = (low + high + 1) // 2
+            if _share(x0 + (begin + middle) * px, ax, ux, ahead, length, count) == share:
+                low = middle
+            else:
+                high = middle - 1
+        taken = volume[share]
+        for k in range(first, low + 1):
+            old = row[k]
+            if old > kept:
+                row[k] = kept
+                taken += max(old - least, 0.0) * px * py
+                if old - height > most:
+                    most, where = old - height, k
+        volume[share] = taken
+        first = low + 1
+    return most, where
+
+
+@njit(cache=True)
 def _cut_piece(
     top: Singles, x0: float, y0: float, px: float, py: float, ax: float, ay: float, az: float,
     bx: float, by: float, bz: float, end: Underside, place: Floats, volume: Floats,
@@ -166,6 +224,9 @@ def _cut_piece(
     # With one share only the sum of the volume is asked, and a row may be lowered as a whole.
     whole = vertical or len(volume) == 1
     low_x, low_y = (ax, ay) if az <= bz else (bx, by)
+    # A flat end mill meets all that stands above it at its radius, so along X the columns of a row
+    # differ by their places alone.
+    along = az == bz and uy == 0.0 and corner <= 0.0 and end.steep == math.inf and not whole
     for iy in range(iy_low, iy_high + 1):
         y = y0 + iy * py
         low, high = _row_span(y, ax, ay, dx, dy, -uy * beside, ux * beside, radius)
@@ -188,6 +249,15 @@ def _cut_piece(
                 flat_high = max(min(math.floor((low_x + w - x0) * each), ix_high), flat_low - 1)
             taken, most, k = _level_row(top[iy, flat_low : flat_high + 1], lowest)
             volume[0] += taken * px * py
+            if most > deepest:
+                deepest = most
+                place[0], place[1], place[2] = x0 + (flat_low + k) * px, y, lowest
+        elif along:
+            flat_low, flat_high = ix_low, ix_high
+            most, k = _level_shares(
+                top[iy, ix_low : ix_high + 1], lowest, x0, px, py, ix_low, ax, ux,
+                _ahead(0.0, (y - ay) * ux, end), length, volume,
+            )  # fmt: skip
             if most > deepest:
                 deepest = most
                 place[0], place[1], place[2] = x0 + (flat_low + k) * px, y, lowest

@@ -237,6 +237,25 @@ def test_cut_reports_depth_place_and_the_stock_around():
     assert math.hypot(again.where[1, 0] - 20, again.where[1, 1]) <= 3.0
 
 
+@pytest.mark.parametrize("back", [False, True])
+def test_a_level_path_along_x_takes_from_each_share_what_one_a_hair_aslant_takes(back: bool):
+    """Rows of the first are lowered share by share, those of the second column by column."""
+
+    def taken(aside: float):
+        stock = Stock(97.0, 31.0, 12.0, 0.5)
+        stock.carve(stock.grid.near(11.3, 2.0, 9.0), 3.0)  # a hollow, deeper than the path
+        stock.carve(stock.grid.near(-20.0, -4.0, 7.0), 9.5)
+        ends = [(-60.3, 1.7, 5.2), (44.1, 1.7 + aside, 5.2)]
+        return stock, cut(stock, ends[::-1] if back else ends, RADIUS, 0.0)
+
+    (one, level), (other, aslant) = taken(0.0), taken(1e-9)
+    assert np.array_equal(one.top, other.top) and len(level.volume) == 14
+    assert np.allclose(level.volume, aslant.volume, atol=1e-6) and level.volume.sum() > 4000.0
+    assert level.removed[0] == aslant.removed[0] == pytest.approx(6.8)
+    # nothing is met before the edge reaches the blank, which ends at 48.5
+    assert level.volume[-1 if back else 0] == 0.0 and level.volume[7] > 0.0
+
+
 def test_polygons_are_filled_by_their_columns():
     """The mask says what may be touched; shapely's own test is the reference."""
     grid = Grid.over(60, 40, 0.7)
