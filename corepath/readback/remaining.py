@@ -100,8 +100,11 @@ def _least_by_square(
     values: Singles, xs: NDArray[np.int64], ys: NDArray[np.int64]
 ) -> list[list[float | None]]:
     """Return the least of the columns from each of `ys` and `xs` to the next."""
-    filled = np.where(np.isnan(values), np.float32(np.inf), values)
-    least = np.minimum.reduceat(np.minimum.reduceat(filled, ys, axis=0), xs, axis=1)
+    # `fmin` passes NaN over. Row by row of the squares, since of an array's first axis `reduceat`
+    # takes forty times as long.
+    bands = zip(ys, [*ys[1:], len(values)], strict=True)
+    rows = [np.fmin.reduce(values[begin:end], axis=0) for begin, end in bands]
+    least = np.fmin.reduceat(np.array(rows), xs, axis=1)
     return [
         [round(float(value), 3) if np.isfinite(value) else None for value in row] for row in least
     ]

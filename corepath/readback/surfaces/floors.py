@@ -61,7 +61,7 @@ def _spot(
 ) -> tuple[float, tuple[float, float]]:
     """Return an extreme of `values` over a mask and its place; the mask must not be empty."""
     fill = np.float32(-np.inf if largest else np.inf)
-    masked = np.where(mask, values, fill)
+    masked = values if mask.all() else np.where(mask, values, fill)
     flat = int(np.argmax(masked) if largest else np.argmin(masked))
     iy, ix = np.unravel_index(flat, masked.shape)
     return float(masked[iy, ix]), stock.grid.place(int(iy), int(ix))
@@ -119,7 +119,7 @@ def check_plane(plane: float, seen: Inspection, within: Mask | None = None) -> N
         column = seen.stock.grid.at(*at)
         value, asked = float(seen.stock.top[column]), float(wanted[column])
         words = "highest" if largest else "lowest"
-        shown = () if largest else spread(off[solid])
+        shown = () if largest else spread(off if solid.all() else off[solid])
         seen.measures.take(
             f"plane {name}",
             value,
@@ -146,10 +146,11 @@ def measure_showing(
     (mm) of wood over it, and where most wood lies over it."""
     cast = stock.has_casting
     over = np.where(cast, stock.top - stock.cast_top, np.float32(0.0))
+    bare = over <= np.float32(skin)
     for name, mask in castings.items():
         footprint = mask & cast
-        whole = int(footprint.sum())
-        share = float((footprint & (over <= np.float32(skin))).sum()) / whole if whole else 0.0
+        whole = np.count_nonzero(footprint)
+        share = np.count_nonzero(footprint & bare) / whole if whole else 0.0
         says, where = "share of its footprint with no wood over it", None
         if whole and share < 1.0:
             most, where = _spot(stock, over, footprint, largest=True)

@@ -37,9 +37,9 @@ def _wood(stock: Stock) -> Singles:
     return np.where(stock.has_wood, stock.wood_top - stock.wood_bottom, np.float32(0.0))
 
 
-def _whole(stock: Stock) -> Singles:
-    """Return the height of each column from its lowest to its highest solid, mm."""
-    return np.where(stock.solid, stock.top - stock.bottom, np.float32(0.0))
+def _whole(stock: Stock, bottom: Singles) -> Singles:
+    """Return the height of each column from its lowest solid, at `bottom`, to its highest, mm."""
+    return np.where(stock.solid, stock.top - bottom, np.float32(0.0))
 
 
 def _casting(stock: Stock) -> Singles:
@@ -65,7 +65,8 @@ def measure_left(
 ) -> None:
     """Measure the thinnest column left, of the whole blank and of the board, and how even the face
     on the bed is; `seats` cut from below are no part of that face."""
-    solid, has_wood, whole, wood = stock.solid, stock.has_wood, _whole(stock), _wood(stock)
+    solid, has_wood, wood, low = stock.solid, stock.has_wood, _wood(stock), stock.bottom
+    whole = _whole(stock, low)
     bare = solid if board is None else solid & inside(stock, board)
     for name, mask in (("blank", solid), ("board", bare)):
         if (name == "board" and board is None) or not mask.any():
@@ -80,7 +81,6 @@ def measure_left(
     for seat in seats:
         bare = bare & ~inside(stock, shapely.buffer(seat, stock.grid.cell))
     if bare.any():
-        low = stock.bottom
         least, at = _least(stock, -low, bare)
         says = "highest that the face below stands off the bed, seats left out"
         measures.take("face below", -least, None, says, at, spread(low[bare]))
@@ -93,7 +93,7 @@ def measure_thinnest(stock: Stock, board: Polygon | None, measures: MeasureList)
         return
     mask = stock.solid & inside(stock, board)
     if mask.any():
-        _take_thinnest("board", stock, _whole(stock), mask, measures)
+        _take_thinnest("board", stock, _whole(stock, stock.bottom), mask, measures)
 
 
 def _take_thinnest(

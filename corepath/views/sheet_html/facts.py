@@ -12,6 +12,7 @@ from corepath.board.features import Board
 from corepath.job.model import Job
 from corepath.job.record.record_facts import JobFacts
 from corepath.job.record.settled import Settled
+from corepath.kept import Kept
 from corepath.motion.program import Program, Setup
 from corepath.reported import PLACES
 from corepath.stackup.checks.verdict import Check
@@ -122,6 +123,12 @@ class Facts:
     def record(self) -> JobFacts:
         """The facts about the job that the commands of the record need."""
         return facts_of(self.job, self.file, self.board, self.stackup)
+
+    @cached_property
+    def drawn(self) -> Kept:
+        """The drawings of set-ups made so far: sheet, short sheet and the lines of the record all
+        go over the same pages."""
+        return Kept(most=32)
 
     @property
     def unit(self) -> str:

@@ -113,6 +113,10 @@ def marks_of(facts: Facts, setup: Setup) -> dict[str, str]:
 def setup_drawing(facts: Facts, setup: Setup, only: str = "", room: SetupRoom = FULL_ROOM) -> str:
     """Return the drawing of a set-up as an SVG element; `only` names its one operation, without it
     all are drawn except a flush."""
+    return facts.drawn.of((setup, only, room), lambda: _drawn(facts, setup, only, room))
+
+
+def _drawn(facts: Facts, setup: Setup, only: str, room: SetupRoom) -> str:
     scene = facts.scene(setup)
     works = tuple(
         work
