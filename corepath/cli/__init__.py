@@ -21,8 +21,10 @@ def main() -> None:
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from corepath.cli.app import run
         from corepath.cli.cache import settle_cache
+        from corepath.cli.memory import settle_memory
 
         settle_cache(os.environ)
+        settle_memory()
         # A plan makes a million objects that live as long as it does. As often as Python looks for
         # garbage among them by itself, that takes a twelfth of the whole time and finds none.
         gc.set_threshold(50_000, 20, 10)

@@ -6,13 +6,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from corepath.job.text.writing import write_new
-from corepath.planning.fixing.search import find_fixes
 from corepath.planning.prepare import Prepared
 from corepath.stackup.core_weight import CoreWeight, core_weight
-from corepath.stackup.measuring.places_to_measure import template_text
 from corepath.stackup.odds.outcome import Outcome, outcome_of
 from corepath.stackup.pass_shows import PassShows, showing
-from corepath.stackup.pour.cups import cup_plan
 from corepath.stackup.pour.pour import POUR_HEADER, pour_notes, pour_plan, pour_rows
 from corepath.stackup.stop_table import StopTable, pours, stop_table
 from corepath.work.lay_ready import Ready, lay_ready
@@ -32,7 +29,12 @@ __all__ = [
 def outcome(prepared: Prepared) -> Outcome:
     """Return the verdict on the whole job, with its odds and with fixes where not all is OK."""
     found = outcome_of(prepared.checks, prepared.stackup, prepared.board, prepared.odds)
-    return found if found.answer == "ready" else replace(found, fixes=find_fixes(prepared))
+    if found.answer == "ready":
+        return found
+    # loaded here: a job that is ready needs neither this nor its solver
+    from corepath.planning.fixing.search import find_fixes
+
+    return replace(found, fixes=find_fixes(prepared))
 
 
 def passes(prepared: Prepared) -> tuple[PassShows, ...]:
@@ -53,6 +55,8 @@ class PourSheet:
 def pour_sheet(prepared: Prepared) -> PourSheet | None:
     """Return what to mix and how level the blank must lie; None once the fill of every casting is
     recorded."""
+    from corepath.stackup.pour.cups import cup_plan
+
     castings, cast = pours(prepared.stackup), prepared.job.cast
     if all(pour.id in prepared.known.settled.fill for pour in castings):
         return None
@@ -90,6 +94,8 @@ def write_measuring(prepared: Prepared, job_path: Path) -> Path | None:
     """
     if prepared.known.measured is not None:
         return None
+    from corepath.stackup.measuring.places_to_measure import template_text
+
     path = measuring_path(job_path)
     try:
         write_new(path, template_text(prepared.job, prepared.board).encode("utf-8"))

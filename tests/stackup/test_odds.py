@@ -19,6 +19,7 @@ from corepath.stackup import build_stackup
 from corepath.stackup.checks.verdict import Check
 from corepath.stackup.linear import Linear
 from corepath.stackup.measuring.blank import Blank
+from corepath.stackup.odds import odds
 from corepath.stackup.odds.drawn_errors import DrawnErrors, ErrorCell, even, normal
 from corepath.stackup.odds.odds import Odds, draw_odds, odds_words
 from corepath.stackup.odds.outcome import outcome_of
@@ -155,6 +156,20 @@ def test_a_board_without_inserts_has_odds_too() -> None:
     """Two drawn jobs ended in a traceback: no seat can be lost where there is none."""
     job = coupon().model_copy(update={"insert": ()})
     assert odds_of(job, build_board(job, SAMPLES), cores=2_000).share > 0.9
+
+
+def test_nothing_is_drawn_where_nothing_can_spoil(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A verdict on a sound job need not load the generators; drawn all the same, its odds are the
+    same, and a casting that may not show asks for a draw by itself."""
+    job, board = with_keys(coupon())
+    with monkeypatch.context() as no_draws:
+        no_draws.delattr(np.random, "default_rng")
+        once = odds_of(job, board)
+        hidden, thin_board = with_keys(coupon(), blank={"thickness": 9.6})
+        with pytest.raises(AttributeError, match="default_rng"):
+            odds_of(hidden, thin_board)
+    monkeypatch.setattr(odds, "_may_hide", lambda stack, cells: True)
+    assert once == odds_of(job, board)
 
 
 def test_the_same_job_has_the_same_odds_and_they_hold_on_other_draws() -> None:

@@ -365,7 +365,7 @@ def _simple_surface(xs: Floats, ys: Floats, directions: int) -> Floats:
 def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, ...]:
     """Return the places that the others contradict by more than chance and than the error of one
     figure; `zs` (n,) are the residuals of the trend."""
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
     # A figure that alone decides its part of the surface has no residual to judge by.
     rest = np.maximum(1.0 - plate.leverage, 1e-6)
@@ -375,7 +375,7 @@ def _against_surface(zs: Floats, error: float, plate: ThinPlate) -> tuple[int, .
     # not grow with a few outliers, so that these cannot hide each other. Never less than half of
     # what the stated error allows: very even figures would otherwise make sound ones stand out.
     scale = max(1.4826 * float(np.median(np.abs(even))), error / LIMIT_SIGMAS / 2, 1e-9)
-    bound = float(norm.ppf(1 - _DOUBT / 2 / len(zs)))
+    bound = float(ndtri(1 - _DOUBT / 2 / len(zs)))
     found = (np.abs(even) > bound * scale) & (np.abs(residuals / rest) > error)
     return tuple(int(k) for k in np.flatnonzero(found))
 
@@ -386,7 +386,7 @@ def _worst_first(terms: Floats, zs: Floats, error: float) -> tuple[int, ...]:
 
     `terms` (n, k) are the columns of the surface compared with.
     """
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     left = np.arange(len(zs))
     found: list[int] = []
@@ -407,7 +407,7 @@ def _worst_first(terms: Floats, zs: Floats, error: float) -> tuple[int, ...]:
         without = np.maximum(total - residuals**2 / rest, 0.0) / freedom
         least = (error / LIMIT_SIGMAS / 2) ** 2 + 1e-18
         studentized = np.abs(residuals) / np.sqrt(np.maximum(without, least) * rest)
-        bound = float(student.ppf(1 - _DOUBT / 2 / count, freedom))
+        bound = float(stdtrit(freedom, 1 - _DOUBT / 2 / count))
         bad = sound & (studentized > bound) & (np.abs(residuals / rest) > error)
         if not bad.any():
             break

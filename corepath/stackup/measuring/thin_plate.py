@@ -145,7 +145,7 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     `least_sigma` (mm) is the least noise to assume in a figure, `confidence` the level of the
     interval, 0 to 1.
     """
-    from scipy.stats import t as student
+    from scipy.special import stdtrit
 
     basis = _basis(xs, ys)
     plane, bends = basis.columns(xs, ys)
@@ -171,7 +171,7 @@ def bent(xs: Floats, ys: Floats, zs: Floats, least_sigma: float, confidence: flo
     back = np.linalg.solve(r, q.T @ bends)
     coefficients = np.concatenate([np.linalg.solve(r, on_plane) - back @ shares, shares])
     root = _root(r, back, sizes, turned, weight)
-    quantile = float(student.ppf((1 + confidence) / 2, freedom))
+    quantile = float(stdtrit(freedom, (1 + confidence) / 2))
     own = 1.0 - (least_sigma / sigma) ** 2
     surface = _surface(basis, coefficients, root, quantile * float(sigma), own)
     return ThinPlate(

@@ -12,6 +12,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,8 @@ from corepath.stackup.linear import Linear
 __all__ = ["DrawnErrors", "ErrorCell", "even", "normal"]
 
 Floats = NDArray[np.float64]
-Spread = Callable[[np.random.Generator, int], Floats]
+# quoted: numpy loads its generators, some 20 ms, when they are first named
+Spread: TypeAlias = "Callable[[np.random.Generator, int], Floats]"
 """Draws (n,) errors as shares of the half-width of their interval, -1 to 1."""
 
 SEED = 20_261_130

@@ -256,9 +256,11 @@ class _Made:
     def drawn(cls, stack: Stackup, of: _Asked, cores: int, spread: Spread) -> _Made:
         """Draws the errors of all cores, skims each until all shows and asks every question."""
         cells, questions = of
+        spoiled = np.zeros(cores, dtype=np.bool_)
+        if not questions and not _may_hide(stack, cells):
+            return cls({}, spoiled)
         errors, planes = DrawnErrors(cores, spread), _planes(stack)
         stops, hidden = _stops(stack, cells, errors)
-        spoiled = np.zeros(cores, dtype=np.bool_)
         found = {key: mask for key, mask in hidden.items() if mask.any()}
         for mask in found.values():
             spoiled |= mask
@@ -282,6 +284,16 @@ class _Made:
     def spoilers(self) -> tuple[Spoiler, ...]:
         named = [Spoiler(*key, self.share(*key)) for key in self.found if key[0] != RAW_TOP]
         return tuple(sorted(named, key=lambda one: (-one.share, one.check, one.where)))
+
+
+def _may_hide(stack: Stackup, cells: tuple[CastingCell, ...]) -> bool:
+    """Returns whether a casting may not show at the lowest plane, by the worst case as in
+    `_questions`: where it surely does and nothing is asked, no error need be drawn."""
+    if stack.skim.recorded:  # seen to show
+        return False
+    lowest = stack.heights.plane(_planes(stack)[-1])
+    shows = (of.casting.shows_at(stack.heights, of.shallowest_at) for of in cells)
+    return any((one - lowest).worst()[0] < -TIE for one in shows)
 
 
 def _stops(
