@@ -45,18 +45,34 @@ def closest(shapes: Sequence[BaseGeometry]) -> tuple[float, int, int]:
 def least_distance(shape: BaseGeometry, others: Sequence[BaseGeometry]) -> float:
     """Returns the distance of `shape` from the nearest of `others`, at least one."""
     whole = np.array(others, dtype=object)
-    first = float(shapely.distance(shape, whole[0]))
-    return min(first, float(_distances(shape, whole, first + _SAME).min()))
+    sizes = shapely.get_num_coordinates(whole)
+    if sizes.max() <= shapely.get_num_coordinates(shape):
+        first = float(shapely.distance(shape, whole[0]))
+        return min(first, float(_distances(shape, whole, first + _SAME).min()))
+    box, boxes = shapely.bounds(shape), shapely.bounds(whole)
+    apart = np.hypot(*np.maximum(np.maximum(boxes[:, :2] - box[2:], box[:2] - boxes[:, 2:]), 0.0).T)
+    least, itself = np.inf, np.array([shape], dtype=object)
+    # those of few places first, nearest box first: most of the others then need no look
+    for k in np.lexsort((apart, sizes >= _MANY)).tolist():
+        if apart[k] <= least + _SAME:
+            least = min(least, float(_distances(whole[k], itself, least + _SAME)[0]))
+    return least
 
 
 def _distances(shape: BaseGeometry, others: NDArray[np.object_], most: float) -> Floats:
     """Returns the distance of each of `others` from `shape`; of those farther off than `most` it
     may be infinite."""
-    if shapely.get_num_coordinates(shape) < _MANY or len(others) < 2:
+    if shapely.get_num_coordinates(shape) < _MANY or not len(others):
         return np.asarray(shapely.distance(shape, others))
     outline = shape.boundary if isinstance(shape, Polygon | MultiPolygon) else shape
     lines = [shapely.get_coordinates(line) for line in shapely.get_parts(outline)]
-    edges = shapely.linestrings(np.vstack([np.stack([c[:-1], c[1:]], axis=1) for c in lines]))
+    ends = np.vstack([np.stack([c[:-1], c[1:]], axis=1) for c in lines])
+    if not np.isinf(most):
+        left, low, right, high = shapely.total_bounds(others)
+        near = (ends.max(axis=1) >= (left - most, low - most)).all(axis=1)
+        near &= (ends.min(axis=1) <= (right + most, high + most)).all(axis=1)
+        ends = ends[near]
+    edges = shapely.linestrings(ends)
     # edges farther off than what was found before are not measured: most of a long line
     bound = {} if np.isinf(most) else {"max_distance": most}
     (of, _), found = shapely.STRtree(edges).query_nearest(

@@ -15,7 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, wraps
+from typing import Concatenate, ParamSpec
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -32,6 +33,7 @@ from corepath.stackup.pour.pour import depth_loss, resin_low
 __all__ = ["At", "Heights"]
 
 At = tuple[float, float]
+Asked = ParamSpec("Asked")
 
 TOUCH = " at the touch"
 
@@ -41,6 +43,23 @@ def _error(name: str, size: float) -> Linear:
     # Size goes into the sensitivity, not into the interval: `Linear` takes two intervals under one
     # name for a contradiction, and an error of size 0.1 here and 0.2 there is still one error.
     return Linear.term(name, 1.0) * size
+
+
+def _once(
+    find: Callable[Concatenate[Heights, Asked], Linear],
+) -> Callable[Concatenate[Heights, Asked], Linear]:
+    """Return `find` with what it found kept: heights never change, and hundreds of inserts ask each
+    check, pass and fix for the same ones."""
+
+    @wraps(find)
+    def found(self: Heights, /, *asked: Asked.args, **named: Asked.kwargs) -> Linear:
+        key = find.__name__, asked, tuple(named.items())
+        length = self._found.get(key)
+        if length is None:
+            length = self._found[key] = find(self, *asked, **named)
+        return length
+
+    return found
 
 
 @dataclass(frozen=True)
@@ -57,6 +76,11 @@ class Heights:
     blank: Blank
     settled: Settled = field(default_factory=Settled)
 
+    @cached_property
+    def _found(self) -> dict[object, Linear]:
+        """What `_once` keeps: lengths by function and what it was asked."""
+        return {}
+
     @property
     def _face(self) -> bool:
         return self.job.machine.z_zero == "face"
@@ -69,6 +93,7 @@ class Heights:
     def _gauge(self) -> float:
         return self.job.tolerances.gauge
 
+    @_once
     def thickness(self, at: At, where: str = "") -> Linear:
         """Return T at a place, with its error.
 
@@ -79,6 +104,7 @@ class Heights:
             f"thickness{where}", float(self.blank.thickness_error(*at))
         )
 
+    @_once
     def gap(self, setup: str, at: At, where: str = "") -> Linear:
         """Return gA, gB or gC at a place; `setup` is "A", "B" or "C", `where` as in `thickness`.
 
@@ -130,6 +156,7 @@ class Heights:
         top = self.came_top((float(x), float(y)))
         return flush_local(casting, top, self.floor(0.0, "flush"), beyond=self.job.cast.flush_band)
 
+    @_once
     def came_top(self, at: At) -> Linear:
         """Return T + gA of the raw blank, above the bed in A."""
         # A height measured as held has the error of one figure; thickness plus gap has two.
@@ -139,6 +166,7 @@ class Heights:
             "height as held", float(self.blank.top_error(*at))
         )
 
+    @_once
     def bed(self, setup: str, where: str = "") -> Linear:
         """Return the error of the bed's height under a place, nominally 0.
 
@@ -147,6 +175,7 @@ class Heights:
         """
         return Linear.term(f"bed{' in B' if setup == 'B' else ''}{where}", self.job.tolerances.bed)
 
+    @_once
     def _reached(self, operation: str) -> Linear:
         """Return how far a commanded height may be missed: touching off, and the machine.
 
@@ -167,6 +196,7 @@ class Heights:
         """Return how much too high an operation was cut, by a shift recorded in its set-up, mm."""
         return self.settled.shift_of(operation)[2]
 
+    @_once
     def floor(self, height: float, operation: str) -> Linear:
         """Return f: the floor that `operation` leaves in A, above the bed under it."""
         reached = height + self._high(operation) + self._reached(operation) - self.bed("A")
@@ -206,6 +236,7 @@ class Heights:
         """Return the wood left under a floor: f - gA."""
         return self.floor(height, operation) - self.gap("A", at)
 
+    @_once
     def depth(self, height: float, operation: str, at: At, casting: str = "") -> Linear:
         """Return D, the depth of a pocket below the raw top, on which the blank lies in B:
         T + gA - f, narrowed by what a depth gauge told."""
@@ -345,6 +376,7 @@ class Heights:
         """Return the highest skim plane at which a casting shows at a place: D + gB."""
         return self.depth(height, operation, at, casting) + self.gap("B", at)
 
+    @_once
     def plane(self, height: float, where: str = "") -> Linear:
         """Return s: the plane that a skim pass to `height` leaves, above the bed under a place.
 
@@ -357,6 +389,7 @@ class Heights:
         blank = self._bottom_up(here) - self.face_height_below
         return reached + blank + self.gap("B", here, TOUCH) + self.bed("B", TOUCH)
 
+    @_once
     def skimmed(self, stop: float, at: At, where: str = "") -> Linear:
         """Return the thickness after the skim at a place: s - gB, narrowed by what callipers told
         after it.
@@ -401,6 +434,7 @@ class Heights:
     def _thickness_after(self) -> Fitted | None:
         return self._readings(self.settled.thickness_after)
 
+    @_once
     def deck(self, height: float, stop: float) -> Linear:
         """Return h: what the deck pass leaves above the bed in C where it should leave `height`.
 

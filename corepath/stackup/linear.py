@@ -28,8 +28,8 @@ class Part(NamedTuple):
     @property
     def extremes(self) -> tuple[float, float]:
         # a negative sensitivity turns the interval round
-        ends = (self.sensitivity * self.low, self.sensitivity * self.high)
-        return min(ends), max(ends)
+        one, two = self.sensitivity * self.low, self.sensitivity * self.high
+        return (one, two) if one <= two else (two, one)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +78,9 @@ class Linear:
                 continue
             # One error cannot have two sizes: adding sensitivities would be wrong for either. Sizes
             # that differ from place to place go into the sensitivity.
-            if (mine.low, mine.high) != (part.low, part.high):
+            if mine.low != part.low or mine.high != part.high:
                 raise ValueError(f"contributor {name!r} has two sizes: {mine} and {part}")
-            parts[name] = mine._replace(sensitivity=mine.sensitivity + part.sensitivity)
+            parts[name] = Part(mine.sensitivity + part.sensitivity, mine.low, mine.high)
         return Linear(self.nominal + other.nominal, MappingProxyType(parts))
 
     def __radd__(self, other: float) -> Linear:
@@ -91,8 +91,8 @@ class Linear:
 
     def __mul__(self, factor: float) -> Linear:
         parts = {
-            name: part._replace(sensitivity=part.sensitivity * factor)
-            for name, part in self.parts.items()
+            name: Part(sensitivity * factor, low, high)
+            for name, (sensitivity, low, high) in self.parts.items()
         }
         return Linear(self.nominal * factor, MappingProxyType(parts))
 

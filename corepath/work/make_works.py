@@ -140,6 +140,7 @@ class _Builder:
         self.faults: list[Fault] = []
         self.milling = milling_of(job)
         self.finished = finished_area(job, board)
+        self.table = stack.table
 
     def _chosen(self, need: Need) -> Chosen | None:
         chosen = choose(self.job, need)
@@ -253,7 +254,7 @@ class _Builder:
         if not castings:
             return
         widths = [casting.plug.diameter for casting in castings if casting.plug is not None]
-        depth = self.stack.table.depths(casting.id for casting in castings)[1]
+        depth = self.table.depths(casting.id for casting in castings)[1]
         need = Need(
             "the plug pockets",
             ("flat",),
@@ -269,7 +270,7 @@ class _Builder:
     def groove(self) -> None:
         groove = self.board.castings[0]
         width = self.job.groove.width
-        depth = self.stack.table.depths([groove.id])[1]
+        depth = self.table.depths([groove.id])[1]
         need = Need(
             "the groove", ("flat",), width, depth, "groove", CutRequest(wall=math.inf), thin=True
         )

@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 Moves = dict[str, float]
 """How far each lever is moved, mm; one that stays is left out."""
 
+Bounds = list[tuple[float, float]]
+
 _COARSE = {"mm": 0.05, "inch": 0.002}
 _FINE = {"mm": 0.01, "inch": 0.0005}
 """What values are rounded to, in the job's units: first the step in which people think, and the
@@ -147,10 +149,12 @@ def typed_up(value: float, units: Units) -> tuple[float, ...]:
 
 def _fewest(problem: Problem) -> Moves | None:
     """Returns the moves of least cost that keep all rows, each value that changes counted."""
-    from scipy.optimize import linprog
-
     (matrix, margins), count = problem.arrays, len(problem.names)
     up, down = _all_bounds(problem, {})
+    if _out_of_reach(matrix, margins, up, down):
+        return None
+    from scipy.optimize import linprog
+
     weights = [problem.weights[name] for name in problem.names]
     # up <= most up * used and down <= most down * used: what is not used stays
     used = [
@@ -165,6 +169,14 @@ def _fewest(problem: Problem) -> Moves | None:
         integrality=np.repeat([0, 0, 1], count), method="highs",
     )  # fmt: skip
     return _moves(problem, solved)
+
+
+def _out_of_reach(matrix: Floats, margins: Floats, up: Bounds, down: Bounds) -> bool:
+    """Returns whether some row cannot be kept even with every lever at the end that serves it best,
+    by more than the solver's tolerance: then it need not be asked."""
+    highest, lowest = np.array([one for _, one in up]), -np.array([one for _, one in down])
+    best = np.maximum(matrix * highest, matrix * lowest).sum(axis=1)
+    return bool((margins + best < -_NOISE).any())
 
 
 def _least(problem: Problem, fixed: Mapping[str, float]) -> Moves | None:
@@ -193,9 +205,6 @@ def _moves(problem: Problem, solved: Any) -> Moves | None:
     count = len(problem.names)
     moves = np.asarray(solved.x[:count] - solved.x[count : 2 * count])
     return dict(zip(problem.names, moves.tolist(), strict=True))
-
-
-Bounds = list[tuple[float, float]]
 
 
 def _all_bounds(problem: Problem, fixed: Mapping[str, float]) -> tuple[Bounds, Bounds]:

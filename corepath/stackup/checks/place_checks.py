@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points
 
 from corepath.board.features import Board
-from corepath.geometry.closest import closest
+from corepath.geometry.closest import closest, least_distance
 from corepath.job.model import DowelSection
 from corepath.job.pose import pose_of
 from corepath.lengths import mm
@@ -92,7 +92,7 @@ def _sound_wood(stack: Stackup, board: Board, number: int, dowel: DowelSection) 
         *(casting.area for casting in board.castings),
     ]
     soft += [place.seat.area for place in board.places]
-    least = min(hole.distance(other) for other in soft)
+    least = least_distance(hole, soft)
     return judge(
         "dowels",
         Linear.of(least),

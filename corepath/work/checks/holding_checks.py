@@ -302,6 +302,8 @@ def _collet(work: Work) -> Iterator[Check]:
     )
     # Only beside pockets and holes: paths over faces and decks keep off obstacles by themselves
     # (`keepoff`).
+    if not work.obstacles:
+        return
     axes = [pocket.area.buffer(-work.cutter.radius) for pocket in work.pockets]
     axes += [
         Point(hole.x, hole.y).buffer(max(hole.steps[0].diameter / 2 - work.cutter.radius, 0.01))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 
-from shapely import Point, union_all
+from shapely import Point, total_bounds
 from shapely.geometry.base import BaseGeometry
 
 from corepath.job.model import Job
@@ -89,7 +89,7 @@ def _span(work: Work) -> tuple[float, float]:
         # Too narrow for the cutter: its path is refused later, here any place of it will do.
         areas.append(pocket.area.representative_point() if inner.is_empty else inner)
     areas += [work.trim.area] if work.trim is not None else []
-    left, low, right, high = union_all(areas).bounds
+    left, low, right, high = total_bounds(areas).tolist()
     return right - left, high - low
 
 
