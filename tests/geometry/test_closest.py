@@ -47,3 +47,16 @@ def test_the_least_distance_is_that_of_the_nearest_of_all(seed: int) -> None:
     wanted = min(ring.distance(disc) for disc in discs)
     assert least_distance(ring, discs) == pytest.approx(wanted, abs=1e-9)
     assert least_distance(ring, [*discs, Point(60, 0).buffer(2.0)]) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_small_shape_among_large_and_small_ones(seed: int) -> None:
+    """A hole beside a ring of a thousand places, discs and the frame, and one in the ring."""
+    random = np.random.default_rng(seed)
+    ring = Point(0, 0).buffer(60.0, quad_segs=250).difference(Point(1, 0).buffer(55.0, 250))
+    discs = [Point(*random.uniform(-35, 35, 2)).buffer(2.0) for _ in range(12)]
+    others = [LineString(box(-70, -65, 64, 66).exterior), ring, *discs]
+    for x, y in (*random.uniform(-50, 50, (6, 2)), (66.0, 0.0)):
+        hole = Point(x, y).buffer(1.5, quad_segs=64)
+        assert least_distance(hole, others) == min(hole.distance(other) for other in others)
+    assert least_distance(Point(58, 0).buffer(0.5), others) == 0.0

@@ -26,6 +26,7 @@ from corepath.job.record.settled import Settled
 from corepath.kept import Kept
 from corepath.lengths import INCH, MM
 from corepath.planning.engine import Engine
+from corepath.planning.fixing import solving
 from corepath.planning.fixing.changed_values import changed_job, other_core
 from corepath.planning.fixing.levers import Lever, LeverKind, levers_of
 from corepath.planning.fixing.rows import Goal, Row, rows_of
@@ -146,6 +147,30 @@ def test_one_value_is_changed_rather_than_two_by_less() -> None:
     }
     rows = (Row("window", -1.0, {"a": 1.0, "b": 1.0}),)
     assert solve(Problem(rows, levers, {"a": 1.0, "b": 1.2}, MM)) == pytest.approx({"b": 1.0})
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_row_out_of_reach_is_out_of_reach_for_the_solver_too(
+    monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """The quick look spares the solver: what it lets pass and what it refuses is as without it."""
+    draws, refused = np.random.default_rng(seed), 0
+    for _ in range(40):
+        levers = {
+            name: Lever(name, LeverKind.DESIGN, ((name, 1.0),), -float(low), float(high))
+            for name, low, high in zip("abc", *draws.uniform(0.0, 1.0, (2, 3)), strict=True)
+        }
+        rows = tuple(
+            Row(f"r{k}", float(draws.uniform(-1.5, 0.5)), dict(zip("abc", row, strict=True)))
+            for k, row in enumerate(draws.uniform(-1.0, 1.0, (2, 3)).tolist())
+        )
+        problem = Problem(rows, levers, dict.fromkeys("abc", 1.0), MM)
+        quick = solve(problem)
+        with monkeypatch.context() as slowly:
+            slowly.setattr(solving, "_out_of_reach", lambda *parts: False)
+            assert solve(problem) == quick
+        refused += solving._out_of_reach(*problem.arrays, *solving._all_bounds(problem, {}))
+    assert 5 < refused < 35
 
 
 def test_measuring_a_rough_blank_is_the_cheapest_fix(coupon: Job) -> None:
