@@ -81,6 +81,8 @@ def sweep_points(
         # into parts about as long as the cutter is wide, the boxes hug the path. A point in two
         # boxes is solved twice against the whole piece, with the same result.
         chunks = max(int(length / (2.0 * radius + cell)), 1)
+        # Most points lie below all of the piece: they need no more than this one comparison.
+        lowest = az + min(0.0, m * length)
         for c in range(chunks):
             t0, t1 = length * c / chunks, length * (c + 1) / chunks
             xa, xb, ya, yb = ax + ux * t0, ax + ux * t1, ay + uy * t0, ay + uy * t1
@@ -92,7 +94,7 @@ def sweep_points(
                 continue
             for iy in range(iy0, iy1 + 1):
                 for i in range(first[iy * nx + ix0], first[iy * nx + ix1 + 1]):
-                    if tag[k] >= until[i]:
+                    if lowest >= left[i] or tag[k] >= until[i]:
                         continue
                     z = _left(px[i], py[i], ax, ay, az, ux, uy, m, length, end, left[i])
                     if z < left[i]:
