@@ -34,6 +34,7 @@ NO_END = 9.0
 """A direction (rad) that means: any."""
 _BEAM = 10  # states kept for each number of moves: bounds the search to so many times the points
 _TRIES = 9
+_SPREAD = 3  # chords of a move that are looked at first
 _STEEPEST = 1.3  # rad: |lead| of an arc; the sweep is twice that, 2.6, and so below `LARGEST_SWEEP`
 _WHOLE = 2.0 * math.pi
 
@@ -56,34 +57,38 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
     dx, dy = dx / length, dy / length
     way = along[j] - along[i]
     low, high = -_STEEPEST, _STEEPEST
-    for k in range(i, j):
-        for half in range(2):
-            # Middles of chords too: between two points on one side of an arc its chord may still
-            # leave it. They have no Z of their own to miss.
-            if half == 0:
-                x, y = (
-                    0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0],
-                    0.5 * (p[k, 1] + p[k + 1, 1]) - p[i, 1],
-                )
-                off = 0.0
-            # the last point is an end of the move and on it whatever the lead
-            elif k + 1 == j:
-                break
-            else:
-                x, y = p[k + 1, 0] - p[i, 0], p[k + 1, 1] - p[i, 1]
-                off = p[k + 1, 2] - p[i, 2] - rise * (along[k + 1] - along[i]) / way
-            room = tolerance * tolerance - off * off
-            if room <= 0.0:
-                return False, 0.0, 0.0
-            # in the chord's frame: the lead of the arc through the point, and by how much it may
-            # change while the arc passes within the room of it
-            u, v = x * dx + y * dy, y * dx - x * dy
-            lead = math.atan2(v * length, u * (length - u) - v * v)
-            ends = math.sqrt((u * u + v * v) * ((length - u) * (length - u) + v * v))
-            slack = math.sqrt(room) * length / max(ends, 1e-12)
-            low, high = max(low, lead - slack), min(high, lead + slack)
-            if low > high:
-                return False, 0.0, 0.0
+    # Each chord once, but every `stride`-th first: a move that is too long fails after a few chords
+    # spread over it. The interval is that of all chords, in whatever order they come.
+    stride = max((j - i) // _SPREAD, 1)
+    for lap in range(stride):
+        for k in range(i + (lap + stride // 2) % stride, j, stride):
+            for half in range(2):
+                # Middles of chords too: between two points on one side of an arc its chord may still
+                # leave it. They have no Z of their own to miss.
+                if half == 0:
+                    x, y = (
+                        0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0],
+                        0.5 * (p[k, 1] + p[k + 1, 1]) - p[i, 1],
+                    )
+                    off = 0.0
+                # the last point is an end of the move and on it whatever the lead
+                elif k + 1 == j:
+                    break
+                else:
+                    x, y = p[k + 1, 0] - p[i, 0], p[k + 1, 1] - p[i, 1]
+                    off = p[k + 1, 2] - p[i, 2] - rise * (along[k + 1] - along[i]) / way
+                room = tolerance * tolerance - off * off
+                if room <= 0.0:
+                    return False, 0.0, 0.0
+                # in the chord's frame: the lead of the arc through the point, and by how much it may
+                # change while the arc passes within the room of it
+                u, v = x * dx + y * dy, y * dx - x * dy
+                lead = math.atan2(v * length, u * (length - u) - v * v)
+                ends = math.sqrt((u * u + v * v) * ((length - u) * (length - u) + v * v))
+                slack = math.sqrt(room) * length / max(ends, 1e-12)
+                low, high = max(low, lead - slack), min(high, lead + slack)
+                if low > high:
+                    return False, 0.0, 0.0
     return True, low, high
 
 
@@ -130,6 +135,28 @@ def _try(i: int, far: int, k: int) -> int:
     else:
         back = span - 1
     return far - back
+
+
+@njit(cache=True)
+def _look_on(
+    p: Floats, along: Floats, i: int, far: int, tolerance: float, largest: float, room: Floats
+) -> None:
+    """Fills `room` (`_TRIES`, 4) for the moves tried from point i, the farthest to `far`: least and
+    largest lead (the least above the largest where there is none), direction of the chord, and the
+    lead of an arc of the `largest` radius, which a flatter one would exceed."""
+    j = -1
+    for k in range(_TRIES):
+        again = _try(i, far, k) == j
+        j = _try(i, far, k)
+        room[k, 0], room[k, 1] = 1.0, -1.0
+        if again:
+            continue
+        ok, low, high = _leads(p, along, i, j, tolerance)
+        if ok:
+            dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
+            half = 0.5 * math.sqrt(dx * dx + dy * dy)
+            room[k, 0], room[k, 1], room[k, 2] = low, high, math.atan2(dy, dx)
+            room[k, 3] = math.asin(min(half / largest, 1.0))
 
 
 @njit(cache=True)
@@ -185,7 +212,9 @@ def join_run(
     n = p.shape[0]
     along = way_along(p)
     farthest_of = np.zeros(n, dtype=np.int64)
-    room, tried = np.empty((_TRIES, 2)), int(np.int64(-1))
+    # Where moves are short, most points are left from by two or three numbers of moves: what may go
+    # on from a point is kept.
+    rooms = np.empty((n, _TRIES, 4))
     # A state: point, least and largest direction on arrival, state before, whether it came by a
     # line.
     states = np.empty((256, 5))
@@ -210,33 +239,22 @@ def join_run(
             i = int(states[s, 0])
             if farthest_of[i] == 0:
                 farthest_of[i] = reach(p, along, i, tolerance)
-            # States at one point stand beside each other, and have the same moves to try.
-            if i != tried:
-                tried, j = i, -1
-                for k in range(_TRIES):
-                    again = _try(i, farthest_of[i], k) == j
-                    j = _try(i, farthest_of[i], k)
-                    room[k, 0], room[k, 1] = 1.0, -1.0
-                    if not again:
-                        ok, low, high = _leads(p, along, i, j, tolerance)
-                        if ok:
-                            room[k, 0], room[k, 1] = low, high
+                _look_on(p, along, i, farthest_of[i], tolerance, largest, rooms[i])
             for k in range(_TRIES):
-                low, high = room[k, 0], room[k, 1]
+                low, high = rooms[i, k, 0], rooms[i, k, 1]
                 if low > high:
                     continue
                 j = _try(i, farthest_of[i], k)
-                dx, dy = p[j, 0] - p[i, 0], p[j, 1] - p[i, 1]
-                chord, half = math.atan2(dy, dx), 0.5 * math.sqrt(dx * dx + dy * dy)
+                chord = rooms[i, k, 2]
                 # a move starts at chord + lead, within `joint` of where the one before arrived
                 if states[s, 1] > -1e2:
                     turned = _near(chord, 0.5 * (states[s, 1] + states[s, 2]))
                     low = max(low, states[s, 1] - joint - turned)
                     high = min(high, states[s, 2] + joint - turned)
                     chord = turned
-                # A flatter lead would be an arc beyond the largest radius: leads between -flat and
-                # flat are possible as a line alone. The three kinds are states of their own.
-                flat = math.asin(min(half / largest, 1.0))
+                # leads between -flat and flat are possible as a line alone; the three kinds are
+                # states of their own
+                flat = rooms[i, k, 3]
                 for kind in range(3):
                     a, b = low, high
                     if kind == 0:
