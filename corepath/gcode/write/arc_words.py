@@ -11,7 +11,6 @@ it in either unit.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from typing import NamedTuple
 
 __all__ = ["CHORD", "RADII_AGREE", "Arc", "ArcPiece", "chords", "pieces"]
@@ -28,6 +27,7 @@ _DISAGREE = 0.01
 # Ticks: rounding moves each end by up to 0.7 of a tick, which turns an arc of this length by up to
 # four degrees. See `pieces`.
 _SHORT = 20.0
+_QUARTER = math.pi / 2.0
 # Centres tried in turn, in ticks from the nearest: the first that agrees is taken.
 _NUDGES = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1))
 
@@ -95,15 +95,16 @@ class Arc(NamedTuple):
         angle, radius = self.angle + self.sweep * share, self.r0 + (self.r1 - self.r0) * share
         return self.cx + radius * math.cos(angle), self.cy + radius * math.sin(angle)
 
-    def extremes(self) -> Iterator[tuple[float, float]]:
-        """Yield the places between start and end at which the arc is farthest along an axis."""
-        if not self.sweep:
-            return
+    def extremes(self) -> list[tuple[float, float]]:
+        """Return the places between start and end at which the arc is farthest along an axis."""
         # They lie at whole quarter turns.
-        low, high = sorted((self.angle, self.angle + self.sweep))
-        quarter = math.pi / 2.0
-        for k in range(math.ceil(low / quarter), math.floor(high / quarter) + 1):
-            yield self.point((k * quarter - self.angle) / self.sweep)
+        one, other = self.angle / _QUARTER, (self.angle + self.sweep) / _QUARTER
+        first, last = math.ceil(min(one, other)), math.floor(max(one, other))
+        if first > last or not self.sweep:
+            return []
+        return [
+            self.point((k * _QUARTER - self.angle) / self.sweep) for k in range(first, last + 1)
+        ]
 
 
 def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) -> list[ArcPiece]:

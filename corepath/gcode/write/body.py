@@ -23,6 +23,9 @@ from corepath.motion.program import Kind, Move, Zero
 
 __all__ = ["Body"]
 
+_RAPID, _LINE = int(Kind.RAPID), int(Kind.LINE)
+_CYCLES = frozenset(int(kind) for kind in CYCLES)
+
 
 class Body:
     """Collects the lines of a file, and follows where the cutter stands (ticks; None where
@@ -90,21 +93,26 @@ class Body:
         self._low = np.minimum(self._low, ticks.min(axis=0)).tolist()
         self._high = np.maximum(self._high, ticks.max(axis=0)).tolist()
         self.rapid(x=moves[0].x, y=moves[0].y)
-        before = exact[0].tolist()
-        # Walked as plain Python numbers: an index into an array costs more than writing the line.
-        for move, (x, y, z), place in zip(moves, ticks.tolist(), exact.tolist(), strict=True):
-            if move.kind in CYCLES:
-                self._cycle(move, x, y, z)
-                place[2] = (move.i - float(self._zero[2])) * self._mm
-            elif move.kind == Kind.RAPID:
+        # Walked as plain Python numbers: an index into an array costs more than writing the line. In
+        # columns: with a list for each move Python would go through all that is alive, to free what
+        # is not, which takes longer than the writing.
+        kinds = table[:, 0].astype(np.int64).tolist()
+        columns = [column.tolist() for column in ticks.T]
+        xs, ys, zs = (column.tolist() for column in exact.T)
+        for k, (kind, x, y, z) in enumerate(zip(kinds, *columns, strict=True)):
+            if kind == _LINE:
+                if self._at != [x, y, z]:
+                    self._leave_cycle()
+                    self._take(moves[k].feed)
+                    self._straight(1, x, y, z)
+            elif kind == _RAPID:
                 self._straight(0, x, y, z)
-            elif move.kind != Kind.LINE:
-                self._arc(move, before, place, z)
-            elif self._at != [x, y, z]:
-                self._leave_cycle()
-                self._take(move.feed)
-                self._straight(1, x, y, z)
-            before = place
+            elif kind in _CYCLES:
+                self._cycle(moves[k], x, y, z)
+                zs[k] = (moves[k].i - float(self._zero[2])) * self._mm
+            else:
+                before, place = (xs[k - 1], ys[k - 1], zs[k - 1]), (xs[k], ys[k], zs[k])
+                self._arc(moves[k], before, place, z)
         self._leave_cycle()
 
     @property
@@ -167,7 +175,13 @@ class Body:
             self.lines.append("G80")
             self._in_cycle = False
 
-    def _arc(self, move: Move, before: list[float], place: list[float], z: int) -> None:
+    def _arc(
+        self,
+        move: Move,
+        before: tuple[float, float, float],
+        place: tuple[float, float, float],
+        z: int,
+    ) -> None:
         """Add an arc from `before` to `place` (ticks, before rounding) that ends at height `z`."""
         # The circle is that of the places before rounding: with a rounded start its centre, which
         # counts from there, would be rounded as well.
