@@ -63,8 +63,8 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
     for lap in range(stride):
         for k in range(i + (lap + stride // 2) % stride, j, stride):
             for half in range(2):
-                # Middles of chords too: between two points on one side of an arc its chord may still
-                # leave it. They have no Z of their own to miss.
+                # Middles of chords too: between two points on one side of an arc its chord may
+                # still leave it. They have no Z of their own to miss.
                 if half == 0:
                     x, y = (
                         0.5 * (p[k, 0] + p[k + 1, 0]) - p[i, 0],
@@ -80,8 +80,8 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
                 room = tolerance * tolerance - off * off
                 if room <= 0.0:
                     return False, 0.0, 0.0
-                # in the chord's frame: the lead of the arc through the point, and by how much it may
-                # change while the arc passes within the room of it
+                # in the chord's frame: the lead of the arc through the point, and by how much it
+                # may change while the arc passes within the room of it
                 u, v = x * dx + y * dy, y * dx - x * dy
                 lead = math.atan2(v * length, u * (length - u) - v * v)
                 ends = math.sqrt((u * u + v * v) * ((length - u) * (length - u) + v * v))

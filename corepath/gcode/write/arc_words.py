@@ -113,6 +113,8 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
     A piece whose radii still do not agree, or shorter than 20 ticks, becomes chords within `CHORD`
     of the arc. `mm` is the number of ticks in a mm.
     """
+    if abs(arc.sweep) < math.pi:  # nearly all
+        return _piece(arc, start, end, (arc.cx, arc.cy), mm)
     cx, cy = arc.cx, arc.cy
     if arc.full:
         # About a centre on the grid both halves agree exactly, and their ends lie opposite each
@@ -124,18 +126,31 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
         count = max(math.ceil(abs(arc.sweep) / math.pi - 1e-7), 1)
         stops = [_rounded(arc.point(k / count)) for k in range(1, count)] + [end]
     found: list[ArcPiece] = []
-    before, x, y = 0.0, *start
-    for k, (ex, ey) in enumerate(stops, start=1):
+    before, at = 0.0, start
+    for k, stop in enumerate(stops, start=1):
         share = k / len(stops)
-        # The direction of so short an arc is that of the rounding of its ends, not of its circle.
-        short = abs(arc.sweep) * (share - before) * arc.r0 < _SHORT
-        centre = None if short else _centre(ex - x, ey - y, cx - x, cy - y, arc.sweep > 0.0)
-        if centre is None:
-            found += chords(arc, (ex, ey), mm, before, share)
-        else:
-            found.append(ArcPiece(ex, ey, share, *centre))
-        before, x, y = share, ex, ey
+        found += _piece(arc, at, stop, (cx, cy), mm, before, share)
+        before, at = share, stop
     return found
+
+
+def _piece(
+    arc: Arc,
+    start: tuple[int, int],
+    end: tuple[int, int],
+    centre: tuple[float, float],
+    mm: float,
+    first: float = 0.0,
+    last: float = 1.0,
+) -> list[ArcPiece]:
+    x, y = start
+    # The direction of so short an arc is that of the rounding of its ends, not of its circle.
+    if abs(arc.sweep) * (last - first) * arc.r0 >= _SHORT:
+        ends = end[0] - x, end[1] - y
+        found = _centre(*ends, centre[0] - x, centre[1] - y, arc.sweep > 0.0)
+        if found is not None:
+            return [ArcPiece(end[0], end[1], last, found[0], found[1])]
+    return chords(arc, end, mm, first, last)
 
 
 def chords(

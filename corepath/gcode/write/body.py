@@ -48,7 +48,9 @@ class Body:
         self._low: list[float] = [float("inf")] * 3
         self._high: list[float] = [float("-inf")] * 3
         self._words = tuple(f"{axis}%.{grid.decimals}f" for axis in ("X", "Y", "Z"))
-        self._offsets = f"I%.{grid.decimals}f J%.{grid.decimals}f"
+        flat, offsets = self._words[:2], [f"{axis}%.{grid.decimals}f" for axis in ("I", "J")]
+        self._flat_arc = " ".join([*flat, *offsets])
+        self._helix = " ".join([*self._words, *offsets])
 
     def add(self, *lines: str) -> None:
         """Add lines that do not move the cutter."""
@@ -93,9 +95,9 @@ class Body:
         self._low = np.minimum(self._low, ticks.min(axis=0)).tolist()
         self._high = np.maximum(self._high, ticks.max(axis=0)).tolist()
         self.rapid(x=moves[0].x, y=moves[0].y)
-        # Walked as plain Python numbers: an index into an array costs more than writing the line. In
-        # columns: with a list for each move Python would go through all that is alive, to free what
-        # is not, which takes longer than the writing.
+        # Walked as plain Python numbers: an index into an array costs more than writing the line.
+        # In columns: with a list for each move Python would go through all that is alive, to free
+        # what is not, which takes longer than the writing.
         kinds = table[:, 0].astype(np.int64).tolist()
         columns = [column.tolist() for column in ticks.T]
         xs, ys, zs = (column.tolist() for column in exact.T)
@@ -210,12 +212,14 @@ class Body:
         self._leave_cycle()
         self._take(move.feed)
         self.cut_arcs += 1
-        unit, words = self._unit, self._words
-        line = f"G{int(move.kind)} {words[0] % (part.x / unit)} {words[1] % (part.y / unit)} "
-        if height != self._at[2]:
-            line += f"{words[2] % (height / unit)} "
-        self.lines.append(line + self._offsets % (part.i / unit, part.j / unit))
-        self._at[:] = [part.x, part.y, height]
+        unit, at = self._unit, self._at
+        ends, offsets = (part.x / unit, part.y / unit), (part.i / unit, part.j / unit)
+        if height == at[2]:
+            words = self._flat_arc % (*ends, *offsets)
+        else:
+            words = self._helix % (*ends, height / unit, *offsets)
+        self.lines.append(f"G{int(move.kind)} {words}")
+        at[:] = part.x, part.y, height
 
 
 def _table(moves: Sequence[Move]) -> NDArray[np.float64]:
