@@ -139,12 +139,13 @@ def _try(i: int, far: int, k: int) -> int:
 
 @njit(cache=True)
 def _look_on(
-    p: Floats, along: Floats, i: int, far: int, tolerance: float, largest: float, room: Floats
-) -> None:
-    """Fills `room` (`_TRIES`, 4) for the moves tried from point i, the farthest to `far`: least and
-    largest lead (the least above the largest where there is none), direction of the chord, and the
-    lead of an arc of the `largest` radius, which a flatter one would exceed."""
-    j = -1
+    p: Floats, along: Floats, i: int, tolerance: float, largest: float, room: Floats
+) -> int:
+    """Returns the farthest point that a move from point i can end at, and fills `room` (`_TRIES`,
+    4) for the moves tried from there: least and largest lead (the least above the largest where
+    there is none), direction of the chord, and the lead of an arc of the `largest` radius, which a
+    flatter one would exceed."""
+    far, j = reach(p, along, i, tolerance), -1
     for k in range(_TRIES):
         again = _try(i, far, k) == j
         j = _try(i, far, k)
@@ -238,8 +239,7 @@ def join_run(
         for s in range(level, begin):
             i = int(states[s, 0])
             if farthest_of[i] == 0:
-                farthest_of[i] = reach(p, along, i, tolerance)
-                _look_on(p, along, i, farthest_of[i], tolerance, largest, rooms[i])
+                farthest_of[i] = _look_on(p, along, i, tolerance, largest, rooms[i])
             for k in range(_TRIES):
                 low, high = rooms[i, k, 0], rooms[i, k, 1]
                 if low > high:

@@ -129,7 +129,7 @@ def pieces(arc: Arc, start: tuple[int, int], end: tuple[int, int], mm: float) ->
     before, at = 0.0, start
     for k, stop in enumerate(stops, start=1):
         share = k / len(stops)
-        found += _piece(arc, at, stop, (cx, cy), mm, before, share)
+        found += _piece(arc, at, stop, (cx, cy), mm, (before, share))
         before, at = share, stop
     return found
 
@@ -140,10 +140,12 @@ def _piece(
     end: tuple[int, int],
     centre: tuple[float, float],
     mm: float,
-    first: float = 0.0,
-    last: float = 1.0,
+    shares: tuple[float, float] = (0.0, 1.0),
 ) -> list[ArcPiece]:
+    """Return the stretch of `arc` between two `shares` of its sweep as one arc from `start` to
+    `end` about a place near `centre`, or as chords."""
     x, y = start
+    first, last = shares
     # The direction of so short an arc is that of the rounding of its ends, not of its circle.
     if abs(arc.sweep) * (last - first) * arc.r0 >= _SHORT:
         ends = end[0] - x, end[1] - y
