@@ -158,6 +158,7 @@ def _look_on(
             half = 0.5 * math.sqrt(dx * dx + dy * dy)
             room[k, 0], room[k, 1], room[k, 2] = low, high, math.atan2(dy, dx)
             room[k, 3] = math.asin(min(half / largest, 1.0))
+    return far
 
 
 @njit(cache=True)
