@@ -126,7 +126,7 @@ def _deck(
     file = _seen(folder, job.deck.mesh or job.deck.grid)
     try:
         key = ("deck", *deck_follows_from(job), outline, file)
-        return kept.of(key, lambda: build_deck(job, outline, folder)), []
+        return kept.of(key, lambda: build_deck(job, outline, folder, kept)), []
     except InputError as error:
         return None, list(error.faults)
 

@@ -21,7 +21,7 @@ def main() -> None:
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from corepath.cli.app import run
         from corepath.cli.cache import settle_cache
-        from corepath.cli.memory import settle_memory
+        from corepath.memory import settle_memory
 
         settle_cache(os.environ)
         settle_memory()

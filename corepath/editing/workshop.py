@@ -26,6 +26,7 @@ from corepath.errors import CorepathError, Fault, InputError
 from corepath.job.text.shop_file import joined
 from corepath.job.text.source import Source, parse
 from corepath.lengths import MM, units_of
+from corepath.memory import settle_memory
 from corepath.planning.engine import Engine
 from corepath.planning.fixing.search import find_fixes
 from corepath.planning.prepare import Prepared
@@ -248,6 +249,7 @@ def _newest(lines: list[bytes]) -> list[Question]:
 
 def main() -> None:
     """Run as `python -m corepath.editing.workshop JOB.toml` until the questions end."""
+    settle_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this
     outlet = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nobody else may write among the answers

@@ -21,7 +21,7 @@ def dilated(grid: Floats, over: Floats) -> Floats:
     2k + 1) rests on it: the most of height less end under it."""
     reach, (rows, columns) = len(over) // 2, grid.shape
     padded = np.pad(grid, reach, mode="edge")
-    out = np.full(grid.shape, -np.inf)
+    out, lower = np.full(grid.shape, -np.inf), np.empty(grid.shape)
     # Outwards along a row the end rises, so all of it up to a width counts as high as it is there:
     # the most of a range of nodes less one height. A wider range costs one comparison more.
     ranged = padded[:, reach : reach + columns]
@@ -34,7 +34,8 @@ def dilated(grid: Floats, over: Floats) -> Floats:
         # where the end is level, the wider range says all
         for row in np.flatnonzero(np.isfinite(level) & (level != wider)):
             part = ranged[row : row + rows]
-            np.maximum(out, part - level[row] if level[row] else part, out=out)
+            part = np.subtract(part, level[row], out=lower) if level[row] else part
+            np.maximum(out, part, out=out)
     return out
 
 
@@ -54,10 +55,11 @@ def eroded_along(heights: Floats, over: Floats) -> Floats:
     """Returns the erosions (n, m) of `heights` (n,) along a line by sections `over` (m, 2k + 1) of
     the end, inf where nothing of it is."""
     padded = np.pad(heights, over.shape[1] // 2, mode="edge")
-    left = np.full((len(heights), len(over)), np.inf)
+    left, end = np.full((len(over), len(heights)), np.inf), np.empty((len(over), len(heights)))
     for k, part in enumerate(over.T):  # all sections at once: of a wide cutter they are many
-        np.minimum(left, padded[k : k + len(heights), None] + part, out=left)
-    return left
+        np.add(padded[k : k + len(heights)], part[:, None], out=end)
+        np.minimum(left, end, out=left)
+    return left.T
 
 
 def widened(grid: Floats, reach: int) -> Floats:

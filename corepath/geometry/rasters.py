@@ -46,4 +46,5 @@ def inside(edges: Floats, xs: Floats, ys: Floats) -> NDArray[np.bool_]:
     turn = np.zeros((len(xs) + 1, len(ys)), dtype=np.int32)
     np.add.at(turn, (into, row[::2]), 1)
     np.add.at(turn, (np.maximum(out, into), row[1::2]), -1)
-    return np.cumsum(turn[:-1], axis=0) > 0
+    # summed as they are: made long integers first, they would take four times as long
+    return np.cumsum(turn[:-1], axis=0, dtype=turn.dtype) > 0

@@ -163,8 +163,12 @@ def _jump(
         a = np.moveaxis(laplacian, axis, 0)
         inner, outer = a[4 * m : -2 * m] - a[2 * m : -4 * m], a[6 * m :] - a[: -6 * m]
         # what it changes by itself: half of the changes over the same length on either side
-        jump = inner - 0.5 * (outer - inner)
-        jump = np.moveaxis(np.abs(np.nan_to_num(jump)), 0, axis)
+        outer -= inner
+        outer *= 0.5
+        inner -= outer
+        np.abs(inner, out=inner)
+        inner[np.isnan(inner)] = 0.0
+        jump = np.moveaxis(inner, 0, axis)
         places = (xs[3 * m : -3 * m], ys) if axis == 0 else (xs, ys[3 * m : -3 * m])
         most = largest(jump, *places)
         i, j = int(np.argmin(np.abs(xs - most.x))), int(np.argmin(np.abs(ys - most.y)))

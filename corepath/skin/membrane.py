@@ -16,6 +16,7 @@ of the node that lies as far inside (dphi/dn = 0).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -94,7 +95,11 @@ def _cell_means(deck: DeckSurface, xs: Floats, ys: Floats) -> tuple[Floats, Floa
     )
 
     def mean(values: Floats) -> Floats:
-        return np.asarray(values.reshape(len(xs), _SAMPLES, len(ys), _SAMPLES).mean(axis=(1, 3)))
+        # summed along X first, in this order: numpy's own order hangs on how the values lie
+        cells = values.reshape(len(xs), _SAMPLES, len(ys), _SAMPLES)
+        rows = reduce(np.add, (cells[:, k] for k in range(_SAMPLES)))
+        total: Floats = reduce(np.add, (rows[..., k] for k in range(_SAMPLES)))
+        return total / _SAMPLES**2
 
     return mean(hxx), mean(hxy), mean(hyy), mean(hxx * hyy - hxy**2)
 

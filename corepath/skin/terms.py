@@ -163,8 +163,11 @@ def largest(values: Floats, xs: Floats, ys: Floats) -> PlacedFigure:
     """Returns the largest of `values` (n, m) on `xs` by `ys` with its place; of those equal to nine
     figures the first."""
     # a symmetric deck has its largest value twice: rounded, every machine names the same place
-    most = float(np.max(np.abs(values))) or 1.0
-    i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
+    most = max(float(values.max()), -float(values.min())) or 1.0
+    # only those next to the largest are rounded: what is less by more stays less
+    near = np.flatnonzero(values >= values.max() - 2e-9 * most)
+    found = near[int(np.argmax(np.round(values.ravel()[near] / most, 9)))]
+    i, j = np.unravel_index(int(found), values.shape)
     return PlacedFigure(float(values[i, j]), float(xs[i]) + 0.0, float(ys[j]) + 0.0)
 
 

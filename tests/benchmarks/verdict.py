@@ -59,8 +59,10 @@ def engine() -> Iterator[Row]:
     from scipy.ndimage import distance_transform_edt
 
     from corepath.job.load import load_job
+    from corepath.memory import settle_memory
     from corepath.planning.engine import Engine
 
+    settle_memory()  # as the process that answers a page does
     job, at_hand = load_job(SAMPLE), Engine(SAMPLE.parent)
     lattice = np.pad(np.ones((1281, 421), dtype=np.bool_), 80)
     theirs = cpu(lambda: distance_transform_edt(lattice), 5)

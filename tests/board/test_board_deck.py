@@ -21,6 +21,7 @@ from corepath.board.deck.thickness import Thickness
 from corepath.board.outline.curves import circle_points
 from corepath.board.outline.make_outline import build_outline
 from corepath.errors import InputError
+from corepath.kept import Kept
 
 STATIONS = np.array([[-100, 6.2], [-20, 6.4], [5, 8.0], [88, 7.8]])
 
@@ -102,6 +103,21 @@ def test_distances_agree_with_shapely_on_corners_and_lines():
         shapely.contains(outline, places), shapely.distance(places, outline.exterior), 0.0
     )
     assert np.abs(d - exact).max() < 1e-9
+
+
+def test_distances_kept_for_a_deeper_blend_are_the_same():
+    """Asked for a little deeper they are found again, and a blend beyond them gets the same ones as
+    far as its outline's own."""
+    outline = Polygon([(-60, -30), (50, -40), (60, 30), (0, 5), (-50, 35)])
+    xs, ys = np.arange(-80.0, 81.0), np.arange(-50.0, 51.0)
+    kept = Kept(4)
+    near = OutlineDistance(outline, kept).on_grid(xs, ys, 8.01)
+    assert OutlineDistance(outline, kept).on_grid(xs, ys, 10.0) is near
+    deep = OutlineDistance(outline, kept).on_grid(xs, ys, 30.0)
+    there = near < np.inf
+    assert np.array_equal(deep[there], near[there]) and there.sum() < (deep < np.inf).sum()
+    with pytest.raises(ValueError, match="read-only"):
+        near[0, 0] = 1.0
 
 
 def test_line_that_runs_into_an_arc_stays_straight():

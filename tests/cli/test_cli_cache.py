@@ -46,7 +46,7 @@ def test_nothing_can_be_written_to(tmp_path: Path) -> None:
 
 _SAID = """
 import gc, resource, sys
-from corepath.cli.memory import settle_memory
+from corepath.memory import settle_memory
 if sys.argv[1] == "settled":
     settle_memory()
 import numpy as np
@@ -74,7 +74,7 @@ def test_memory_that_was_freed_is_not_fetched_again() -> None:
 def test_garbage_is_not_looked_for_at_the_end() -> None:
     """What is left is frozen last, after all else that was registered."""
     code = (
-        "import atexit, gc\nfrom corepath.cli.memory import settle_memory\n"
+        "import atexit, gc\nfrom corepath.memory import settle_memory\n"
         "atexit.register(lambda: print(gc.get_freeze_count() > 1_000))\nsettle_memory()\n"
         "atexit.register(lambda: print(gc.get_freeze_count()))"
     )

@@ -20,7 +20,7 @@ from corepath.planning.report.job_skin import SkinFound, find_skin, skin_files
 from corepath.reported import reported
 from corepath.skin.plate import bending_pressure
 from corepath.skin.skin_advice import Option, changed
-from corepath.skin.terms import cover_of, laminate_of, pressure_cautions
+from corepath.skin.terms import PlacedFigure, cover_of, laminate_of, largest, pressure_cautions
 
 pytestmark = pytest.mark.whole
 
@@ -221,3 +221,14 @@ def test_figures_in_the_guide_are_those_of_the_code() -> None:
     skin = found(one)
     assert skin.checks[0].verdict == "fail" and not np.isinf(skin.study.bending.radius)
     assert f"    {skin.advice.fix}\n" in text
+
+
+def test_the_first_of_the_largest_is_named_whatever_its_noise() -> None:
+    """Rounded to nine figures all of them; only those next to the largest are looked at."""
+    xs, ys = np.arange(40.0), np.arange(30.0)
+    draws = np.random.default_rng(3)
+    for scale in (1e-9, -1e-9, 1.0, -3.0, 0.0):
+        values = scale * draws.integers(-5, 3, (40, 30)) * (1.0 + 1e-12 * draws.random((40, 30)))
+        most = np.abs(values).max() or 1.0
+        i, j = np.unravel_index(int(np.argmax(np.round(values / most, 9))), values.shape)
+        assert largest(values, xs, ys) == PlacedFigure(values[i, j], xs[i], ys[j])

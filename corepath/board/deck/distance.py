@@ -15,6 +15,7 @@ strip of the nearest edge has the node.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import combinations
 
@@ -23,6 +24,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, get_coordinates
 
 from corepath.geometry.rasters import inside, spans
+from corepath.kept import Kept
 
 __all__ = ["OutlineDistance"]
 
@@ -34,6 +36,7 @@ _CORNER = 0.15
 _LARGEST_BULGE = 0.0012
 _FAN = 0.3  # rad: widest piece of a fan
 _WIDER = 0.01  # mm: strips overlap by more than rounding, so that none leaves a node out
+_DEEPER = 5.0  # mm
 _CHUNK = 16_384  # nodes worked out at once: what belongs to them stays in the processor's cache
 
 Floats = NDArray[np.float64]
@@ -44,9 +47,11 @@ class OutlineDistance:
     """Answers how far places inside `outline` (counter-clockwise, no holes) lie from its edge
     line, mm."""
 
-    __slots__ = ("_edges", "_turn")
+    __slots__ = ("_edges", "_kept", "_outline", "_turn")
 
-    def __init__(self, outline: Polygon) -> None:
+    def __init__(self, outline: Polygon, kept: Kept | None = None) -> None:
+        # kept by outline and depth: another deck on the same outline asks for the same distances
+        self._outline, self._kept = outline, kept or Kept(0)
         ring = get_coordinates(outline.exterior)[:-1]
         # a vertex repeated within 1e-9 mm makes an edge without a direction
         keep = np.hypot(*(ring - np.roll(ring, 1, axis=0)).T) > 1e-9
@@ -59,8 +64,14 @@ class OutlineDistance:
         self._edges = np.column_stack([ring, ahead, start, end])
 
     def on_grid(self, xs: Floats, ys: Floats, most: float) -> Floats:
-        """Distance (n, m) at the nodes `xs` (n,) by `ys` (m,) of one step; 0 outside, inf beyond
-        `most` and two steps more."""
+        """Distance (n, m), read-only, at the nodes `xs` (n,) by `ys` (m,) of one step; 0 outside,
+        inf beyond `most`, rounded up to whole `_DEEPER`, and two steps more."""
+        # rounded up, so that a deck that falls over a little more or less finds them kept
+        most = math.ceil(most / _DEEPER) * _DEEPER
+        key = ("distance", self._outline, xs.tobytes(), ys.tobytes(), most)
+        return self._kept.of(key, lambda: self._on_grid(xs, ys, most))
+
+    def _on_grid(self, xs: Floats, ys: Floats, most: float) -> Floats:
         within = inside(self._edges[:, :4], xs, ys)
         distance = np.where(within, np.inf, 0.0)
         depth = most + 2.0 * float(xs[1] - xs[0])
@@ -72,6 +83,7 @@ class OutlineDistance:
             x, y = xs[node // len(ys)], ys[node % len(ys)]
             np.minimum.at(flat, node, _foot(self._edges, k, x, y))
         distance[distance > depth] = np.inf
+        distance.setflags(write=False)
         return distance
 
 

@@ -14,6 +14,7 @@ import math
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,11 @@ from corepath.errors import Fault, InputError
 from corepath.job.model import DeckSection, Job
 from corepath.job.rules.deck_rules import deck_contradictions
 from corepath.job.text.source import key_of
+from corepath.kept import Kept
 from corepath.lengths import mm
+
+if TYPE_CHECKING:
+    from corepath.board.deck.distance import OutlineDistance
 
 __all__ = ["FILE_GRAIN", "build_deck", "deck_faults", "deck_follows_from", "nodes_of"]
 
@@ -143,20 +148,23 @@ def deck_follows_from(job: Job) -> tuple[Hashable, ...]:
     return job.deck.model_copy(update=_CUT_BY), job.board, blank.length, blank.width, thickness
 
 
-def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSurface:
+def build_deck(
+    job: Job, outline: Polygon, folder: Path | None = None, kept: Kept | None = None
+) -> DeckSurface:
     """Returns the deck of `job` inside `outline`; a mesh or grid file is looked for in `folder`
-    (the working one if None).
+    (the working one if None). `kept` holds the distances from outlines of decks made before.
 
     Raises InputError with all faults of the deck's keys, or of its file, or of its heights.
     """
     from corepath.board.deck.crease import round_creases
+    from corepath.board.deck.distance import OutlineDistance
 
     faults = deck_faults(job, outline)
     if faults:
         raise InputError(faults)
     xs, ys = nodes_of(job.blank.length), nodes_of(job.blank.width)
     if job.deck.stations is not None:
-        ground = _from_stations(job, outline, xs, ys)
+        ground = _from_stations(job, OutlineDistance(outline, kept), outline, xs, ys)
     else:
         ground = _from_file(job, outline, folder or Path(), xs, ys)
     edge = job.board.edge_thickness
@@ -175,9 +183,10 @@ def build_deck(job: Job, outline: Polygon, folder: Path | None = None) -> DeckSu
     return DeckSurface(xs, ys, grid, edge, source)
 
 
-def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Ground:
+def _from_stations(
+    job: Job, distance: OutlineDistance, outline: Polygon, xs: Floats, ys: Floats
+) -> _Ground:
     from corepath.board.deck.cross_section import Profile
-    from corepath.board.deck.distance import OutlineDistance
     from corepath.board.deck.form import DeckForm
 
     deck, edge = job.deck, job.board.edge_thickness
@@ -186,7 +195,7 @@ def _from_stations(job: Job, outline: Polygon, xs: Floats, ys: Floats) -> _Groun
     profile = None
     if deck.profile is not None:
         profile = Profile(np.array(deck.profile, dtype=float), outline, deck.smooth)
-    form = DeckForm(OutlineDistance(outline), t, edge, deck.edge_band, deck.blend, profile)
+    form = DeckForm(distance, t, edge, deck.edge_band, deck.blend, profile)
     raw = form.on_grid(xs, ys)
     # only a crown can bring the deck under the edge; 1e-6 mm is above the rounding of one that
     # touches it

@@ -9,7 +9,7 @@ to the last bit. For *coefficients* and *frame* see there.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ Chunk = tuple[NDArray[np.intp], list[list[Floats]], Floats, Floats]
 _POLE = math.sqrt(3.0) - 2.0
 _TERMS = 64
 """Terms of the sum with which the recursion begins: _POLE to that power is below 1e-36."""
+_LINES = 32  # lines of a lattice worked out at once, for the same reason as
 _CHUNK = 8192  # places worked out at once: what belongs to them stays in the processor's cache
 
 
@@ -86,16 +87,29 @@ def on_lattice(c: Floats, frame: Floats, xs: Floats, ys: Floats, along: int, acr
     i, s, on_x = _cell(xs, frame[0], frame[2], c.shape[0])
     j, t, on_y = _cell(ys, frame[1], frame[2], c.shape[1])
     a, b = _WEIGHTS[along](s[:, None]), _WEIGHTS[across](t)
-    one, two, three, four = (c[_run(i + k)] for k in range(4))
-    rows = a[0] * one + a[1] * two + a[2] * three + a[3] * four
-    one, two, three, four = (rows[:, _run(j + k)] for k in range(4))
-    found = b[0] * one + b[1] * two + b[2] * three + b[3] * four
+    found = np.empty((len(xs), len(ys)))
+    columns = [_run(j + k) for k in range(4)]
+    for first in range(0, len(xs), _LINES):
+        part = slice(first, first + _LINES)
+        cells = [c[_run(i[part] + k)] for k in range(4)]
+        rows = _weighted([one[part] for one in a], cells)
+        _weighted(b, [rows[:, run] for run in columns], found[part])
     for _ in range(along + across):
-        found *= 1.0 / frame[2]
+        if frame[2] != 1.0:
+            found *= 1.0 / frame[2]
     beyond = frame[3] if along == across == 0 else 0.0
     if not (on_x.all() and on_y.all()):
         found = np.where(on_x[:, None] & on_y, found, beyond)
     return np.asarray(found)
+
+
+def _weighted(weights: Sequence[Floats], four: list[Floats], out: Floats | None = None) -> Floats:
+    """The sum of four times their weights, from the first on, in `out` if given."""
+    total = np.multiply(weights[0], four[0], out=out)
+    part = np.empty_like(total)
+    for weight, one in zip(weights[1:], four[1:], strict=True):
+        total += np.multiply(weight, one, out=part)
+    return total
 
 
 def _run(cells: NDArray[np.int64]) -> NDArray[np.int64] | slice:

@@ -54,6 +54,7 @@ _LEVEL = 1e-6
 # Of 1 + bend·rho: near 0 the ground is about as hollow as the cutter is round. It touches all of it
 # at once there, and a step from this formula would mean nothing.
 _LEAST_ROOM = 0.1
+_CHUNK = 16_384  # nodes worked out at once: what belongs to them stays in the processor's cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +220,7 @@ def slopes_over(
     bend = -(hxx * tx**2 + 2.0 * hxy * tx * ty + hyy * ty**2)
     over = slice(int(i) - first_i, last_i - first_i), slice(int(j) - first_j, last_j - first_j)
     if finished is None:
-        return slope[over], bend[over]
+        return np.ascontiguousarray(slope[over]), np.ascontiguousarray(bend[over])
     xs, ys = surface.xs[first_i : last_i + 2][over[0]], surface.ys[first_j : last_j + 2][over[1]]
     within = inside(edges_of(finished), xs, ys)
     return slope[over][within], bend[over][within]
@@ -241,7 +242,19 @@ def surface_minutes(
     / (1 + bend rho)) along the surface. `feed` in mm/min. Turns, links and whole numbers of lines
     come on top.
     """
-    slope, bend = slopes
+    slope, bend = (part.reshape(-1) for part in slopes)
+    each = np.empty_like(slope)
+    for first in range(0, len(each), _CHUNK):
+        part = slice(first, first + _CHUNK)
+        steps = _contact_steps(slope[part], bend[part], cutter, scallop, widest)
+        each[part] = np.sqrt(1.0 + slope[part] ** 2) / steps * spacing**2 / feed
+    return float(each.sum()), float(each[slope > 1e-3].sum())
+
+
+def _contact_steps(
+    slope: Array, bend: Array, cutter: Cutter, scallop: float, widest: float
+) -> Array:
+    """The largest steps (n,) between neighbouring contacts, mm, of `surface_minutes`."""
     # Level ground has no direction of fall; 1e-6 only keeps the division finite.
     steep = np.maximum(slope, 1e-6)
     flat, corner = cutter.flat_radius, cutter.corner_radius
@@ -249,8 +262,6 @@ def surface_minutes(
     if flat > 0.0:
         ellipse = flat / steep * np.maximum(1.0 - 0.5 * scallop / (steep * flat), 0.5)
         radius += np.minimum(ellipse, 0.5 * flat**2 / scallop)
-    steps = np.minimum(
+    return np.minimum(
         np.sqrt(8.0 * scallop * radius / np.maximum(1.0 + bend * radius, _LEAST_ROOM)), widest
     )
-    each = np.sqrt(1.0 + slope**2) / steps * spacing**2 / feed
-    return float(each.sum()), float(each[slope > 1e-3].sum())
