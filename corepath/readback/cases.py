@@ -33,6 +33,7 @@ from corepath.readback.surfaces.floors import Singles, check_floor
 from corepath.readback.surfaces.hole_steps import is_open
 from corepath.readback.surfaces.left import measure_edge, measure_seats, measure_thinnest
 from corepath.readback.surfaces.measures import MeasureList
+from corepath.stock.cut_memory import CutMemory
 from corepath.stock.material import Stock
 from corepath.stock.path import lay
 from corepath.work.works import Deck, Work
@@ -78,6 +79,16 @@ class _Trial(Run):
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
         self.stops: frozenset[int] = frozenset()
+
+    @staticmethod
+    def of(shop: SimulationSetup, files: PlanFiles, cases: Sequence[Case]) -> _Trial:
+        """Return a blank of the thickness that these cases share, before A."""
+        blank = replace(
+            shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies
+        )
+        trial = _Trial(blank, files)
+        trial.stops = frozenset(case.stop for case in cases)
+        return trial
 
     def operation(self, work: Work) -> None:
         self.dz = self._zero(work)[2] - work.zero.z
@@ -234,11 +245,15 @@ def read_cases(
     )
     cases, outcomes = tuple(cases), {}
     deck: tuple[int, Singles] | None = None  # its heights: the columns stand alike in all cases
+    # Once it is planed, a blank of another thickness differs in what lies below alone.
+    memory = CutMemory()
     # One blank after the other: each holds many columns, and the copies of its cases besides. All
     # cases of one thickness share A and the skim, which are cut once.
     for thicker in dict.fromkeys(case.thicker for case in cases):
         same = [case for case in cases if case.thicker == thicker]
-        first = _begun(replace(shop, cell=max(cell, shop.cell)), ordered, files, same)
+        first = _Trial.of(replace(shop, cell=max(cell, shop.cell)), files, same)
+        first.stock.memory = memory
+        first.begin(ordered)
         for case in same:
             rest = first.from_pass(case.stop)
             rest.heights = deck
@@ -248,19 +263,6 @@ def read_cases(
             findings = (*first.findings, *rest.findings)
             outcomes[case] = CaseOutcome(case, findings, rest.figures(first), again)
     return tuple(outcomes[case] for case in cases)
-
-
-def _begun(
-    shop: SimulationSetup, works: Sequence[Work], files: PlanFiles, cases: Sequence[Case]
-) -> _Trial:
-    """Return a blank of the thickness that these cases share, cut as far as the skim."""
-    blank = replace(
-        shop, thickness=shop.thickness + cases[0].thicker, lies=cases[0].lies or shop.lies
-    )
-    trial = _Trial(blank, files)
-    trial.stops = frozenset(case.stop for case in cases)
-    trial.begin(works)
-    return trial
 
 
 def new_findings(outcomes: Sequence[CaseOutcome], known: Iterable[Finding]) -> Findings:

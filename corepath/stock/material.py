@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from corepath.geometry.step_counts import fewest_steps
 from corepath.stock.column_kernels import cut_pieces, fill_polygon
 from corepath.stock.contact_kernels import Underside
+from corepath.stock.cut_memory import CutMemory
 from corepath.stock.kept_face import KeptFace
 
 __all__ = ["NOWHERE", "BlankFaces", "Cut", "Grid", "LaidAside", "Past", "Stock"]
@@ -184,7 +185,8 @@ class Stock:
     and y arrays that returns the heights of the lower and the upper face) the blank is as it was
     measured, else flat. `began` is `top` before the paths `past` were cut, which are those of this
     set-up, or since its pour or saw; with `remembers` false neither is kept, so that memory does
-    not grow with the paths.
+    not grow with the paths. Blanks that share a `memory` take over from one another what they would
+    cut in just the same way.
     """
 
     def __init__(
@@ -193,6 +195,7 @@ class Stock:
         remembers: bool = True,
     ) -> None:  # fmt: skip
         self.remembers = remembers
+        self.memory: CutMemory | None = None
         self.grid = Grid.over(length, width, cell)
         shape = (self.grid.ny, self.grid.nx)
         self.wood_bottom: Singles = np.zeros(shape, dtype=np.float32)
@@ -216,6 +219,7 @@ class Stock:
         """Return a blank like this one, without the faces that cutting changes in place."""
         other = object.__new__(Stock)
         other.grid, other.raw, other.remembers = self.grid, self.raw, self.remembers
+        other.memory = self.memory
         other.wood_bottom, other.cast_bottom = self.wood_bottom, self.cast_bottom
         # before the first path it is `top` itself, which goes on being cut
         other.began, other.past = self.began if self.past else self.raw, self.past
@@ -253,12 +257,21 @@ class Stock:
             if not self.past:
                 self.began = self.top.copy()  # cutting changes the heights in place
             self.past = (*self.past, Past(lower, upper, end))
-        cut_pieces(
-            self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower),
-            np.ascontiguousarray(upper),
-            np.ascontiguousarray(owner), end, cut.removed, cut.where, cut.deep,
-            first, cut.volume, self.highest(),
-        )  # fmt: skip
+
+        def lowering() -> None:
+            cut_pieces(
+                self.top, grid.x0, grid.y0, grid.px, grid.py, np.ascontiguousarray(lower),
+                np.ascontiguousarray(upper),
+                np.ascontiguousarray(owner), end, cut.removed, cut.where, cut.deep,
+                first, cut.volume, self.highest(),
+            )  # fmt: skip
+
+        if self.memory is None:
+            lowering()
+        else:
+            taken = cut.removed, cut.where, cut.deep, cut.volume
+            key = end, grid, count
+            self.memory.cut(self.top, key, (lower, upper, owner), taken, lowering)
         self._lower_bodies(lower, upper, end.radius)
         return cut
 

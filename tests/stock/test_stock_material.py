@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import astuple
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from corepath.gcode.read.arcs import flatten
 from corepath.motion.cutter import Cutter
 from corepath.readback.surfaces.walls import rings_of
 from corepath.stock.contact_kernels import Underside, lowest_offset, rise
+from corepath.stock.cut_memory import CutMemory
 from corepath.stock.material import NOWHERE, Grid, Stock
 
 SHAPES = {"flat": 0.0, "bull": 1.5, "ball": 4.0}
@@ -254,6 +256,44 @@ def test_a_level_path_along_x_takes_from_each_share_what_one_a_hair_aslant_takes
     assert level.removed[0] == aslant.removed[0] == pytest.approx(6.8)
     # nothing is met before the edge reaches the blank, which ends at 48.5
     assert level.volume[-1 if back else 0] == 0.0 and level.volume[7] > 0.0
+
+
+def test_what_is_cut_again_is_taken_over_only_where_it_is_just_the_same():
+    """Thinner below is the same to a cutter; one column a hair lower, one piece moved by as much,
+    another cutter or other motions are not."""
+    places = np.random.default_rng(7).uniform((-20, -9, 4), (20, 9, 11), (41, 3))
+    lower, upper, owner = places[:-1], places[1:], np.arange(40, dtype=np.int64)
+    moved = upper.copy()
+    moved[5, 0] = np.nextafter(moved[5, 0], 99.0)
+
+    def blank(thick: float, *, low: bool = False) -> Stock:
+        stock = Stock(41.0, 19.0, thick, 0.5)
+        stock.carve(np.ones_like(stock.top, dtype=np.bool_), 10.0)
+        if low:
+            stock.carve(stock.grid.near(3.2, 1.2, 0.3), float(np.nextafter(np.float32(10), 0)))
+        return stock
+
+    def taken(stock: Stock, upper=upper, radius=3.0, owner=owner):
+        return stock.cut(lower, upper, owner, 40, Underside(radius, 0.0, radius))
+
+    first, memory = blank(12.0), CutMemory(least=1)
+    first.memory = memory
+    taken(first)
+    for stock, changed, again in (
+        (blank(12.5), {}, True),
+        (blank(12.0, low=True), {}, False),
+        (blank(12.0), {"upper": moved}, False),
+        (blank(12.0), {"radius": 2.5}, False),
+        (blank(12.0), {"owner": owner // 2}, False),
+    ):
+        anew = stock.copy()
+        expected, count = taken(anew, **changed), memory.taken_over
+        stock.memory = memory
+        found = taken(stock, **changed)
+        assert (memory.taken_over > count) is again
+        assert np.array_equal(stock.top, anew.top) and np.array_equal(stock.wood_top, anew.wood_top)
+        for one, other in zip(astuple(found), astuple(expected), strict=True):
+            assert np.array_equal(one, other)
 
 
 def test_polygons_are_filled_by_their_columns():
