@@ -98,8 +98,10 @@ class Arc(NamedTuple):
     def extremes(self) -> list[tuple[float, float]]:
         """Return the places between start and end at which the arc is farthest along an axis."""
         # They lie at whole quarter turns.
-        one, other = self.angle / _QUARTER, (self.angle + self.sweep) / _QUARTER
-        first, last = math.ceil(min(one, other)), math.floor(max(one, other))
+        low, high = self.angle / _QUARTER, (self.angle + self.sweep) / _QUARTER
+        if low > high:
+            low, high = high, low
+        first, last = math.ceil(low), math.floor(high)
         if first > last or not self.sweep:
             return []
         return [

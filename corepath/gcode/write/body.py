@@ -209,8 +209,10 @@ class Body:
                 self._take(move.feed)
                 self._straight(1, part.x, part.y, height)
             return
-        self._leave_cycle()
-        self._take(move.feed)
+        if self._in_cycle:
+            self._leave_cycle()
+        if move.feed != self._feed:
+            self._take(move.feed)
         self.cut_arcs += 1
         unit, at = self._unit, self._at
         ends, offsets = (part.x / unit, part.y / unit), (part.i / unit, part.j / unit)
