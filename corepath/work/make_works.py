@@ -414,6 +414,7 @@ class _Builder:
             openings=openings,
             deepest=raw,
             finished=self.finished,
+            outline=self.board.outline,
         )
         # Finishing is planned for what roughing really leaves, and that hangs on the roughing
         # cutter: so roughing is chosen first.

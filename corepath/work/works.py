@@ -151,6 +151,7 @@ class Deck:
     roughing, the stock over the surface that the finishing takes in one go under its planned load:
     where no more stands nothing is roughed. `finished` is the part of `area` that is to come to the
     surface; what lies outside it is waste, roughed or left (None: all of it is finished).
+    `outline` is that of the board, along which the deck slopes; lines may run square to it.
     """
 
     area: Polygon
@@ -167,6 +168,7 @@ class Deck:
     deepest: float = math.inf
     one_go: float = 0.0
     finished: Polygon | None = None
+    outline: Polygon | None = None
 
     @property
     def asked(self) -> Polygon:

@@ -29,13 +29,20 @@ from corepath.motion.cutter_profile import contact_reach
 from corepath.motion.program import line
 from corepath.operations.deck.combs.comb_lines import sloping
 from corepath.operations.deck.combs.combed import combed
+from corepath.operations.deck.combs.planes import outward, toward_outline
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.operations.deck.widths import fed
-from corepath.work.cutting.deck_steps import StepTable, level_step, needed_bins, steps_by_axis
+from corepath.work.cutting.deck_steps import (
+    StepTable,
+    level_step,
+    needed_bins,
+    steps_along,
+    steps_by_axis,
+)
 from corepath.work.keepoff import room_of
 from corepath.work.works import Deck, Work
 
@@ -171,6 +178,11 @@ def regional(
         )
         for across in (False, True)
     ]
+    square = None if deck.outline is None else outward(deck.outline)
+    if square is not None:
+        toward = toward_outline(deck.surface, square)
+        steps = steps_along(deck.surface, work.cutter, laid_for, widest, bounds, toward)
+        tables.append(replace(steps, needed=needed))
     split = regions(tables[0], tables[1], widest, bounds[2], bounds[3], deck.grain_penalty)
     sloped, flat = sloping(tables[0], widest), work.cutter.flat_radius
 
@@ -180,10 +192,17 @@ def regional(
     def by_combs(steps: list[StepTable]) -> Array:
         return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty)
 
+    def by_square_combs(steps: list[StepTable]) -> Array:
+        return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty, square)
+
     ground = _Ground(work, deck, offset, bounds, tried)
     # Beside obstacles lines are clipped: then only long ones leave nothing behind a screw, and the
     # time of the whole track says little.
-    lays = [(by_regions, 0.0), (by_combs, _SLIM)] if room_of(work) is None else [(by_regions, 0.0)]
+    lays = [(by_regions, 0.0)]
+    if room_of(work) is None:
+        lays.append((by_combs, _SLIM))
+        if square is not None:
+            lays.append((by_square_combs, _SLIM))
     first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),

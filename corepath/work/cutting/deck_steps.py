@@ -40,6 +40,7 @@ __all__ = [
     "level_step",
     "needed_bins",
     "slopes_over",
+    "steps_along",
     "steps_by_axis",
     "surface_minutes",
 ]
@@ -80,15 +81,22 @@ def level_step(cutter: Cutter, scallop: float, stepover: float) -> float:
     return min(stepover, scallop_step(cutter, scallop)) or stepover
 
 
-def allowed_steps(grid: Array, spacing: float, cutter: Cutter, scallop: float) -> Array:
+def allowed_steps(
+    grid: Array, spacing: float, cutter: Cutter, scallop: float, ways: Array | None = None
+) -> Array:
     """Largest step (mm) at each node of `grid` (n, m) as the place of contact, for lines along axis
-    0.
+    0, or along the unit vectors `ways` (n, m, 2) if given.
 
     `spacing` is that of the nodes, `scallop` the highest ridge allowed, both mm.
     """
     hx, hy = np.gradient(grid, spacing)
-    slope2 = hx**2 + hy**2
     bend = -np.gradient(hy, spacing, axis=1)
+    if ways is not None:
+        hxx, hxy = np.gradient(hx, spacing)
+        x, y = ways[..., 0], ways[..., 1]
+        bend = -(hxx * y**2 - 2.0 * hxy * x * y) + bend * x**2
+        hx, hy = hx * x + hy * y, hy * x - hx * y
+    slope2 = hx**2 + hy**2
     corner, flat = cutter.corner_radius, cutter.flat_radius
     # Level ground has no direction of slope: a floor in place of a division by 0; the cap by the
     # flat below decides there.
@@ -136,7 +144,25 @@ def steps_by_axis(
     """
     grid = surface.grid
     steps = allowed_steps(grid.T if across else grid, surface.step, cutter, scallop)
-    steps = steps.T if across else steps
+    return _by_axis(surface, cutter, steps.T if across else steps, widest, bounds, across)
+
+
+def steps_along(
+    surface: DeckSurface,
+    cutter: Cutter,
+    scallop: float,
+    widest: float,
+    bounds: Bounds,
+    ways: Array,
+) -> StepTable:
+    """The same for lines along the unit vectors `ways` (n, m, 2) at the nodes of the surface."""
+    steps = allowed_steps(surface.grid, surface.step, cutter, scallop, ways)
+    return _by_axis(surface, cutter, steps, widest, bounds, False)
+
+
+def _by_axis(
+    surface: DeckSurface, cutter: Cutter, steps: Array, widest: float, bounds: Bounds, across: bool
+) -> StepTable:
     table = least_by_axis(surface, cutter, steps, widest, bounds, (_BIN, _BIN))
     for axis in (0, 1):
         wider = np.pad(table, [(1, 1) if k == axis else (0, 0) for k in (0, 1)], mode="edge")

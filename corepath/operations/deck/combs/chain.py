@@ -1,4 +1,4 @@
-"""One path through lines along X and along Y, in an order with short links.
+"""One path through lines of several planes, in an order with short links.
 
 Bed frame of C, mm. The lines come in a first order. It is cut at its long links into runs; a run is
 put elsewhere, or the path between two long links is reversed, for as long as that saves way. Lines
@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corepath.operations.deck.combs.planes import Plane
 from corepath.operations.deck.deck_route import WIDEST_TURN, turned
 
 __all__ = ["ChainLine", "chained"]
@@ -40,11 +41,11 @@ _MOST = 300
 
 @dataclass(frozen=True, slots=True)
 class ChainLine:
-    """Places (k, 2) of a line, along Y if `across`; `early` is the share of the radius by which
+    """Places (k, 2) of a line in its plane, u along it; `early` is the share of the radius by which
     turns at its ends may begin before them."""
 
     places: Array
-    across: bool
+    plane: Plane
     early: float
 
 
@@ -62,10 +63,8 @@ class _Order:
     def __init__(
         self, lines: Sequence[ChainLine], bounds: tuple[float, float, float, float]
     ) -> None:
-        self._ends = np.array([line.places[[0, -1]] for line in lines])
-        axes = np.array([[0.0, 1.0] if line.across else [1.0, 0.0] for line in lines])
-        along = ((self._ends[:, 1] - self._ends[:, 0]) * axes).sum(axis=1)
-        self._ways = axes * np.where(along < 0.0, -1.0, 1.0)[:, None]
+        self._ends = np.array([line.plane.xy(line.places[[0, -1]]) for line in lines])
+        self._ways = np.array([_ways(line) for line in lines])
         self._early = np.array([line.early for line in lines])
         self._bounds = bounds
 
@@ -83,16 +82,19 @@ class _Order:
     def _place(self, k: Ints, o: Ints, *, leaving: bool) -> Array:
         return np.asarray(self._ends[k, ((o > 0) == leaving).astype(np.int64)])
 
+    def _way(self, k: Ints, o: Ints, *, leaving: bool) -> Array:
+        return np.asarray(self._ways[k, ((o > 0) == leaving).astype(np.int64)] * o[:, None])
+
     def _links(self, k: Ints, o: Ints, after: Ints, ways: Ints) -> Array:
         """Cost, mm of line, of the links from the lines `k`, run `o`, to the lines `after`."""
         gap = self._place(after, ways, leaving=False) - self._place(k, o, leaving=True)
-        way = self._ways[k] * o[:, None]
+        way = self._way(k, o, leaving=True)
         along = np.abs((gap * way).sum(axis=1))
         aside = np.abs(gap[:, 0] * way[:, 1] - gap[:, 1] * way[:, 0])
         straight = np.hypot(gap[:, 0], gap[:, 1]) + _STOPS
         early = np.minimum(self._early[k], self._early[after])
         half_circle = aside * (math.pi / 2.0 - 0.9 * early) + along + _TURN
-        against = (way * self._ways[after] * ways[:, None]).sum(axis=1) < -0.5
+        against = (way * self._way(after, ways, leaving=False)).sum(axis=1) < -0.5
         turns = against & (aside < WIDEST_TURN)
         return np.where(turns, np.minimum(half_circle, straight + _BACK), straight)
 
@@ -176,23 +178,29 @@ class _Order:
         return k, o
 
 
+def _ways(line: ChainLine) -> Array:
+    """(2, 2) unit vectors along a line over the deck, at its first and its last place."""
+    ends = line.places[[0, -1]]
+    ahead = math.copysign(1.0, ends[1, 0] - ends[0, 0])
+    way = line.plane.xy(ends + (ahead, 0.0)) - line.plane.xy(ends)
+    return np.asarray(way / np.hypot(*way.T)[:, None])
+
+
 def _built(lines: Sequence[ChainLine], order: Ints, ways: Ints) -> Array:
     """The path with turns where a line runs back beside the one before."""
-    pieces: list[Array] = []
+    pieces: list[tuple[Array, Plane]] = []
     before: ChainLine | None = None
     heading = 0.0
     for k, way in zip(order.tolist(), ways.tolist(), strict=True):
         line = lines[k]
-        # u along the line, v across, as `turned` has it.
-        places = line.places[::way, ::-1] if line.across else line.places[::way]
+        places = line.places[::way]
         ahead = float(places[-1, 0] - places[0, 0])
-        if before is not None and before.across == line.across and ahead * heading < 0.0:
+        if before is not None and before.plane is line.plane and ahead * heading < 0.0:
             on = 1 if heading > 0.0 else -1
-            last = pieces.pop()
-            last = last[:, ::-1] if line.across else last
+            last, _ = pieces.pop()
             turning = turned(last, places, on, min(before.early, line.early))
-            pieces += [piece[:, ::-1] if line.across else piece for piece in turning[:2]]
+            pieces += [(piece, line.plane) for piece in turning[:2]]
             places = turning[2]
-        pieces.append(places[:, ::-1] if line.across else places)
+        pieces.append((places, line.plane))
         before, heading = line, ahead
-    return np.concatenate(pieces)
+    return np.concatenate([plane.xy(places) for places, plane in pieces if len(places)])

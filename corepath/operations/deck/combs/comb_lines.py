@@ -9,12 +9,14 @@ left to few long lines (`corepath.operations.deck.combs.level_lines`).
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corepath.geometry import masks
+from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, Outward, Plane
 from corepath.operations.deck.deck_lines import (
     TURN,
     Sheet,
@@ -38,6 +40,13 @@ _SMALLEST = 12
 _SPARE = 2
 """Bins by which an extra line is longer than it must be at each end, since its turn begins
 early."""
+_RATHER = 0.1
+"""Share by which lines square to the outline may be longer and are taken all the same: they need no
+seams between patches of two directions."""
+_ASIDE = 0.1
+"""Share of its distance from the outline that a bin may lie beside the line square to it."""
+_WIDER = 1.5
+"""Widest gap at the outline, as a share of the widest step."""
 _NARROWER = 0.95
 _CLOSEST = 0.05
 """Gaps are tried from the widest step down, each this much narrower, to this share of it."""
@@ -45,12 +54,12 @@ _CLOSEST = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Comb:
-    """The lines over one patch, each (k, 2) places (x, y): through lines, then extra ones between
-    them; all along Y if `across`, else along X."""
+    """The lines over one patch, each (k, 2) places (u, v) of their `plane`: through lines, then
+    extra ones between them."""
 
     through: list[Array]
     extra: list[Array]
-    across: bool
+    plane: Plane
 
 
 def sloping(along: StepTable, widest: float) -> Mask:
@@ -61,40 +70,113 @@ def sloping(along: StepTable, widest: float) -> Mask:
 
 
 def combs(
-    tables: list[StepTable], sloped: Mask, widest: float, flat: float, penalty: float
+    tables: list[StepTable],
+    sloped: Mask,
+    widest: float,
+    flat: float,
+    penalty: float,
+    square: Outward | None = None,
 ) -> list[Comb]:
     """Combs over all `sloped` bins.
 
-    `tables` have the allowed steps for lines along X and along Y, `widest` is the largest step and
-    `flat` the radius of the cutter's flat part, mm; `penalty` is what lines across the grain (Y)
-    count.
+    `tables` have the allowed steps for lines along X, along Y and, with `square`, for those square
+    to the outline; `widest` is the largest step and `flat` the radius of the cutter's flat part,
+    mm; `penalty` is what lines across the grain (Y) count.
     """
-    turned = _turned(tables, sloped, flat, penalty)
-    return [
-        comb
-        for across, steps in zip((False, True), tables, strict=True)
-        for comb in _combs(steps, sloped & (turned == across), widest, across)
-    ]
+    own = _best_way(tables, sloped, flat, penalty, square)
+    found = []
+    for k, plane in enumerate((ALONG, UPRIGHT)):
+        steps, wanted = tables[k], sloped & (own == k)
+        # In the plane of the lines: u along them, v across.
+        table, corner = steps.table, (steps.left, steps.low)
+        if plane is UPRIGHT:
+            table, wanted, corner = table.T, wanted.T, corner[::-1]
+        found += _combs(Sheet(table, *corner, 0.0, 0.0, steps.size), wanted, widest, plane)
+    if square is not None:
+        sheet, wanted, most = _laid_out(tables[2], sloped & (own == 2), widest, square)
+        found += _combs(sheet, wanted, most, square)
+    return found
 
 
-def _turned(tables: list[StepTable], sloped: Mask, flat: float, penalty: float) -> Mask:
-    """Where lines along Y are the shorter ones."""
+def _best_way(
+    tables: list[StepTable], sloped: Mask, flat: float, penalty: float, square: Outward | None
+) -> NDArray[np.int64]:
+    """Which of the `tables` each bin gets its lines by: that with the shortest ones."""
     from scipy.ndimage import gaussian_filter
 
     # 1/step is the length of line for a unit of area. Averaged over about what the cutter covers:
     # a patch smaller than that is not worth a direction of its own.
+    size = tables[0].size
     saved = np.where(sloped, 1.0 / tables[0].table - penalty / tables[1].table, 0.0)
-    return np.asarray(gaussian_filter(saved, flat / tables[0].size) > 0.0)
+    own = (gaussian_filter(saved, flat / size) > 0.0).astype(np.int64)
+    if square is None:
+        return own
+    alone, weight = _square_to(tables[2], sloped, square, penalty)
+    others = np.where(own == 1, penalty / tables[1].table, 1.0 / tables[0].table)
+    saved = np.where(sloped, others - (1.0 - _RATHER) * weight / tables[2].table, 0.0)
+    return np.where(alone & (gaussian_filter(saved, flat / size) > 0.0), 2, own)
 
 
-def _combs(steps: StepTable, wanted: Mask, widest: float, across: bool) -> list[Comb]:
+def _square_to(
+    steps: StepTable, sloped: Mask, square: Outward, penalty: float
+) -> tuple[Mask, Array]:
+    """Which sloping bins have one nearest place of the outline, in sight of lines square to it, and
+    what such lines count there."""
+    from scipy.spatial import cKDTree
+
+    i, j = np.nonzero(sloped)
+    places = np.column_stack([i, j]) * steps.size + (steps.left, steps.low) + 0.5 * steps.size
+    away, near = cKDTree(square.guide).query(places)
+    normal = square.normals[near]
+    u = ((places - square.guide[near]) * normal).sum(axis=1)
+    aside = np.hypot(*(places - square.guide[near] - u[:, None] * normal).T)
+    alone = np.zeros(sloped.shape, dtype=np.bool_)
+    # The nearest place kept lies at most half of their distance aside.
+    alone[i, j] = aside < 0.75 * square.apart + _ASIDE * away
+    weight = np.ones(sloped.shape)
+    weight[i, j] = np.where(np.abs(normal[:, 1]) > np.abs(normal[:, 0]), penalty, 1.0)
+    return alone, weight
+
+
+def _laid_out(
+    steps: StepTable, own: Mask, widest: float, square: Outward
+) -> tuple[Sheet, Mask, float]:
+    """The steps in the plane of lines square to an outline, which of its bins are wanted, and the
+    widest gap there: lines that draw together inwards may lie farther apart at the outline."""
+    size = steps.size
+    i, j = np.nonzero(own)
+    places = np.column_stack([i, j]) * size + (steps.left, steps.low) + 0.5 * size
+    if not len(places):
+        return Sheet(np.ones((1, 1)), 0.0, 0.0, 0.0, 0.0, size), np.zeros((1, 1), np.bool_), widest
+    from scipy.spatial import cKDTree
+
+    away, near = cKDTree(square.guide).query(places)
+    side = ((places - square.guide[near]) * square.normals[near]).sum(axis=1)
+    u = np.where(side > 0.0, away, -away)
+    first, last = math.floor(u.min()) - 1.0, math.ceil(u.max()) + 1.0
+    us = first + (np.arange(round((last - first) / size)) + 0.5) * size
+    vs = (np.arange(math.ceil(square.length / size)) + 0.5) * size
+    grid = np.stack(np.meshgrid(us, vs, indexing="ij"), axis=-1)
+    at = square.xy(grid.reshape(-1, 2)).reshape(grid.shape)
+    aside = np.roll(at, -1, axis=1) - np.roll(at, 1, axis=1)
+    stretch = np.maximum(np.hypot(aside[..., 0], aside[..., 1]) / (2.0 * size), 0.05)
+    bins = np.floor((at - (steps.left, steps.low)) / size).astype(np.int64)
+    inside = ((bins >= 0) & (bins < steps.table.shape)).all(axis=2)
+    bins = np.clip(bins, 0, np.array(steps.table.shape) - 1)
+    away, _ = cKDTree(square.guide).query(at.reshape(-1, 2))
+    # Where lines have crossed, another place of the outline is nearer.
+    nearest = away.reshape(stretch.shape) > np.abs(us)[:, None] - 0.75 * square.apart
+    wanted = inside & nearest & own[bins[..., 0], bins[..., 1]]
+    most = _WIDER * widest
+    table = np.minimum(steps.table[bins[..., 0], bins[..., 1]] / stretch, most)
+    return Sheet(table, first, 0.0, 0.0, 0.0, size), wanted, most
+
+
+def _combs(whole: Sheet, wanted: Mask, widest: float, plane: Plane) -> list[Comb]:
     from scipy.ndimage import label
 
-    # In the plane of the lines: u along them, v across.
-    table, u, v = steps.table, steps.left, steps.low
-    if across:
-        table, wanted, u, v = table.T, wanted.T, v, u
-    patches, count = label(_bridged(wanted, round(_BRIDGE / steps.size)), np.ones((3, 3)))
+    table, size = whole.table, whole.size
+    patches, count = label(_bridged(wanted, round(_BRIDGE / size)), np.ones((3, 3)))
     found = []
     for k in range(1, count + 1):
         own = patches == k
@@ -104,16 +186,13 @@ def _combs(steps: StepTable, wanted: Mask, widest: float, across: bool) -> list[
         window = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
         sheet = Sheet(
             np.where(own[window], table[window], widest),
-            u + int(i[0]) * steps.size,
-            v + int(j[0]) * steps.size,
-            u + int(i[-1] + 1) * steps.size,
-            v + int(j[-1] + 1) * steps.size,
-            steps.size,
+            whole.u + int(i[0]) * size,
+            whole.v + int(j[0]) * size,
+            whole.u + int(i[-1] + 1) * size,
+            whole.v + int(j[-1] + 1) * size,
+            size,
         )
-        through, extra = _lines(sheet, own[window], widest)
-        if across:
-            through, extra = [line[:, ::-1] for line in through], [line[:, ::-1] for line in extra]
-        found.append(Comb(through, extra, across))
+        found.append(Comb(*_lines(sheet, own[window], widest), plane))
     return found
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs
 from corepath.operations.deck.combs.level_lines import level_lines
+from corepath.operations.deck.combs.planes import ALONG, Outward, Plane
 from corepath.operations.deck.deck_route import sequence
 from corepath.work.cutting.deck_steps import StepTable
 
@@ -31,36 +32,40 @@ def combed(
     bounds: Bounds,
     tried: Bounds,
     penalty: float,
+    square: Outward | None = None,
 ) -> Array:
     """The places (n, 2), mm, where the axis goes.
 
     `tables` have the allowed steps for lines along X and along Y, `sloped` the bins where the
     widest step along X is too wide, `size` the widest step and the radius of the cutter's flat
     part, mm. `bounds` (left, low, right, high) is where the axis may go, `tried` the ground that is
-    judged. `penalty` is what lines across the grain count.
+    judged. `penalty` is what lines across the grain count. With `square` combs may also run square
+    to an outline; its steps then come third in `tables`.
     """
     widest, flat = size
-    # Groups that are each run from one end to the other: lines, along Y or not, early turns.
-    groups: list[tuple[list[Array], bool, float]] = []
-    for comb in combs(tables, sloped, widest, flat, penalty):
-        groups += [(comb.through, comb.across, _EARLY), (comb.extra, comb.across, _EARLY)]
-    groups.append((level_lines(tables[0], sloped, widest, flat, tried), False, 0.0))
+    # Groups that are each run from one end to the other: lines, their plane, early turns.
+    groups: list[tuple[list[Array], Plane, float]] = []
+    for comb in combs(tables, sloped, widest, flat, penalty, square):
+        groups += [(comb.through, comb.plane, _EARLY), (comb.extra, comb.plane, _EARLY)]
+    groups.append((level_lines(tables[0], sloped, widest, flat, tried), ALONG, 0.0))
     groups = [group for group in groups if group[0]]
     lines: list[ChainLine] = []
     here = np.array(bounds[:2])
     while groups:
         # The group with the nearest end is next. What this leaves behind is put right by `chained`.
-        away = [
-            round(
-                min(float(np.hypot(*(end - here))) for line in group[0] for end in line[[0, -1]]), 6
-            )
-            for group in groups
-        ]
-        given, across, early = groups.pop(away.index(min(away)))
-        # u along the lines, as `sequence` has it.
-        flip = slice(None, None, -1 if across else 1)
-        start = (float(here[flip][0]), float(here[flip][1]))
-        for line, _ in sequence([line[:, flip] for line in given], start, early):
-            lines.append(ChainLine(line[:, flip], across, early))
-        here = lines[-1].places[-1]
+        nearest = [_nearest(*group[:2], here) for group in groups]
+        k = nearest.index(min(nearest))
+        given, plane, early = groups.pop(k)
+        start = nearest[k][1:]
+        for line, _ in sequence(given, start, early):
+            lines.append(ChainLine(line, plane, early))
+        here = plane.xy(lines[-1].places[-1:])[0]
     return chained(lines, bounds)
+
+
+def _nearest(lines: list[Array], plane: Plane, here: Array) -> tuple[float, float, float]:
+    """How far from `here` (2,) the nearest end of the lines lies, mm, and its u and v."""
+    ends = np.concatenate([line[[0, -1]] for line in lines])
+    away = np.round(np.hypot(*(plane.xy(ends) - here).T), 6)
+    k = int(np.argmin(away))
+    return float(away[k]), float(ends[k, 0]), float(ends[k, 1])
