@@ -3,7 +3,6 @@ shorter."""
 
 from __future__ import annotations
 
-import itertools
 import math
 
 import numpy as np
@@ -16,6 +15,7 @@ from corepath.operations.deck import deck_finish
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs, sloping
 from corepath.operations.deck.combs.level_lines import level_lines
+from corepath.operations.deck.combs.planes import ALONG, UPRIGHT
 from corepath.operations.deck.deck_finish import follower, left_over, regional
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_steps import StepTable
@@ -55,7 +55,7 @@ def test_teeth_lie_nowhere_farther_apart_than_allowed() -> None:
     sloped = sloping(steps[0], WIDEST)
     lines: dict[bool, list[Array]] = {False: [], True: []}
     for comb in combs(steps, sloped, WIDEST, FLAT_RADIUS, 1.0):
-        lines[comb.across] += comb.through + comb.extra
+        lines[comb.plane is UPRIGHT] += [comb.plane.xy(line) for line in comb.through + comb.extra]
     _, along_y = ring()
     for across in (False, True):
         near = MultiLineString([line.tolist() for line in lines[across]])
@@ -76,16 +76,18 @@ def test_teeth_leave_the_level_ground_alone() -> None:
     sloped = sloping(steps[0], WIDEST)
     slope = np.argwhere(sloped) + 0.5
     found = combs(steps, sloped, WIDEST, FLAT_RADIUS, 1.0)
-    assert {comb.across for comb in found} == {False, True}
-    for line in itertools.chain.from_iterable(comb.through + comb.extra for comb in found):
-        for end in line[[0, -1]]:
+    assert {comb.plane for comb in found} == {ALONG, UPRIGHT}
+    for comb in found:
+        for end in comb.plane.xy(
+            np.concatenate([one[[0, -1]] for one in comb.through + comb.extra])
+        ):
             assert np.hypot(*(slope - end).T).min() < 9.0
 
 
 def test_level_lines_finish_all_that_combs_leave() -> None:
     steps = tables()
     sloped = sloping(steps[0], WIDEST)
-    lines = level_lines(steps[0], sloped, WIDEST, FLAT_RADIUS, BOUNDS)
+    lines = level_lines(steps[0], sloped, (WIDEST, FLAT_RADIUS), BOUNDS)
     reached = MultiLineString([line.tolist() for line in lines])
     slope = np.argwhere(sloped) + 0.5
     x, y = np.meshgrid(np.arange(1.0, 300.0, 3.0), np.arange(1.0, 160.0, 3.0), indexing="ij")
@@ -102,10 +104,10 @@ def test_level_lines_finish_all_that_combs_leave() -> None:
 def test_a_chain_runs_along_every_line_by_short_links() -> None:
     """Lines left behind by a greedy order are fetched on the way, not afterwards."""
     teeth = [
-        ChainLine(np.array([[x, 0.0], [x, 60.0]])[:: 1 if k % 2 else -1], True, 0.8)
+        ChainLine(np.array([[0.0, x], [60.0, x]])[:: 1 if k % 2 else -1], UPRIGHT, 0.8)
         for k, x in enumerate(np.arange(0.0, 120.0, 6.0).tolist())
     ]
-    long = [ChainLine(np.array([[0.0, y], [120.0, y]]), False, 0.0) for y in (80.0, 92.0, 104.0)]
+    long = [ChainLine(np.array([[0.0, y], [120.0, y]]), ALONG, 0.0) for y in (80.0, 92.0, 104.0)]
     lines = [*teeth, *long]
     behind = [*teeth[3::7], *teeth[5::9]]
     order = [line for line in lines if not any(line is one for one in behind)] + behind
@@ -113,7 +115,7 @@ def test_a_chain_runs_along_every_line_by_short_links() -> None:
     path = chained(order, bounds)
     a, run = path[:-1], np.diff(path, axis=0)
     for line in lines:
-        middle = line.places.mean(axis=0)
+        middle = line.plane.xy(line.places).mean(axis=0)
         share = ((middle - a) * run).sum(axis=1) / np.maximum((run**2).sum(axis=1), 1e-12)
         assert np.hypot(*(a + np.clip(share, 0, 1)[:, None] * run - middle).T).min() < 1e-9
     way = float(np.hypot(*run.T).sum())

@@ -28,7 +28,7 @@ from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
 from corepath.motion.program import line
 from corepath.operations.deck.combs.comb_lines import sloping
-from corepath.operations.deck.combs.combed import combed
+from corepath.operations.deck.combs.combed import Lay, combed
 from corepath.operations.deck.combs.planes import outward, toward_outline
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
@@ -189,20 +189,22 @@ def regional(
     def by_regions(steps: list[StepTable]) -> Array:
         return _laid(split, steps, widest, flat, bounds, open_sides)
 
-    def by_combs(steps: list[StepTable]) -> Array:
-        return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty)
+    plain = Lay(widest, flat, bounds, tried, deck.grain_penalty)
 
-    def by_square_combs(steps: list[StepTable]) -> Array:
-        return combed(steps, sloped, (widest, flat), bounds, tried, deck.grain_penalty, square)
+    def by_combs(lay: Lay) -> Callable[[list[StepTable]], Array]:
+        return lambda steps: combed(steps, sloped, lay)
 
     ground = _Ground(work, deck, offset, bounds, tried)
     # Beside obstacles lines are clipped: then only long ones leave nothing behind a screw, and the
     # time of the whole track says little.
     lays = [(by_regions, 0.0)]
     if room_of(work) is None:
-        lays.append((by_combs, _SLIM))
+        lays.append((by_combs(plain), _SLIM))
         if square is not None:
-            lays.append((by_square_combs, _SLIM))
+            lays.append((by_combs(replace(plain, square=square)), _SLIM))
+        if square is not None and deck.finished is not None:
+            rimmed = replace(plain, square=square, rim=deck.finished)
+            lays.append((by_combs(rimmed), _SLIM))
     first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),

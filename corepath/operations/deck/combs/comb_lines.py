@@ -45,8 +45,6 @@ _RATHER = 0.1
 seams between patches of two directions."""
 _ASIDE = 0.1
 """Share of its distance from the outline that a bin may lie beside the line square to it."""
-_WIDER = 1.5
-"""Widest gap at the outline, as a share of the widest step."""
 _NARROWER = 0.95
 _CLOSEST = 0.05
 """Gaps are tried from the widest step down, each this much narrower, to this share of it."""
@@ -93,8 +91,8 @@ def combs(
             table, wanted, corner = table.T, wanted.T, corner[::-1]
         found += _combs(Sheet(table, *corner, 0.0, 0.0, steps.size), wanted, widest, plane)
     if square is not None:
-        sheet, wanted, most = _laid_out(tables[2], sloped & (own == 2), widest, square)
-        found += _combs(sheet, wanted, most, square)
+        sheet, wanted = _laid_out(tables[2], sloped & (own == 2), widest, square)
+        found += _combs(sheet, wanted, widest, square)
     return found
 
 
@@ -138,16 +136,14 @@ def _square_to(
     return alone, weight
 
 
-def _laid_out(
-    steps: StepTable, own: Mask, widest: float, square: Outward
-) -> tuple[Sheet, Mask, float]:
-    """The steps in the plane of lines square to an outline, which of its bins are wanted, and the
-    widest gap there: lines that draw together inwards may lie farther apart at the outline."""
+def _laid_out(steps: StepTable, own: Mask, widest: float, square: Outward) -> tuple[Sheet, Mask]:
+    """The steps in the plane of lines square to an outline, across as they count at the outline,
+    and which of its bins are wanted."""
     size = steps.size
     i, j = np.nonzero(own)
     places = np.column_stack([i, j]) * size + (steps.left, steps.low) + 0.5 * size
     if not len(places):
-        return Sheet(np.ones((1, 1)), 0.0, 0.0, 0.0, 0.0, size), np.zeros((1, 1), np.bool_), widest
+        return Sheet(np.ones((1, 1)), 0.0, 0.0, 0.0, 0.0, size), np.zeros((1, 1), np.bool_)
     from scipy.spatial import cKDTree
 
     away, near = cKDTree(square.guide).query(places)
@@ -167,9 +163,8 @@ def _laid_out(
     # Where lines have crossed, another place of the outline is nearer.
     nearest = away.reshape(stretch.shape) > np.abs(us)[:, None] - 0.75 * square.apart
     wanted = inside & nearest & own[bins[..., 0], bins[..., 1]]
-    most = _WIDER * widest
-    table = np.minimum(steps.table[bins[..., 0], bins[..., 1]] / stretch, most)
-    return Sheet(table, first, 0.0, 0.0, 0.0, size), wanted, most
+    table = np.minimum(steps.table[bins[..., 0], bins[..., 1]] / stretch, widest)
+    return Sheet(table, first, 0.0, 0.0, 0.0, size), wanted
 
 
 def _combs(whole: Sheet, wanted: Mask, widest: float, plane: Plane) -> list[Comb]:

@@ -5,17 +5,21 @@ Bed frame of C, mm.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs
 from corepath.operations.deck.combs.level_lines import level_lines
-from corepath.operations.deck.combs.planes import ALONG, Outward, Plane
+from corepath.operations.deck.combs.planes import ALONG, Beside, Outward, Plane
+from corepath.operations.deck.combs.rim import rim_loops
 from corepath.operations.deck.deck_route import sequence
 from corepath.work.cutting.deck_steps import StepTable
 
-__all__ = ["combed"]
+__all__ = ["Lay", "combed"]
 
 Array = NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
@@ -25,29 +29,43 @@ _EARLY = 0.8
 turn sweeps what the line then does not. Level lines end where the ground must still be swept."""
 
 
-def combed(
-    tables: list[StepTable],
-    sloped: NDArray[np.bool_],
-    size: tuple[float, float],
-    bounds: Bounds,
-    tried: Bounds,
-    penalty: float,
-    square: Outward | None = None,
-) -> Array:
+@dataclass(frozen=True, slots=True)
+class Lay:
+    """What lines are laid for: the widest step and the radius of the cutter's flat part, mm;
+    `bounds` (left, low, right, high), where the axis may go, `tried`, the ground that is judged,
+    what lines across the grain count.
+
+    With `square` combs may also run square to the outline. With `rim` level ground outside, up to
+    the edge of that area, gets loops beside the outline.
+    """
+
+    widest: float
+    flat: float
+    bounds: Bounds
+    tried: Bounds
+    penalty: float
+    square: Outward | None = None
+    rim: Polygon | None = None
+
+
+def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Array:
     """The places (n, 2), mm, where the axis goes.
 
-    `tables` have the allowed steps for lines along X and along Y, `sloped` the bins where the
-    widest step along X is too wide, `size` the widest step and the radius of the cutter's flat
-    part, mm. `bounds` (left, low, right, high) is where the axis may go, `tried` the ground that is
-    judged. `penalty` is what lines across the grain count. With `square` combs may also run square
-    to an outline; its steps then come third in `tables`.
+    `tables` have the allowed steps for lines along X, along Y and, if any may run so, square to the
+    outline; `sloped` are the bins where the widest step along X is too wide.
     """
-    widest, flat = size
+    widest, flat, bounds, square = lay.widest, lay.flat, lay.bounds, lay.square
     # Groups that are each run from one end to the other: lines, their plane, early turns.
     groups: list[tuple[list[Array], Plane, float]] = []
-    for comb in combs(tables, sloped, widest, flat, penalty, square):
+    for comb in combs(tables, sloped, widest, flat, lay.penalty, square):
         groups += [(comb.through, comb.plane, _EARLY), (comb.extra, comb.plane, _EARLY)]
-    groups.append((level_lines(tables[0], sloped, widest, flat, tried), ALONG, 0.0))
+    done = None
+    if square is not None and lay.rim is not None:
+        beside = Beside(square)
+        loops, done = rim_loops(tables[0], sloped, (widest, flat), beside, lay.rim)
+        groups.append((loops, beside, 0.0))
+    level = level_lines(tables[0], sloped, (widest, flat), lay.tried, done)
+    groups.append((level, ALONG, 0.0))
     groups = [group for group in groups if group[0]]
     lines: list[ChainLine] = []
     here = np.array(bounds[:2])

@@ -8,7 +8,7 @@ the first line the shortest set is taken.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,16 +51,20 @@ class _Ground:
 def level_lines(
     steps: StepTable,
     sloped: Mask,
-    widest: float,
-    flat: float,
+    size: tuple[float, float],
     tried: tuple[float, float, float, float],
+    done: Mask | None = None,
 ) -> list[Array]:
     """Lines (2, 2) from low to high x over the ground of `tried` (left, low, right, high) that
     combs over the `sloped` bins leave; none where they leave nothing.
 
-    `widest` is the largest step, `flat` the radius of the cutter's flat part, mm.
+    `size` is the largest step and the radius of the cutter's flat part, mm; bins that are `done`
+    need no line.
     """
+    widest, flat = size
     ground = _ground(steps, sloped, flat, tried)
+    if done is not None:
+        ground = replace(ground, needed=ground.needed & ~done)
     rows = np.flatnonzero(ground.needed.any(axis=0))
     if not len(rows):
         return []
