@@ -64,7 +64,7 @@ _MOST_TRIED = 700_000
 _LEAST_SQUARE = 0.5
 """mm; smallest size of the squares in each of which one place is tried; larger where there would be
 more than `_MOST_TRIED`."""
-_COARSE = 3.0
+_COARSE = 1.5
 """Factor on the size of these squares while lines are still being laid: only a good first guess is
 needed there, the strokes are tried at the finest places."""
 ROUNDS = 4
@@ -197,7 +197,7 @@ def regional(
     ground = _Ground(work, deck, offset, bounds, tried)
     # Beside obstacles lines are clipped: then only long ones leave nothing behind a screw, and the
     # time of the whole track says little.
-    lays = [(by_regions, 0.0)]
+    lays: list[tuple[Callable[[list[StepTable]], Array], float]] = [(by_regions, 0.0)]
     if room_of(work) is None:
         lays.append((by_combs(plain), _SLIM))
         if square is not None:

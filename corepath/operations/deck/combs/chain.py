@@ -182,7 +182,7 @@ def _ways(line: ChainLine) -> Array:
     """(2, 2) unit vectors along a line over the deck, at its first and its last place."""
     ends = line.places[[0, -1]]
     ahead = math.copysign(1.0, ends[1, 0] - ends[0, 0])
-    way = line.plane.xy(ends + (ahead, 0.0)) - line.plane.xy(ends)
+    way = line.plane.xy(ends + np.array([ahead, 0.0])) - line.plane.xy(ends)
     return np.asarray(way / np.hypot(*way.T)[:, None])
 
 

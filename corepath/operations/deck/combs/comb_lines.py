@@ -112,7 +112,7 @@ def _best_way(
     alone, weight = _square_to(tables[2], sloped, square, penalty)
     others = np.where(own == 1, penalty / tables[1].table, 1.0 / tables[0].table)
     saved = np.where(sloped, others - (1.0 - _RATHER) * weight / tables[2].table, 0.0)
-    return np.where(alone & (gaussian_filter(saved, flat / size) > 0.0), 2, own)
+    return np.asarray(np.where(alone & (gaussian_filter(saved, flat / size) > 0.0), 2, own))
 
 
 def _square_to(

@@ -68,7 +68,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
     groups.append((level, ALONG, 0.0))
     groups = [group for group in groups if group[0]]
     lines: list[ChainLine] = []
-    here = np.array(bounds[:2])
+    here: Array = np.array(bounds[:2])
     while groups:
         # The group with the nearest end is next. What this leaves behind is put right by `chained`.
         nearest = [_nearest(*group[:2], here) for group in groups]
@@ -77,7 +77,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
         start = nearest[k][1:]
         for line, _ in sequence(given, start, early):
             lines.append(ChainLine(line, plane, early))
-        here = plane.xy(lines[-1].places[-1:])[0]
+        here = plane.xy(lines[-1].places[-1:]).ravel()
     return chained(lines, bounds)
 
 

@@ -98,7 +98,8 @@ def outward(outline: Polygon) -> Outward:
     way = along(ring)
     count = max(round(float(way[-1]) / _APART), 8)
     apart = float(way[-1]) / count
-    guide = place_at(ring, way, np.arange(count) * apart)
+    stations = np.asarray(np.arange(count) * apart, dtype=np.float64)
+    guide = place_at(ring, way, stations)
     step = np.roll(guide, -1, axis=0) - np.roll(guide, 1, axis=0)
     step = gaussian_filter1d(step, _SMOOTH / apart, axis=0, mode="wrap")
     # clockwise: outside lies to the left of the way
