@@ -106,7 +106,7 @@ def _best_way(
     # a patch smaller than that is not worth a direction of its own.
     size = tables[0].size
     saved = np.where(sloped, 1.0 / tables[0].table - penalty / tables[1].table, 0.0)
-    own = (gaussian_filter(saved, flat / size) > 0.0).astype(np.int64)
+    own = np.where(gaussian_filter(saved, flat / size) > 0.0, 1, 0).astype(np.int64)
     if square is None:
         return own
     alone, weight = _square_to(tables[2], sloped, square, penalty)

@@ -77,7 +77,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
         start = nearest[k][1:]
         for line, _ in sequence(given, start, early):
             lines.append(ChainLine(line, plane, early))
-        here = plane.xy(lines[-1].places[-1:]).ravel()
+        here = np.asarray(plane.xy(lines[-1].places[-1:])).ravel()
     return chained(lines, bounds)
 
 
