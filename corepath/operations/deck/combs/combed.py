@@ -84,6 +84,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
 def _nearest(lines: list[Array], plane: Plane, here: Array) -> tuple[float, float, float]:
     """How far from `here` (2,) the nearest end of the lines lies, mm, and its u and v."""
     ends = np.concatenate([line[[0, -1]] for line in lines])
-    away = np.round(np.hypot(*(plane.xy(ends) - here).T), 6)
+    gap = plane.xy(ends) - here
+    away = np.asarray(np.hypot(gap[:, 0], gap[:, 1]), dtype=np.float64).round(6)
     k = int(np.argmin(away))
     return float(away[k]), float(ends[k, 0]), float(ends[k, 1])
