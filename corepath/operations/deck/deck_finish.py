@@ -64,9 +64,10 @@ _MOST_TRIED = 700_000
 _LEAST_SQUARE = 0.5
 """mm; smallest size of the squares in each of which one place is tried; larger where there would be
 more than `_MOST_TRIED`."""
-_COARSE = 1.5
-"""Factor on the size of these squares while lines are still being laid: only a good first guess is
-needed there, the strokes are tried at the finest places."""
+_COARSE = (3.0, 1.5)
+"""Factors on the size of these squares while lines are still being laid: only a good first guess is
+needed there, the strokes are tried at the finest places. Closer squares lay closer lines and leave
+fewer strokes: either may take less."""
 ROUNDS = 4
 """How often lines are laid at most."""
 _STROKES = 6
@@ -261,19 +262,24 @@ def _shortest(ground: _Ground, tables: list[StepTable], ways: list[_Way], rounds
     `ways` have the shortest first.
     """
     found: list[tuple[bool, float, int, Array]] = []
-    for k, way in enumerate(ways):
+    for way in ways:
         # A track that is laid again or gets strokes does not become shorter.
         if any(clean and way.cost >= cost for clean, cost, _, _ in found):
             break
-        track, clean = _mended(_closer_laid(ground, tables, way, rounds), ground, way.slim)
-        found.append((clean, ground.cost(track), k, track))
+        for coarse in _COARSE:
+            laid = _closer_laid(ground, tables, way, rounds, coarse)
+            track, clean = _mended(laid, ground, way.slim)
+            found.append((clean, ground.cost(track), len(found), track))
     return min(found, key=lambda one: (not one[0], *one[1:3]))[3]
 
 
-def _closer_laid(ground: _Ground, tables: list[StepTable], way: _Way, rounds: int) -> Array:
-    """The track laid again with smaller steps where it leaves too much, `rounds` times at most."""
+def _closer_laid(
+    ground: _Ground, tables: list[StepTable], way: _Way, rounds: int, coarse: float
+) -> Array:
+    """The track laid again with smaller steps where it leaves too much, `rounds` times at most;
+    `coarse` is how many times as large as the finest the squares are that it is tried in."""
     wanted = _wanted(ground.deck)
-    places = _asked(_tried(ground.tried, _COARSE * _square(ground.tried)), ground.deck)
+    places = _asked(_tried(ground.tried, coarse * _square(ground.tried)), ground.deck)
     track = way.track
     for k in range(rounds):
         found = ground.swept(track).heights(places)
