@@ -7,18 +7,20 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from numpy.typing import NDArray
-from shapely import MultiLineString, Point
+from shapely import LineString, MultiLineString, Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.operations.deck import deck_finish
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs, sloping
 from corepath.operations.deck.combs.level_lines import level_lines
-from corepath.operations.deck.combs.planes import ALONG, UPRIGHT
+from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, Beside, outward
+from corepath.operations.deck.combs.rim import rim_loops
 from corepath.operations.deck.deck_finish import follower, left_over, regional
 from corepath.operations.deck.drop_cutter import DropCutter
-from corepath.work.cutting.deck_steps import StepTable
+from corepath.work.cutting.deck_steps import StepTable, allowed_steps
 from tests.operations.test_deck_finish import FLAT, work_on
 
 Array = NDArray[np.float64]
@@ -149,3 +151,93 @@ def test_the_shorter_way_is_kept_and_its_ridges_are_as_low(monkeypatch: pytest.M
     by_regions = regional(work, work.deck, offset, bounds, open_sides=True)
     assert len(by_regions) != len(slow)
     assert ground.cost(by_combs) < 0.95 * ground.cost(by_regions) < ground.cost(slow)
+
+
+OVAL = Polygon(
+    [(150 + 100 * math.cos(a), 80 + 45 * math.sin(a)) for a in np.linspace(0, 6.28, 400)]
+)
+
+
+def test_lines_square_to_an_outline_stand_out_from_it() -> None:
+    square = outward(OVAL)
+    assert square.length == pytest.approx(OVAL.exterior.length, rel=1e-4)
+    v = np.linspace(0.0, square.length, 90)
+    outside, inside = (square.xy(np.column_stack([np.full(90, u), v])) for u in (12.0, -12.0))
+    for place in outside:
+        assert not OVAL.contains(Point(place))
+        assert OVAL.exterior.distance(Point(place)) == pytest.approx(12.0, abs=0.03)
+    for place in inside:
+        assert OVAL.contains(Point(place))
+    # the other way round the same
+    turned = outward(Polygon(list(OVAL.exterior.coords)[::-1]))
+    assert not OVAL.contains(Point(turned.xy(np.array([[12.0, 50.0]]))[0]))
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.5, math.pi / 2.0, 2.3])
+def test_steps_along_any_way_are_those_of_the_ground_turned(angle: float) -> None:
+    """A bent slope falling along `angle`, and lines that way: the step is that of the same ground
+    falling along X and lines along X, whichever way it lies."""
+    s = np.arange(-30.0, 31.0)
+    x, y = np.meshgrid(s, s, indexing="ij")
+    c, d = math.cos(angle), math.sin(angle)
+
+    def steps(a: float, b: float, ways: Array | None) -> Array:
+        along, aside = a * x + b * y, a * y - b * x
+        heights = 0.08 * along - 0.0004 * aside**2 + 0.0002 * along * aside
+        return allowed_steps(heights, 1.0, FLAT, 0.05, ways)
+
+    ways = np.broadcast_to(np.array([c, d]), (61, 61, 2))
+    assert steps(c, d, ways)[30, 30] == pytest.approx(steps(1.0, 0.0, None)[30, 30], rel=1e-6)
+    if angle:
+        assert steps(c, d, None)[30, 30] < 0.999 * steps(c, d, ways)[30, 30]
+
+
+def test_a_loop_finishes_the_rim_as_far_as_asked_and_no_farther() -> None:
+    x, y = np.meshgrid(np.arange(300) + 0.5, np.arange(160) + 0.5, indexing="ij")
+    bins = shapely.points(x, y)
+    away = np.where(shapely.contains_xy(OVAL, x, y), 0.0, shapely.distance(OVAL.exterior, bins))
+    sloped = shapely.distance(OVAL.exterior, bins) < 8.0
+    steps = StepTable(np.full(x.shape, WIDEST), 0.0, 0.0, 1.0, False)
+    beside, rim = Beside(outward(OVAL)), OVAL.buffer(20.0)
+    loops, done = rim_loops(steps, sloped, (WIDEST, FLAT_RADIUS), beside, rim)
+    # combs reach to 8 + 8 - 1.5 = 14.5; one loop of a disc of 8 takes the rest to 20
+    (loop,) = loops
+    ring = LineString(beside.xy(loop))
+    assert OVAL.exterior.distance(Point(ring.coords[0])) <= 14.5 + FLAT_RADIUS - 2.0
+    for place in np.argwhere(done)[::37] + 0.5:
+        assert ring.distance(Point(place)) < FLAT_RADIUS
+    asked = (away > 15.0) & (away < 19.5)
+    assert asked.sum() > 1000 and done[asked].all()
+    # a comb that reaches as far leaves none
+    assert rim_loops(steps, sloped, (WIDEST, FLAT_RADIUS), beside, OVAL.buffer(13.0))[0] == []
+
+
+def test_a_sliver_narrower_than_the_places_tried_gets_a_stroke() -> None:
+    """Two lines whose discs leave 0.1 mm between them, where no place is tried: a job kept it at
+    full height."""
+    surface = DeckSurface(
+        np.arange(-120.0, 121.0), np.arange(-100.0, 101.0), np.full((241, 201), 5.0), 5.0
+    )
+    size = (80.0, 40.0)
+    work = work_on(surface, FLAT, size)
+    assert work.deck is not None
+    offset, bounds = DropCutter(surface, FLAT), work.deck.area.bounds
+    ground = deck_finish._Ground(work, work.deck, offset, bounds, bounds)
+    places = deck_finish._tried(bounds, deck_finish._square(bounds))
+    # the widest gap without any place: lines as far from its sides as their discs reach
+    rows = np.sort(places[:, 1])
+    rows = rows[np.abs(rows) < 5.0]
+    k = int(np.argmax(np.diff(rows)))
+    low, high = float(rows[k]), float(rows[k + 1])
+    middle, half = 0.5 * (low + high), min(0.05, 0.49 * (high - low))
+    ys = [middle - half - 30.0, middle - half - 10.0, middle + half + 10.0, middle + half + 30.0]
+    track = np.array([(s * 60.0, y) for y in ys for s in (-1.0, 1.0)])[[0, 1, 3, 2, 4, 5, 7, 6]]
+    track = np.concatenate([track[:4], [[-60.0, 70.0], [-60.0, 70.0]], track[4:]])
+    # from the lower pair to the upper one far round the ground
+    assert np.isfinite(ground.swept(track).heights(places)).all()
+    sliver = np.array([[0.0, middle]])
+    assert np.isposinf(ground.swept(track).heights(sliver)).all()
+    plain, _ = deck_finish._mended(track, ground)
+    assert np.isposinf(ground.swept(plain).heights(sliver)).all()
+    seen, clean = deck_finish._mended(track, ground, deck_finish._SLIM)
+    assert clean and ground.swept(seen).heights(sliver)[0] <= 0.05
