@@ -18,6 +18,14 @@ WANTED = {
     "coupon": ("03-A-groove.svg", "08-C-deck.svg"),
 }
 
+"""The drawings of each sample as it is."""
+BEYOND = "board-1280-beyond", "08-C-deck.svg"
+"""What board-1280 with `deck.beyond` is called, and its drawing; its skin then covers the board."""
+CHANGES = (
+    ("[deck]\n", "[deck]\nbeyond = 25.0\n"),
+    ("thickness = 0.6\n", 'thickness = 0.6\ncovers = "board"\n'),
+)
+
 sys.path.insert(0, str(SAMPLES))
 
 
@@ -37,21 +45,36 @@ def of_the_page() -> tuple[str, ...]:
 
 def planned(sample: str) -> dict[str, str]:
     """The wanted drawings of a sample, whose paths are found for them, as SAMPLE-DRAWING.svg."""
+    return _drawn(SAMPLES / f"{sample}.toml", sample, WANTED[sample])
+
+
+def with_waste() -> dict[str, str]:
+    """The drawing of board-1280's deck finished only so far as skin and bag reach."""
+    text = (SAMPLES / "board-1280.toml").read_text("utf-8")
+    for old, new in CHANGES:
+        if old not in text:
+            raise ValueError(f"board-1280.toml has no longer {old!r}")
+        text = text.replace(old, new, 1)
+    with tempfile.TemporaryDirectory() as folder:
+        job = Path(folder) / "board-1280.toml"
+        job.write_bytes(text.encode("utf-8"))
+        return _drawn(job, BEYOND[0], BEYOND[1:])
+
+
+def _drawn(job: Path, called: str, names: tuple[str, ...]) -> dict[str, str]:
     from corepath.caching.folder_store import store_of
     from corepath.planning.plan import preview
     from corepath.planning.prepare import prepare
 
     with tempfile.TemporaryDirectory() as folder:
-        preview(prepare(SAMPLES / f"{sample}.toml"), Path(folder), store=store_of())
-        return {
-            f"{sample}-{name}": (Path(folder) / name).read_text("utf-8") for name in WANTED[sample]
-        }
+        preview(prepare(job), Path(folder), store=store_of())
+        return {f"{called}-{name}": (Path(folder) / name).read_text("utf-8") for name in names}
 
 
 def main() -> None:
     """Write all of them into docs/pictures/."""
     PICTURES.mkdir(parents=True, exist_ok=True)
-    for made in (quick(), *(planned(sample) for sample in WANTED)):
+    for made in (quick(), *(planned(sample) for sample in WANTED), with_waste()):
         for name, text in made.items():
             (PICTURES / name).write_bytes(text.encode("utf-8"))
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.program import Kind, Move, Pass, Program
 
-__all__ = ["bend_feed", "reachable"]
+__all__ = ["bend_feed", "reachable", "reached"]
 
 Floats = NDArray[np.float64]
 
@@ -27,9 +27,9 @@ _SMOOTH = math.radians(25.0)
 _SHORT = 2.0
 """mm: a cut longer than this is no part of a bend; it has room to speed up and slow down."""
 _LEAST_TURN = 1e-4  # rad: even cuts of 0.1 mm then lie on a radius of 1 m, which slows no feed
-_STEP = 0.9
-"""A bend's feed is rounded down to a power of this below the feed of the operation: few words F in
-a file."""
+_STEP = 0.97
+"""A bend's feed is rounded down to a power of this below the feed of the operation: bends of nearly
+the same radius share a word F. A step of 0.9 took 1.5 % more minutes over small decks."""
 
 
 def bend_feed(accel: float, radius: float) -> float:
@@ -44,7 +44,7 @@ def reachable(program: Program, accel: float) -> Program:
 
     Its `used` lists, for each planned feed, the slowest and the fastest that its cuts now have.
     """
-    passes = tuple(_slowed(one, accel) for one in program.passes)
+    passes = tuple(reached(one, accel) for one in program.passes)
     return replace(program, passes=passes, used=_used(program.passes, passes))
 
 
@@ -63,7 +63,8 @@ def _used(planned: Sequence[Pass], made: Sequence[Pass]) -> tuple[tuple[float, f
     return tuple((feed, *ends[feed]) for feed in sorted(ends))
 
 
-def _slowed(stretch: Pass, accel: float) -> Pass:
+def reached(stretch: Pass, accel: float) -> Pass:
+    """Returns one pass of a program likewise (`reachable`)."""
     moves = stretch.moves
     if len(moves) < 2:
         return stretch

@@ -51,9 +51,10 @@ def test_the_section_pictures_show_the_figures_of_the_page(quick: dict[str, str]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("sample", ["board-1280", "coupon"])
+@pytest.mark.parametrize("sample", ["board-1280", "coupon", "with waste"])
 def test_the_planned_pictures_are_what_the_script_makes(maker: ModuleType, sample: str) -> None:
-    for name, text in maker.planned(sample).items():
+    made = maker.with_waste() if sample == "with waste" else maker.planned(sample)
+    for name, text in made.items():
         assert (PICTURES / name).read_text("utf-8") == text, f"{name}: {AGAIN}"
 
 
@@ -63,7 +64,7 @@ def test_no_picture_is_left_over_and_none_is_missing(
     wanted = {f"{sample}-{name}" for sample, names in maker.WANTED.items() for name in names} | set(
         quick
     )
-    wanted |= set(maker.of_the_page())
+    wanted |= {"-".join(maker.BEYOND)} | set(maker.of_the_page())
     shown = {
         Path(target).name
         for page in (ROOT / "README.md", *(ROOT / "docs").rglob("*.md"))

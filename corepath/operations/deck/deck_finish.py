@@ -26,7 +26,8 @@ from corepath.geometry.polylines import denser
 from corepath.motion.clock import seconds
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
-from corepath.motion.program import line
+from corepath.motion.program import Pass, line
+from corepath.motion.reachable import reached
 from corepath.operations.deck.combs.comb_lines import sloping
 from corepath.operations.deck.combs.combed import Lay, combed
 from corepath.operations.deck.combs.planes import outward, toward_outline
@@ -239,7 +240,8 @@ class _Ground:
         path = follower(self.offset)(track)
         feed = self.work.cutting.finish
         moves = fed([line(x, y, z, feed) for x, y, z in path.tolist()], self.work)
-        spent = seconds(moves, self.work.milling.limits)
+        limits = self.work.milling.limits
+        spent = seconds(reached(Pass.of(moves), limits.accel).moves, limits)
         along, across = np.abs(np.diff(path[:, :2], axis=0)).T
         factor = np.where(across > along, self.deck.grain_penalty, 1.0)
         return round(float((spent[1:] * factor).sum()), 3)
