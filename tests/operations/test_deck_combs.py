@@ -7,17 +7,15 @@ import math
 
 import numpy as np
 import pytest
-import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiLineString, Point, Polygon
+from shapely import MultiLineString, Point, Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.operations.deck import deck_finish
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs, sloping
 from corepath.operations.deck.combs.level_lines import level_lines
-from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, Beside, outward
-from corepath.operations.deck.combs.rim import rim_loops
+from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, outward
 from corepath.operations.deck.deck_finish import follower, left_over, regional
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_steps import StepTable, allowed_steps
@@ -190,26 +188,6 @@ def test_steps_along_any_way_are_those_of_the_ground_turned(angle: float) -> Non
     assert steps(c, d, ways)[30, 30] == pytest.approx(steps(1.0, 0.0, None)[30, 30], rel=1e-6)
     if angle:
         assert steps(c, d, None)[30, 30] < 0.999 * steps(c, d, ways)[30, 30]
-
-
-def test_a_loop_finishes_the_rim_as_far_as_asked_and_no_farther() -> None:
-    x, y = np.meshgrid(np.arange(300) + 0.5, np.arange(160) + 0.5, indexing="ij")
-    bins = shapely.points(x, y)
-    away = np.where(shapely.contains_xy(OVAL, x, y), 0.0, shapely.distance(OVAL.exterior, bins))
-    sloped = shapely.distance(OVAL.exterior, bins) < 8.0
-    steps = StepTable(np.full(x.shape, WIDEST), 0.0, 0.0, 1.0, False)
-    beside, rim = Beside(outward(OVAL)), OVAL.buffer(20.0)
-    loops, done = rim_loops(steps, sloped, (WIDEST, FLAT_RADIUS), beside, rim)
-    # combs reach to 8 + 8 - 1.5 = 14.5; one loop of a disc of 8 takes the rest to 20
-    (loop,) = loops
-    ring = LineString(beside.xy(loop))
-    assert OVAL.exterior.distance(Point(ring.coords[0])) <= 14.5 + FLAT_RADIUS - 2.0
-    for place in np.argwhere(done)[::37] + 0.5:
-        assert ring.distance(Point(place)) < FLAT_RADIUS
-    asked = (away > 15.0) & (away < 19.5)
-    assert asked.sum() > 1000 and done[asked].all()
-    # a comb that reaches as far leaves none
-    assert rim_loops(steps, sloped, (WIDEST, FLAT_RADIUS), beside, OVAL.buffer(13.0))[0] == []
 
 
 def test_a_sliver_narrower_than_the_places_tried_gets_a_stroke() -> None:

@@ -204,9 +204,6 @@ def regional(
         lays.append((by_combs(plain), _SLIM))
         if square is not None:
             lays.append((by_combs(replace(plain, square=square)), _SLIM))
-        if square is not None and deck.finished is not None:
-            rimmed = replace(plain, square=square, rim=deck.finished)
-            lays.append((by_combs(rimmed), _SLIM))
     first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon
 
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs
 from corepath.operations.deck.combs.level_lines import level_lines
-from corepath.operations.deck.combs.planes import ALONG, Beside, Outward, Plane
-from corepath.operations.deck.combs.rim import rim_loops
+from corepath.operations.deck.combs.planes import ALONG, Outward, Plane
 from corepath.operations.deck.deck_route import sequence
 from corepath.work.cutting.deck_steps import StepTable
 
@@ -35,8 +33,7 @@ class Lay:
     `bounds` (left, low, right, high), where the axis may go, `tried`, the ground that is judged,
     what lines across the grain count.
 
-    With `square` combs may also run square to the outline. With `rim` level ground outside, up to
-    the edge of that area, gets loops beside the outline.
+    With `square` combs may also run square to the outline.
     """
 
     widest: float
@@ -45,7 +42,6 @@ class Lay:
     tried: Bounds
     penalty: float
     square: Outward | None = None
-    rim: Polygon | None = None
 
 
 def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Array:
@@ -59,12 +55,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
     groups: list[tuple[list[Array], Plane, float]] = []
     for comb in combs(tables, sloped, widest, flat, lay.penalty, square):
         groups += [(comb.through, comb.plane, _EARLY), (comb.extra, comb.plane, _EARLY)]
-    done = None
-    if square is not None and lay.rim is not None:
-        beside = Beside(square)
-        loops, done = rim_loops(tables[0], sloped, (widest, flat), beside, lay.rim)
-        groups.append((loops, beside, 0.0))
-    level = level_lines(tables[0], sloped, (widest, flat), lay.tried, done)
+    level = level_lines(tables[0], sloped, (widest, flat), lay.tried)
     groups.append((level, ALONG, 0.0))
     groups = [group for group in groups if group[0]]
     lines: list[ChainLine] = []

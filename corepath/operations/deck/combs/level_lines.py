@@ -8,7 +8,7 @@ the first line the shortest set is taken.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,18 +53,14 @@ def level_lines(
     sloped: Mask,
     size: tuple[float, float],
     tried: tuple[float, float, float, float],
-    done: Mask | None = None,
 ) -> list[Array]:
     """Lines (2, 2) from low to high x over the ground of `tried` (left, low, right, high) that
     combs over the `sloped` bins leave; none where they leave nothing.
 
-    `size` is the largest step and the radius of the cutter's flat part, mm; bins that are `done`
-    need no line.
+    `size` is the largest step and the radius of the cutter's flat part, mm.
     """
     widest, flat = size
     ground = _ground(steps, sloped, flat, tried)
-    if done is not None:
-        ground = replace(ground, needed=ground.needed & ~done)
     rows = np.flatnonzero(ground.needed.any(axis=0))
     if not len(rows):
         return []

@@ -16,7 +16,7 @@ from shapely import Polygon
 from corepath.board.deck.surface import DeckSurface
 from corepath.geometry.polylines import along, place_at
 
-__all__ = ["ALONG", "UPRIGHT", "Beside", "Outward", "Plane", "outward", "toward_outline"]
+__all__ = ["ALONG", "UPRIGHT", "Outward", "Plane", "outward", "toward_outline"]
 
 Array = NDArray[np.float64]
 
@@ -76,16 +76,6 @@ class Outward:
         normal = (1.0 - share) * self.normals[k] + share * self.normals[after]
         normal /= np.hypot(*normal.T)[:, None]
         return np.asarray(foot + places[:, :1] * normal)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Beside:
-    """Lines beside an outline: u is the way along it, v the distance from it, positive outside."""
-
-    square: Outward
-
-    def xy(self, places: Array) -> Array:
-        return self.square.xy(places[:, ::-1])
 
 
 def outward(outline: Polygon) -> Outward:
