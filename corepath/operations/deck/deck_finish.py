@@ -69,6 +69,9 @@ _COARSE = (3.0, 1.5)
 """Factors on the size of these squares while lines are still being laid: only a good first guess is
 needed there, the strokes are tried at the finest places. Closer squares lay closer lines and leave
 fewer strokes: either may take less."""
+_TWICE = 0.7
+"""mm: both are tried where the finest squares are smaller. On a blank of more than 0.34 m² with its
+many lines they differ by less than one in a hundred, and laying all again takes seconds."""
 ROUNDS = 4
 """How often lines are laid at most."""
 _STROKES = 6
@@ -265,7 +268,7 @@ def _shortest(ground: _Ground, tables: list[StepTable], ways: list[_Way], rounds
         # A track that is laid again or gets strokes does not become shorter.
         if any(clean and way.cost >= cost for clean, cost, _, _ in found):
             break
-        for coarse in _COARSE:
+        for coarse in _COARSE if _square(ground.tried) < _TWICE else _COARSE[:1]:
             laid = _closer_laid(ground, tables, way, rounds, coarse)
             track, clean = _mended(laid, ground, way.slim)
             found.append((clean, ground.cost(track), len(found), track))

@@ -91,7 +91,9 @@ def combs(
             table, wanted, corner = table.T, wanted.T, corner[::-1]
         found += _combs(Sheet(table, *corner, 0.0, 0.0, steps.size), wanted, widest, plane)
     if square is not None:
-        sheet, wanted = _laid_out(tables[2], sloped & (own == 2), widest, square)
+        sheet, wanted = _laid_out(
+            tables[2], sloped & (own == 2), _feet(tables[2], sloped, square), widest, square
+        )
         found += _combs(sheet, wanted, widest, square)
     return found
 
@@ -115,16 +117,42 @@ def _best_way(
     return np.asarray(np.where(alone & (gaussian_filter(saved, flat / size) > 0.0), 2, own))
 
 
+@dataclass(frozen=True, slots=True)
+class _Feet:
+    """The nearest place of the outline to each sloping bin: its number, its distance, mm; (n, m),
+    anything elsewhere."""
+
+    number: NDArray[np.int64]
+    away: Array
+
+
+def _feet(steps: StepTable, sloped: Mask, square: Outward) -> _Feet:
+    def found() -> _Feet:
+        from scipy.spatial import cKDTree
+
+        i, j = np.nonzero(sloped)
+        number, away = np.zeros(sloped.shape, dtype=np.int64), np.zeros(sloped.shape)
+        away[i, j], number[i, j] = cKDTree(square.guide).query(_middles(steps, i, j))
+        return _Feet(number, away)
+
+    # The same in every round: lines are laid again with other steps on the same ground.
+    return square.kept.of(("feet", steps.left, steps.low, steps.size, sloped.tobytes()), found)
+
+
+def _middles(steps: StepTable, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
+    corner = (steps.left, steps.low)
+    places = np.column_stack([i, j]) * steps.size + corner + 0.5 * steps.size
+    return np.asarray(places, dtype=np.float64)
+
+
 def _square_to(
     steps: StepTable, sloped: Mask, square: Outward, penalty: float
 ) -> tuple[Mask, Array]:
     """Which sloping bins have one nearest place of the outline, in sight of lines square to it, and
     what such lines count there."""
-    from scipy.spatial import cKDTree
-
+    feet = _feet(steps, sloped, square)
     i, j = np.nonzero(sloped)
-    places = np.column_stack([i, j]) * steps.size + (steps.left, steps.low) + 0.5 * steps.size
-    away, near = cKDTree(square.guide).query(places)
+    places, away, near = _middles(steps, i, j), feet.away[i, j], feet.number[i, j]
     normal = square.normals[near]
     u = ((places - square.guide[near]) * normal).sum(axis=1)
     aside = np.hypot(*(places - square.guide[near] - u[:, None] * normal).T)
@@ -136,35 +164,50 @@ def _square_to(
     return alone, weight
 
 
-def _laid_out(steps: StepTable, own: Mask, widest: float, square: Outward) -> tuple[Sheet, Mask]:
+def _laid_out(
+    steps: StepTable, own: Mask, feet: _Feet, widest: float, square: Outward
+) -> tuple[Sheet, Mask]:
     """The steps in the plane of lines square to an outline, across as they count at the outline,
     and which of its bins are wanted."""
     size = steps.size
     i, j = np.nonzero(own)
-    places = np.column_stack([i, j]) * size + (steps.left, steps.low) + 0.5 * size
-    if not len(places):
+    if not len(i):
         return Sheet(np.ones((1, 1)), 0.0, 0.0, 0.0, 0.0, size), np.zeros((1, 1), np.bool_)
-    from scipy.spatial import cKDTree
-
-    away, near = cKDTree(square.guide).query(places)
+    places, away, near = _middles(steps, i, j), feet.away[i, j], feet.number[i, j]
     side = ((places - square.guide[near]) * square.normals[near]).sum(axis=1)
     u = np.where(side > 0.0, away, -away)
     first, last = math.floor(u.min()) - 1.0, math.ceil(u.max()) + 1.0
-    us = first + (np.arange(round((last - first) / size)) + 0.5) * size
-    vs = (np.arange(math.ceil(square.length / size)) + 0.5) * size
-    grid = np.stack(np.meshgrid(us, vs, indexing="ij"), axis=-1)
-    at = square.xy(grid.reshape(-1, 2)).reshape(grid.shape)
-    aside = np.roll(at, -1, axis=1) - np.roll(at, 1, axis=1)
-    stretch = np.maximum(np.hypot(aside[..., 0], aside[..., 1]) / (2.0 * size), 0.05)
+    at, stretch, nearest = _plane_over(square, first, last, size)
     bins = np.floor((at - (steps.left, steps.low)) / size).astype(np.int64)
     inside = ((bins >= 0) & (bins < steps.table.shape)).all(axis=2)
     bins = np.clip(bins, 0, np.array(steps.table.shape) - 1)
-    away, _ = cKDTree(square.guide).query(at.reshape(-1, 2))
-    # Where lines have crossed, another place of the outline is nearer.
-    nearest = away.reshape(stretch.shape) > np.abs(us)[:, None] - 0.75 * square.apart
     wanted = inside & nearest & own[bins[..., 0], bins[..., 1]]
     table = np.minimum(steps.table[bins[..., 0], bins[..., 1]] / stretch, widest)
     return Sheet(table, first, 0.0, 0.0, 0.0, size), wanted
+
+
+def _plane_over(
+    square: Outward, first: float, last: float, size: float
+) -> tuple[Array, Array, Mask]:
+    """Where bins of `size` mm in the plane of lines square to the outline, from u `first` to
+    `last`, lie over the deck (n, m, 2), how much farther apart lines are there than at the outline
+    (n, m), and where no other place of the outline is nearer."""
+
+    def found() -> tuple[Array, Array, Mask]:
+        from scipy.spatial import cKDTree
+
+        us = first + (np.arange(round((last - first) / size)) + 0.5) * size
+        vs = (np.arange(math.ceil(square.length / size)) + 0.5) * size
+        grid = np.stack(np.meshgrid(us, vs, indexing="ij"), axis=-1)
+        at = square.xy(grid.reshape(-1, 2)).reshape(grid.shape)
+        aside = np.roll(at, -1, axis=1) - np.roll(at, 1, axis=1)
+        stretch = np.maximum(np.hypot(aside[..., 0], aside[..., 1]) / (2.0 * size), 0.05)
+        away, _ = cKDTree(square.guide).query(at.reshape(-1, 2))
+        # Where lines have crossed, another place of the outline is nearer.
+        nearest = away.reshape(stretch.shape) > np.abs(us)[:, None] - 0.75 * square.apart
+        return at, stretch, nearest
+
+    return square.kept.of(("plane", first, last, size), found)
 
 
 def _combs(whole: Sheet, wanted: Mask, widest: float, plane: Plane) -> list[Comb]:

@@ -6,7 +6,7 @@ frame of C).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -15,6 +15,7 @@ from shapely import Polygon
 
 from corepath.board.deck.surface import DeckSurface
 from corepath.geometry.polylines import along, place_at
+from corepath.kept import Kept
 
 __all__ = ["ALONG", "UPRIGHT", "Outward", "Plane", "outward", "toward_outline"]
 
@@ -22,6 +23,7 @@ Array = NDArray[np.float64]
 
 _APART = 1.0
 """mm between the places of an outline at which its normal is kept."""
+_KEPT = 4  # lattices that are kept: two that do not change, and room for two others
 _LEVEL = 1e-6
 """Slope below which ground is level but for rounding."""
 _SMOOTH = 2.0
@@ -56,12 +58,13 @@ class Outward:
     outside.
 
     `guide` (n, 2) has its places `apart` mm from each other, `normals` (n, 2) the unit vectors
-    outward there.
+    outward there. What lines need of the plane and have in common is `kept`.
     """
 
     guide: Array
     normals: Array
     apart: float
+    kept: Kept = field(default_factory=lambda: Kept(_KEPT), repr=False)
 
     @property
     def length(self) -> float:
