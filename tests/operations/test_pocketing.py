@@ -21,6 +21,7 @@ from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.fit import TOLERANCE, flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
+from corepath.operations.pockets.inset_contours import Layer, plan_contours
 from corepath.operations.pockets.pocketing import layers
 from corepath.work.works import Milling, Obstacle, Pocket, Work
 
@@ -284,7 +285,9 @@ def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
     """A later ring buries the cutter: the uncut width ahead of it, by area per length, must stay
     near the stepover."""
     made = program(work(AREAS["ellipse groove"]))
-    z = layers(Pocket("P", AREAS["ellipse groove"], TOP, FLOOR), CUTTING.depth, LIGHT)[0]
+    z = layers(
+        Pocket("P", AREAS["ellipse groove"], TOP, FLOOR), CUTTING.depth, LIGHT, remainder=True
+    )[0]
     done: BaseGeometry = Polygon()
     widths = []
     for move, p in cuts(made):
@@ -391,10 +394,11 @@ def test_first_and_last_move_are_at_the_clear_height() -> None:
         assert moves[-2][1:3] == moves[-1][1:3], name
 
 
-def test_the_light_layer_of_a_groove_takes_fewer_laps_than_the_deep_ones() -> None:
+def test_light_layers_of_a_groove_take_fewer_laps_than_the_deep_ones() -> None:
     """A lap more is 35 seconds of a groove 3 m long. 14 wide, D6, 0.2 left on each wall: the axis
-    clears 7.6, by 5 laps 2.4 apart at most, in the light layer by 3, 4.5 apart at most. The two
-    finishing laps run at the floor too: 5 laps there, and not 7."""
+    clears 7.6, by 5 laps 2.4 apart at most, in a light layer by 3, 4.62 apart at most. 12.4 deep
+    are 0.3 over the floor and 12.1 over that: 4 layers of 2.95 and a light one, not 5 deep ones.
+    The two finishing laps run at the floor too: 5 laps there, and not 7."""
     area = AREAS["ellipse groove"]
     way: dict[float, float] = {}
     for move, points in cuts(program(work(area))):
@@ -402,5 +406,24 @@ def test_the_light_layer_of_a_groove_takes_fewer_laps_than_the_deep_ones() -> No
         if move.feed == CUTTING.feed and abs(points[0, 2] - z) < 1e-9:
             length = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
             way[z] = way.get(z, 0.0) + length
-    heights = layers(Pocket("P", area, TOP, FLOOR), CUTTING.depth, LIGHT)
+    heights = layers(Pocket("P", area, TOP, FLOOR), CUTTING.depth, LIGHT, remainder=True)
+    assert heights == pytest.approx([TOP - 2.95 * k for k in range(1, 5)] + [1.5, 1.2])
     assert way[heights[-1]] == pytest.approx(way[heights[0]], rel=0.05)
+    assert way[heights[-2]] == pytest.approx(3 / 5 * way[heights[0]], rel=0.05)
+
+
+def test_one_more_light_layer_only_where_a_deep_one_is_saved() -> None:
+    """12.4 deep, 3.0 a layer, 0.3 over the floor: 12.1 left are five layers, or four and a light
+    one. 11.7 deep: 11.4 left would be four deep ones still, so they are even."""
+    pocket = Pocket("P", AREAS["ellipse groove"], TOP, FLOOR)
+    assert len(layers(pocket, 3.0, LIGHT)) == len(layers(pocket, 3.0, LIGHT, remainder=True)) == 6
+    low = Pocket("P", AREAS["ellipse groove"], TOP, TOP - 11.7)
+    assert layers(low, 3.0, LIGHT) == layers(low, 3.0, LIGHT, remainder=True)
+
+
+def test_a_slightly_larger_helix_saves_a_lap() -> None:
+    """15 wide, D6, 0.2 left: the axis goes out to 4.3. From a helix of 2.7 one lap at a
+    stepover of 2.4 comes to 4.28 by the formula of docs/pockets.md, from 2.91 to 4.53: one lap."""
+    planned = plan_contours(Point(0, 0).buffer(7.5, quad_segs=64), 3.0, 2.4, "P", Layer(0.2))
+    radii = [float(np.hypot(*ring.points.T).mean()) for ring in planned.rings]
+    assert radii == pytest.approx([2.91, 4.3], abs=0.02)

@@ -71,14 +71,32 @@ def test_a_wide_area_takes_its_laps() -> None:
 
 
 def test_a_ramp_takes_its_slope_or_the_plunge() -> None:
-    """3 degrees at 25 mm/s down 12 mm: 12 / sin 3 degrees; a centre-cutting cutter goes straight
-    down."""
+    """3 degrees at 25 mm/s down 12 mm: 12 / sin 3 degrees, also for a cutter with edges to its
+    centre; that one goes straight down only where a turn at 3 degrees would gain less than 0.05."""
     lap = edges(box(0, 0, 300, 100), 3.0)
-    assert ramp_seconds(lap, FLAT, CUTTING, 12.0, 500.0) == pytest.approx(
-        12.0 / math.sin(math.radians(3)) / 25.0
-    )
     centre = Cutter(1, "flat", 6.0, 0.0, 2, 22.0, 30.0, centre_cutting=True)
-    assert ramp_seconds(lap, centre, CUTTING, 12.0, 500.0) == pytest.approx(12.0 * 60.0 / 1000.0)
+    for cutter in (FLAT, centre):
+        assert ramp_seconds(lap, cutter, CUTTING, 12.0, 500.0) == pytest.approx(
+            12.0 / math.sin(math.radians(3)) / 25.0
+        )
+    tight = disc(0.1, 3.0)
+    assert ramp_seconds(tight, centre, CUTTING, 12.0, 500.0) == pytest.approx(12.0 * 60.0 / 1000.0)
+    assert ramp_seconds(tight, FLAT, CUTTING, 12.0, 500.0) > 12.0
+
+
+def test_the_way_down_of_a_narrow_groove_adds_what_it_is_slower_than_its_laps() -> None:
+    """A round groove, 400 to 420 wide, 12.6 deep, D 6: 4 layers of 3.0, a light one of 0.3 in place
+    of a fifth, and one over the floor. The way down, at 3 degrees, is run at the ramp's 25 mm/s and
+    not at the 50 of the laps that it is part of; worked by hand."""
+    area = Point(0, 0).buffer(210.0, quad_segs=200) - Point(0, 0).buffer(200.0, quad_segs=200)
+    found = least_time(work(pockets=pockets(area, floor=1.0)), LIMITS)
+    lap = edges(area.buffer(-3.0, quad_segs=200), 3.0)
+    deep = layer_seconds(lap, 6.0, 2.4, 3000.0, 500.0)
+    light = layer_seconds(lap, 6.0, 6.0, 3000.0, 500.0)
+    assert found.sweep == pytest.approx(4 * deep + 2 * light, rel=1e-3)
+    angle = math.radians(3)
+    slower = 12.6 / math.sin(angle) / 25.0 - 12.6 / math.tan(angle) / 50.0
+    assert found.ramps == pytest.approx(slower, rel=1e-3)
 
 
 def test_planing_counts_one_line_in_full() -> None:

@@ -57,7 +57,7 @@ __all__ = [
 _THIN = 0.0003
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
-_LIGHT = 1.5  # share of the radius: corners meet a quarter more, which is not yet a slot
+_LIGHT = 1.54  # share of the radius: corners meet a quarter more, which is not yet a slot
 _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
@@ -212,13 +212,22 @@ class _Rings:
         if widest <= _LONE * radius:
             return []
         # The inmost circle is the largest that leaves no core; outwards from it each follows by the
-        # formula, with spare = r − s.
-        circles = [_CORE * radius]
-        while circles[-1] < widest - 1e-6:
-            circles.append(math.sqrt(spare**2 + (circles[-1] + radius) ** 2 - radius**2) - spare)
+        # formula, with spare = r − s. Where a slightly larger one, as of a lone ring, saves a lap,
+        # that is taken.
+        circles, other = (self._circles(share * radius, widest, spare) for share in (_CORE, _LONE))
+        if len(other) < len(circles):
+            circles = other
         # The last circle lies at the boundary or beyond it, so this only makes distances smaller.
         share = (widest - circles[0]) / max(circles[-1] - circles[0], 1e-9)
         return [(circles[-1] - circle) * share for circle in circles[:-1]]
+
+    def _circles(self, inmost: float, widest: float, spare: float) -> list[float]:
+        """Radii of circles from the inmost on, each as far from the one before as the stepover
+        allows, the last at `widest` or beyond."""
+        radius, circles = self.radius, [inmost]
+        while circles[-1] < widest - 1e-6:
+            circles.append(math.sqrt(spare**2 + (circles[-1] + radius) ** 2 - radius**2) - spare)
+        return circles
 
     def _rounded(self, piece: Polygon) -> Polygon:
         """The piece with its corners rounded as far as it is wide, so that laps on it turn

@@ -10,6 +10,7 @@ the allowance off, at full depth where the cutting edges are long enough, else l
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,10 +86,13 @@ def _refuse(work: Work) -> None:
             )
 
 
-def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
+def layers(
+    pocket: Pocket, depth: float, light_layer: float, *, remainder: bool = False
+) -> list[float]:
     """Heights of the layers, mm, from the highest to the floor; none deeper than `depth`.
 
-    Over a thin floor the last one is light: `light_layer` deep at most.
+    Over a thin floor the last one is light: `light_layer` deep at most. With `remainder` the last
+    deep one is as shallow, too, where the others can then be one fewer: it takes fewer laps.
     """
     shallow = min(light_layer, depth)
     light = (
@@ -96,7 +100,14 @@ def layers(pocket: Pocket, depth: float, light_layer: float) -> list[float]:
     )
     deep = pocket.top - pocket.floor - light
     count = max(1, fewest_steps(deep, depth))
-    heights = [pocket.top - deep * k / count for k in range(1, count)] + [pocket.floor + light]
+    low = pocket.floor + light
+    rest = (
+        [low] if remainder and count > 1 and fewest_steps(deep - light_layer, depth) < count else []
+    )
+    if rest:
+        deep, count = deep - light_layer, count - 1
+        low += light_layer
+    heights = [pocket.top - deep * k / count for k in range(1, count)] + [low, *rest]
     return [*heights, pocket.floor] if light else heights
 
 
@@ -117,6 +128,7 @@ class _Cut:
         self.name = f"{self.work.stem}, {pocket.id}"
         self.cutting, self.cutter = self.work.cutting, self.work.cutter
         self.last: _Lap | None = None
+        self._light: tuple[InsetContour, ...] | None = None
 
     def run(self) -> list[Corner]:
         """All layers and the finishing laps; the corners that stay."""
@@ -126,7 +138,7 @@ class _Cut:
         # 0.001 mm: paths lie on its very edge, and rounding must not put them outside.
         self.room = rings.centre.buffer(0.001)
         shapely.prepare(self.room)
-        heights = layers(self.pocket, self.cutting.depth, self.work.milling.light_layer)
+        heights = self._heights(rings, leave)
         whole = self.cutter.reaches(self.pocket.top - self.pocket.floor)
         high: float | None = None
         if self._bored(rings, heights):
@@ -266,15 +278,35 @@ class _Cut:
     ) -> tuple[InsetContour, ...]:
         """The rings of the layer from `high` down to `z`: fewer round an island where it is light
         and so no more is taken at once than in a deep one."""
-        light, cutting = self.work.milling.light_layer, self.cutting
         depth = (self.pocket.top if high is None else high) - z
+        light = depth <= self.work.milling.light_layer + 1e-9 and self._takes_less(depth)
+        return self._light_rings(leave) if light else rings.rings
+
+    def _takes_less(self, depth: float) -> bool:
+        """Whether a layer round an island may be cut wider: even a slot of this depth (mm) takes no
+        more at once than the stepover does in the deepest layer."""
+        cutting = self.cutting
         less = depth * self.cutter.diameter <= cutting.depth * cutting.stepover
-        if not (self.pocket.area.interiors and depth <= light + 1e-9 and less):
-            return rings.rings
-        layer = Layer(leave, self.work.milling.conventional, light=True)
-        return plan_contours(
-            self.pocket.area, self.cutter.radius, cutting.stepover, self.name, layer
-        ).rings
+        return bool(self.pocket.area.interiors) and less
+
+    def _light_rings(self, leave: float) -> tuple[InsetContour, ...]:
+        """The rings of a light layer, found once."""
+        if self._light is None:
+            area, stepover = self.pocket.area, self.cutting.stepover
+            layer = Layer(leave, self.work.milling.conventional, light=True)
+            made = plan_contours(area, self.cutter.radius, stepover, self.name, layer)
+            self._light = made.rings
+        return self._light
+
+    def _heights(self, rings: ContourPlan, leave: float) -> list[float]:
+        """The heights of the layers; with one more light one where that saves way: board-1280's
+        groove is 12.3 deep without its last layer, 3 times 4 and 0.3."""
+        light, depth = self.work.milling.light_layer, self.cutting.depth
+        even = layers(self.pocket, depth, light)
+        if not self._takes_less(light):
+            return even
+        saves = _way(self._light_rings(leave)) < _way(rings.rings)
+        return layers(self.pocket, depth, light, remainder=True) if saves else even
 
     def _ring(self, ring: InsetContour, high: float | None, z: float) -> None:
         """One ring at `z`; `high` is the height of the layer above, which is all cleared, None on
@@ -324,7 +356,7 @@ class _Cut:
         """Goes to the nearest place of the ring, straight where there is room, else over the
         top."""
         trail = self.trail
-        lap = turned_to(ring.points, self._here(ring))
+        lap = turned_to(ring.points, self._here())
         x, y = float(lap[0, 0]), float(lap[0, 1])
         if self._linked(x, y):
             trail.to(x, y, z, self.cutting.feed)
@@ -333,9 +365,9 @@ class _Cut:
             trail.to(x, y, z, self.cutting.plunge)
         return lap
 
-    def _here(self, ring: InsetContour) -> tuple[float, float]:
-        start = (float(ring.points[0, 0]), float(ring.points[0, 1]))
-        return start if math.isnan(self.trail.x) else self.trail.place
+    def _here(self) -> tuple[float, float]:
+        """Where the cutter is, or comes from."""
+        return self.work.park if math.isnan(self.trail.x) else self.trail.place
 
     def _linked(self, x: float, y: float) -> bool:
         trail = self.trail
@@ -346,7 +378,7 @@ class _Cut:
     def _fresh(self, ring: InsetContour, high: float | None, z: float) -> None:
         """Down along the ring from the layer above, then one level lap at full width."""
         trail, cutting = self.trail, self.cutting
-        lap = turned_to(ring.points, self._here(ring))
+        lap = turned_to(ring.points, self._here())
         x, y = float(lap[0, 0]), float(lap[0, 1])
         # On the first layer from above the stock, which may be thicker than measured.
         begin = (
@@ -405,6 +437,13 @@ class _Cut:
 
     def _follow(self, points: Floats, z: float, feed: float, tolerance: float) -> None:
         self.trail.follow(np.column_stack([points, np.full(len(points), z)]), feed, tolerance)
+
+
+def _way(rings: Sequence[InsetContour]) -> float:
+    """Length of rings with their reliefs, mm."""
+    lines = [ring.points for ring in rings]
+    lines += [relief.path for ring in rings for relief in ring.reliefs]
+    return sum(float(along(line)[-1]) for line in lines)
 
 
 def _passes(centre: Polygon, leave: float) -> bool:

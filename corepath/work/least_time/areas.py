@@ -20,7 +20,9 @@ from shapely.geometry.base import BaseGeometry
 from corepath.geometry.polylines import places_along
 from corepath.motion.cutter import Cutter, Cutting
 
-__all__ = ["ContourPass", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds"]
+__all__ = [
+    "ContourPass", "disc", "edges", "layer_count", "layer_seconds", "ramp_seconds", "ramp_slope",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 
@@ -50,6 +52,18 @@ class ContourPass:
     @property
     def length(self) -> float:
         return float(self.lengths.sum())
+
+    def slowest(self, way: float, layers: int, feed: float, accel: float) -> float:
+        """Seconds of the slowest `way` mm of a path along all edges in each of `layers`: the most
+        that is saved where a way down of that length serves as part of it."""
+        times = np.maximum(self.lengths / (feed / 60.0), np.sqrt(self.turns * self.lengths / accel))
+        order = np.argsort(-times / np.maximum(self.lengths, 1e-12), kind="stable")
+        gone = layers * np.append(0.0, np.cumsum(self.lengths[order]))
+        spent = layers * np.append(0.0, np.cumsum(times[order]))
+        along = float(np.interp(way, gone, spent))
+        # Off the edges a path may be slower where it has to turn within little room.
+        off = way / _speed(self, feed, accel)
+        return max(along, off)
 
     def seconds(self, feed: float, accel: float) -> float:
         """Seconds along all edges once, at the feed (mm/min) or sqrt(a r), whichever is less."""
@@ -158,20 +172,28 @@ def ramp_seconds(
     *,
     share: float = 1.0,
 ) -> float:
-    """Seconds down by `height` mm into solid wood, at the ramp angle or, where the cutter may,
-    straight down.
+    """Seconds down by `height` mm into solid wood, at the ramp angle or, where that has no room and
+    the cutter may, straight down.
 
     `share` is that of the usual feeds.
     """
-    # A planned helix may fall a least pitch each turn even where that is steeper than the ramp
-    # angle.
-    slope = max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
+    slope = ramp_slope(lap, cutter)
     level = height / slope
     ramp = max(
         math.hypot(level, height) / (share * cutting.ramp / 60.0),
         level / _speed(lap, math.inf, accel),
     )
-    return min(ramp, height / (share * cutting.plunge / 60.0)) if cutter.centre_cutting else ramp
+    # Straight down only where a ramp has no room, as paths do.
+    straight = cutter.centre_cutting and lap.turn * slope <= _LEAST_PITCH * (1.0 + 1e-9)
+    return min(ramp, height / (share * cutting.plunge / 60.0)) if straight else ramp
+
+
+def ramp_slope(lap: ContourPass, cutter: Cutter) -> float:
+    """Fall of the steepest way into solid wood along `lap`, mm per mm in the plane.
+
+    A planned helix may fall a least pitch each turn even where that is steeper than the ramp angle.
+    """
+    return max(math.tan(math.radians(cutter.ramp_angle)), _LEAST_PITCH / max(lap.turn, 1e-9))
 
 
 def _speed(lap: ContourPass, feed: float, accel: float) -> float:

@@ -6,8 +6,9 @@ in seconds, feeds of `Cutting` in mm/min. The bound holds for paths that keep th
 layer of at most `cutting.depth` it cuts wider than the stepover s only along one *entry lap* a
 piece, where it may cut its full width D (the entry lap is at most as long as the longest edge of
 the places where the cutter's middle may stand); sideways at the feed, down at no more than the ramp
-angle at the ramp feed, or straight down at the plunge feed where the cutter may; between features
-above the stock.
+angle at the ramp feed, or straight down at the plunge feed where a ramp has no room and the cutter
+may; between features above the stock. In a light layer of a groove it may cut its full width all
+the way.
 
 - *Sweep.* A cutter that travels a length L in a layer clears at most D E + s (L − E) + pi D²/4, E
   the entry lap. All of the area A has to be cleared, and depth H takes at least n layers, since no
@@ -21,7 +22,9 @@ above the stock.
   of v² + x·x'' vanishes, |x''| ≤ a and |x| ≤ R, so its mean square speed is at most a R.
 - *Ramps.* Solid wood is entered from above: down by H at the ramp angle, never faster than the ramp
   feed. The way down clears nothing of the final floor, so both add there. In the layers above the
-  greater of the two counts, since one helix down the wall may clear a hole or a narrow pocket.
+  greater of the two counts for a hole, since one helix down the wall may clear it. In a narrow
+  pocket, too, the way down may be part of the laps: then it saves at most what as much of them
+  takes where they are slowest, and the rest adds.
   Where the middle may be more than a radius from each wall, a way down along the walls would leave
   a core standing in its middle: it has to keep off them, so laps and the way down add in each
   layer.
@@ -60,6 +63,7 @@ from corepath.work.least_time.areas import (
     layer_count,
     layer_seconds,
     ramp_seconds,
+    ramp_slope,
 )
 from corepath.work.works import SAME_SIZE, Facing, Hole, Pocket, Trim, Work
 
@@ -179,12 +183,18 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> LeastTime:
         lap = replace(
             edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within
         )
-    (floor, above), down = _levels(work, lap, pocket.top - pocket.floor, pocket.thin, limits)
+    depth, ring = pocket.top - pocket.floor, bool(pocket.area.interiors)
+    (floor, above), down = _levels(work, lap, depth, limits, thin=pocket.thin, ring=ring)
     # The middle can nowhere be more than a radius inside the edge of its places: one way down along
-    # the wall may clear it all, so the way down and the laps do not add.
-    narrow = bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance)))
+    # the wall may clear it all, so the way down may be part of the laps above the floor.
+    if bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance))):
+        way = depth / ramp_slope(lap, work.cutter)
+        count = layer_count(work.cutting.depth, depth) + 1
+        saved = lap.slowest(way, count, work.cutting.feed, limits.accel)
+        down = max(down - min(above, saved), 0.0)
     # Beside a part that is cleared the cutter goes down in air.
-    down = 0.0 if pocket.cleared is not None else max(down - above, 0.0) if narrow else down
+    if pocket.cleared is not None:
+        down = 0.0
     finish = 0.0
     if wide is not None and _pieces(roomy) == _pieces(centre):
         finish = edges(centre, radius, pocket.cleared, wide, share=0.0).seconds(
@@ -212,9 +222,7 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> LeastTime:
             # Within `rho` all the same: a helix may use all the room, and less would bound its
             # speed too low.
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
-            (floor, above), down = _levels(
-                work, lap, top - step.floor, False, limits, slowed=slowed
-            )
+            (floor, above), down = _levels(work, lap, top - step.floor, limits, slowed=slowed)
             total += LeastTime(sweep=floor + above, ramps=max(down - above, 0.0))
             turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
@@ -238,25 +246,47 @@ def _finish_feed(work: Work) -> float:
 
 
 def _levels(
-    work: Work, lap: ContourPass, depth: float, thin: bool, limits: Limits, *, slowed: float = 0.0
+    work: Work,
+    lap: ContourPass,
+    depth: float,
+    limits: Limits,
+    *,
+    thin: bool = False,
+    ring: bool = False,
+    slowed: float = 0.0,
 ) -> tuple[tuple[float, float], float]:
     """Seconds on the floor and in all layers above it, and seconds on the way down, `slowed` mm of
     which are at half feed.
 
-    The last layer is a light one over a `thin` floor.
+    The last layer is a light one over a `thin` floor. In a `ring` (a groove) any layer no deeper
+    than a light one may be cut as wide as the cutter, where even a slot of it takes no more than
+    the stepover in a deep one.
     """
     cutter, cutting, light = work.cutter, work.cutting, work.milling.light_layer
-    light = light if thin and depth > light and cutting.depth > light else 0.0
-    above = layer_count(cutting.depth, depth - light) - (0 if light else 1)
     usual = layer_seconds(lap, cutter.diameter, cutting.stepover, cutting.feed, limits.accel)
-    floor = (
-        layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel)
-        if light
-        else usual
-    )
+    wide = layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel)
+    ring = ring and light * cutter.diameter <= cutting.depth * cutting.stepover
+    last = light if thin and depth > light and cutting.depth > light else 0.0
+    deep = _deep_seconds(depth - last, cutting.depth, usual, light if ring else 0.0, wide)
+    # Without a light last layer the floor is that of one of the others.
+    floor = wide if last or ring else usual
+    above = deep if last else max(deep - floor, 0.0)
     down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel)
     down += ramp_seconds(lap, cutter, cutting, slowed, limits.accel, share=0.5) if slowed else 0.0
-    return (floor, above * usual), down
+    return (floor, above), down
+
+
+def _deep_seconds(height: float, depth: float, usual: float, light: float, wide: float) -> float:
+    """Least seconds of the layers that take `height` mm: some as deep as `depth`, of `usual`
+    seconds each, the rest no deeper than `light`, of `wide` seconds; none of these where light is
+    0."""
+    count = layer_count(depth, height)
+    if light <= 0.0:
+        return count * usual
+    rest = (max(height - deep * depth, 0.0) for deep in range(count + 1))
+    return min(
+        deep * usual + math.ceil(left / light - 1e-6) * wide for deep, left in enumerate(rest)
+    )
 
 
 def _planed(work: Work, area: BaseGeometry, layers: int) -> float:
