@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corepath.errors import CorepathError
+from corepath.motion.clock import most_a_second
 from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
@@ -35,13 +36,20 @@ SAME = 1.0005
 """Minutes up to this ratio of those before count as the same: they are kept to two decimals."""
 
 
+MOST_A_SECOND = 150.0
+"""Moves in one second: some controls read no more lines than that in time (common practice, no
+source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Spent:
-    """Minutes by file stem, the least that any path takes, and the pass that the skim stops at."""
+    """Minutes by file stem, the least that any path takes, the pass that the skim stops at, and how
+    many moves begin in the busiest second of all files."""
 
     taken: dict[str, float]
     least: dict[str, float]
     stop: int
+    busiest: int
 
     def run(self) -> dict[str, float]:
         """The minutes of the files that are run up to the stop."""
@@ -58,7 +66,8 @@ class _Spent:
 
 
 def minutes() -> Iterator[Row]:
-    """One row a job. A job that is not proved is told in its row, whose limit is then 0."""
+    """Two rows a job: its minutes, and its busiest second. A job that is not proved is told in its
+    row, whose limit is then 0."""
     before = json.loads(BEFORE.read_text("utf-8"))
     with tempfile.TemporaryDirectory() as name:
         for job, path in _jobs(Path(name), before["jobs"]):
@@ -74,6 +83,7 @@ def minutes() -> Iterator[Row]:
             ours = Figure(spent.minutes, "min")
             at = f"at {before['commit']}"
             yield Row(says, ours, SAME, at, Figure(theirs, "min"), note=_by_file(spent))
+            yield Row(f"{job}, busiest second", Figure(spent.busiest, "moves"), MOST_A_SECOND)
 
 
 def _by_file(spent: _Spent) -> str:
@@ -112,6 +122,7 @@ def _spent(prepared: Prepared, made: tuple[MadeFile, ...]) -> _Spent:
         {one.program.stem: round(one.minutes, 2) for one in made},
         {one.program.stem: one.least_time.minutes for one in made},
         prepared.stackup.skim.planned_stop,
+        max(most_a_second(one.program.passes, prepared.job.machine.motion_limits) for one in made),
     )
 
 
