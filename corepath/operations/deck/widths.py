@@ -41,6 +41,9 @@ _HEAVIER = 1.1
 estimate of what goes down at once is a bound."""
 _STEP = 0.1
 """Shares of the feed in steps, so that a slope does not change it at each move."""
+_LEAST = 0.5
+"""Share of the feed down a ramp below which the edges rub instead of cutting: no cut is slower,
+since what it takes is a bound."""
 
 
 def fed(moves: Sequence[Move], work: Work) -> list[Move]:
@@ -63,7 +66,8 @@ def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     planned = max(first.width * first.depth * first.feed, lines.width * lines.depth * lines.feed)
     taken = met * (first.depth + sinking * math.pi / 4.0 * first.width)
     share = planned / np.maximum(taken, 1e-9) / run.feed
-    share = np.maximum(np.floor(share / _STEP + 1e-9) * _STEP, _STEP)
+    least = _LEAST * min(run.ramp, run.feed) / run.feed
+    share = np.maximum(np.floor(share / _STEP + 1e-9) * _STEP, least)
     heavy = (sinking > 0.0) & (feeds * taken > _HEAVIER * planned)
     feeds = np.where(heavy, np.minimum(feeds, share * run.feed), feeds)
     return [

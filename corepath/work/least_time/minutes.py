@@ -184,7 +184,8 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> LeastTime:
             edges(shrunk, radius, pocket.cleared, wide), entry=wall.entry, within=wall.within
         )
     depth, ring = pocket.top - pocket.floor, bool(pocket.area.interiors)
-    (floor, above), down = _levels(work, lap, depth, limits, thin=pocket.thin, ring=ring)
+    floor, above = _levels(work, lap, depth, limits, thin=pocket.thin, ring=ring)
+    down = _down(work, lap, depth, limits)
     # The middle can nowhere be more than a radius inside the edge of its places: one way down along
     # the wall may clear it all, so the way down may be part of the laps above the floor.
     if bool(shapely.is_empty(shapely.buffer(pocket.area, -2.0 * radius - allowance))):
@@ -222,7 +223,8 @@ def _hole(work: Work, hole: Hole, limits: Limits) -> LeastTime:
             # Within `rho` all the same: a helix may use all the room, and less would bound its
             # speed too low.
             lap = disc(rho - allowance if finished else rho, work.cutter.radius, within=rho)
-            (floor, above), down = _levels(work, lap, top - step.floor, limits, slowed=slowed)
+            floor, above = _levels(work, lap, top - step.floor, limits)
+            down = _down(work, lap, top - step.floor, limits, slowed)
             total += LeastTime(sweep=floor + above, ramps=max(down - above, 0.0))
             turns = 2 if step.spring else 1
             wall = disc(rho, work.cutter.radius)
@@ -253,10 +255,8 @@ def _levels(
     *,
     thin: bool = False,
     ring: bool = False,
-    slowed: float = 0.0,
-) -> tuple[tuple[float, float], float]:
-    """Seconds on the floor and in all layers above it, and seconds on the way down, `slowed` mm of
-    which are at half feed.
+) -> tuple[float, float]:
+    """Seconds on the floor and in all layers above it.
 
     The last layer is a light one over a `thin` floor. In a `ring` (a groove) any layer no deeper
     than a light one may be cut as wide as the cutter, where even a slot of it takes no more than
@@ -270,10 +270,15 @@ def _levels(
     deep = _deep_seconds(depth - last, cutting.depth, usual, light if ring else 0.0, wide)
     # Without a light last layer the floor is that of one of the others.
     floor = wide if last or ring else usual
-    above = deep if last else max(deep - floor, 0.0)
+    return floor, deep if last else max(deep - floor, 0.0)
+
+
+def _down(work: Work, lap: ContourPass, depth: float, limits: Limits, slowed: float = 0.0) -> float:
+    """Seconds on the way down, `slowed` mm of which are at half feed."""
+    cutter, cutting = work.cutter, work.cutting
     down = ramp_seconds(lap, cutter, cutting, depth - slowed, limits.accel)
     down += ramp_seconds(lap, cutter, cutting, slowed, limits.accel, share=0.5) if slowed else 0.0
-    return (floor, above), down
+    return down
 
 
 def _deep_seconds(height: float, depth: float, usual: float, light: float, wide: float) -> float:
