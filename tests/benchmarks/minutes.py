@@ -36,6 +36,9 @@ SAME = 1.0005
 """Minutes up to this ratio of those before count as the same: they are kept to two decimals."""
 
 
+FAILS = ("board-1280-cupped",)
+"""Samples whose checks fail on purpose: nothing is planned."""
+
 MOST_A_SECOND = 150.0
 """Moves in one second: some controls read no more lines than that in time (common practice, no
 source)."""
@@ -76,6 +79,9 @@ def minutes() -> Iterator[Row]:
                 continue
             theirs = sum(before["jobs"][job].values())
             spent, fault = _proved(path)
+            if spent is None and job in FAILS:
+                yield Row(f"{job}, as it should: {fault}", Figure(theirs, "min"))
+                continue
             if spent is None:
                 yield Row(f"{job}: NOT PROVED: {fault}", Figure(theirs, "min"), 0.0)
                 continue
