@@ -15,7 +15,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["CutterProfile", "contact_reach", "footprint", "height", "heights", "widest"]
+__all__ = [
+    "CutterProfile", "contact_reach", "footprint", "height", "heights", "sections", "widest",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -80,6 +82,15 @@ def footprint(profile: CutterProfile, cell: float) -> Array:
     reach = math.floor(profile.radius / cell)
     along = np.arange(-reach, reach + 1) * cell
     return heights(np.hypot(along[:, None], along[None, :]), profile)
+
+
+def sections(profile: CutterProfile, cell: float, aside: Array, more: float = 0.0) -> Array:
+    """Returns the end over the tip along lines in X for `eroded_along`, (k, 2r + 1), at nodes
+    `cell` mm apart: one row for each distance `aside` (k,) of its axis from the line of nodes;
+    `more` (mm) is added to each node's distance from the axis."""
+    ahead = np.arange(math.floor(profile.radius / cell) + 1) * cell
+    half = heights(np.hypot(ahead, aside[:, None]) + more, profile)
+    return np.hstack((half[:, :0:-1], half))
 
 
 def contact_reach(slope: Array, profile: CutterProfile) -> Array:

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from corepath.geometry.morphology import dilated, eroded_along
 from corepath.geometry.step_counts import fewest_steps
-from corepath.motion.cutter_profile import footprint
-from corepath.motion.cutter_profile import heights as over_tip
+from corepath.motion.cutter_profile import footprint, sections
 from corepath.work.cutting.deck_steps import level_step
 from corepath.work.keepoff import field_of
 from corepath.work.works import Deck, Work
@@ -90,14 +89,12 @@ def _reached(work: Work, deck: Deck, rows: Array, every: int) -> Array:
     ys = np.asarray(surface.ys[::every], dtype=np.float64)
     cell = every * float(surface.xs[1] - surface.xs[0])
     end = footprint(work.cutter.profile, cell)
-    ahead = np.arange(len(end) // 2 + 1) * cell
     over = _over_rows(dilated(grid, end), ys, rows)
     reached = np.full_like(grid, np.inf)
     for row, heights in zip(rows.tolist(), over.T, strict=True):
         near = np.flatnonzero(np.abs(ys - row) <= radius)
-        half = over_tip(np.hypot(ahead, (ys[near] - row)[:, None]), work.cutter.profile)
-        sections = np.hstack((half[:, :0:-1], half))
-        reached[:, near] = np.minimum(reached[:, near], eroded_along(heights, sections))
+        over_nodes = sections(work.cutter.profile, cell, ys[near] - row)
+        reached[:, near] = np.minimum(reached[:, near], eroded_along(heights, over_nodes))
     return reached
 
 

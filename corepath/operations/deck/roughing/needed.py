@@ -20,8 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.geometry.morphology import dilated, eroded_along
-from corepath.motion.cutter_profile import CutterProfile, footprint
-from corepath.motion.cutter_profile import heights as over_tip
+from corepath.motion.cutter_profile import CutterProfile, footprint, sections
 
 __all__ = ["Standing", "Stretch"]
 
@@ -115,17 +114,12 @@ class Standing:
     def _sections(self, row: int) -> Array:
         """The cutter's end over the tip (k near, 2r + 1) as far as all of a node's square is under
         it."""
-        ahead = np.arange(math.floor(self._end.radius / self._cell) + 1) * self._cell
-        aside = (self._places[self._near(row)] - self._ys[row])[:, None]
-        half = over_tip(np.hypot(ahead, aside) + self._corner, self._end)
-        return np.hstack((half[:, :0:-1], half))
+        aside = self._places[self._near(row)] - self._ys[row]
+        return sections(self._end, self._cell, aside, self._corner)
 
     def _reached(self, row: int, tips: Array, stretches: Sequence[Stretch]) -> Array:
         """How low line `row` cuts the nodes near it (n, k near); inf where it does not come."""
-        at = np.full(len(tips), np.inf)
-        for one in stretches:
-            at[one.first : one.last + 1] = tips[one.first : one.last + 1]
-        return eroded_along(at, self._sections(row))
+        return eroded_along(_where_cut(tips, stretches), self._sections(row))
 
     def _cut(self, stock: Array, reached: Sequence[Array]) -> Array:
         left = stock.copy()
@@ -143,17 +137,14 @@ class Standing:
         allowed: Array,
     ) -> list[Stretch]:
         """The parts of `stretches` that reach each of `nodes` (j, 2)."""
-        at = np.full(len(tips), np.inf)
-        for one in stretches:
-            at[one.first : one.last + 1] = tips[one.first : one.last + 1]
-        sections, low = self._sections(row), allowed[:, self._near(row)]
-        reach = sections.shape[1] // 2
+        over, low = self._sections(row), allowed[:, self._near(row)]
+        reach = over.shape[1] // 2
         x, y = nodes.T
-        padded = np.pad(at, reach, constant_values=np.inf)
+        padded = np.pad(_where_cut(tips, stretches), reach, constant_values=np.inf)
         # the first and the last sample that reach a node
         first, last = np.full(len(x), len(tips)), np.full(len(x), -1)
         for k in range(2 * reach + 1):
-            does = padded[x + k] + sections[y, k] <= low[x, y]
+            does = padded[x + k] + over[y, k] <= low[x, y]
             sample = x + k - reach
             first = np.where(does, np.minimum(first, sample), first)
             last = np.where(does, np.maximum(last, sample), last)
@@ -177,6 +168,14 @@ class Standing:
             b = end if one.last == end and b > end - near else b
             found.append(Stretch(one.row, a, b, one.begin, one.end))
         return found
+
+
+def _where_cut(tips: Array, stretches: Sequence[Stretch]) -> Array:
+    """The heights `tips` (n,) along a line within its stretches, inf elsewhere."""
+    at = np.full(len(tips), np.inf)
+    for one in stretches:
+        at[one.first : one.last + 1] = tips[one.first : one.last + 1]
+    return at
 
 
 def _fewest(first: NDArray[np.int64], last: NDArray[np.int64], gap: int) -> list[tuple[int, int]]:
