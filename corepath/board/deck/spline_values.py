@@ -25,7 +25,7 @@ Chunk = tuple[NDArray[np.intp], list[list[Floats]], Floats, Floats]
 _POLE = math.sqrt(3.0) - 2.0
 _TERMS = 64
 """Terms of the sum with which the recursion begins: _POLE to that power is below 1e-36."""
-_LINES = 32  # lines of a lattice worked out at once, for the same reason as
+_LINES = 32  # lines of a lattice worked out at once, for the reason that `_CHUNK` has
 _CHUNK = 8192  # places worked out at once: what belongs to them stays in the processor's cache
 
 
