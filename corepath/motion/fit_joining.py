@@ -95,7 +95,7 @@ def _leads(p: Floats, along: Floats, i: int, j: int, tolerance: float) -> tuple[
 @njit(cache=True)
 def way_along(p: Floats) -> Floats:
     """Returns the length of way (n,) in X and Y from the first of the points `p` (n, 3) to each."""
-    along = np.zeros(p.shape[0])
+    along = np.zeros(p.shape[0], np.float64)
     for k in range(1, p.shape[0]):
         along[k] = along[k - 1] + math.hypot(p[k, 0] - p[k - 1, 0], p[k, 1] - p[k - 1, 1])
     return along
@@ -137,7 +137,7 @@ def _try(i: int, far: int, k: int) -> int:
     return far - back
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _look_on(
     p: Floats, along: Floats, i: int, tolerance: float, largest: float, room: Floats
 ) -> int:
@@ -161,12 +161,12 @@ def _look_on(
     return far
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _grow(states: Floats, count: int) -> Floats:
     # room for all that one state can add: `_TRIES` ends of three kinds each
     if count < states.shape[0] - 64:
         return states
-    larger = np.empty((2 * states.shape[0], states.shape[1]))
+    larger = np.empty((2 * states.shape[0], states.shape[1]), np.float64)
     # a slice assigned compiles numba's texts of mismatched shapes: three seconds
     for k in range(count):
         for c in range(states.shape[1]):
@@ -174,7 +174,7 @@ def _grow(states: Floats, count: int) -> Floats:
     return larger
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _keep_far(states: Floats, first: int, last: int) -> int:
     """Keep a beam of the states first..last, the farthest first, at most three at one point; the
     new end."""
@@ -213,13 +213,13 @@ def join_run(
     """
     n = p.shape[0]
     along = way_along(p)
-    farthest_of = np.zeros(n, dtype=np.int64)
+    farthest_of = np.zeros(n, np.int64)
     # Where moves are short, most points are left from by two or three numbers of moves: what may go
     # on from a point is kept.
-    rooms = np.empty((n, _TRIES, 4))
+    rooms = np.empty((n, _TRIES, 4), np.float64)
     # A state: point, least and largest direction on arrival, state before, whether it came by a
     # line.
-    states = np.empty((256, 5))
+    states = np.empty((256, 5), np.float64)
     states[0, 0], states[0, 3], states[0, 4] = 0.0, -1.0, 0.0
     # Least above largest on purpose: every joint widens the interval by `joint` on both sides, and
     # what is left of that here is half of `joint` about `first`.
@@ -286,7 +286,7 @@ def join_run(
     return _chosen(p, states, farthest if goal < 0 else goal, last, goal >= 0)
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _chosen(
     p: Floats, states: Floats, state: int, last: float, whole: bool
 ) -> tuple[Ints, Floats, bool]:
@@ -297,7 +297,7 @@ def _chosen(
     count, s = 0, state
     while states[s, 3] >= 0.0:
         count, s = count + 1, int(states[s, 3])
-    ends, leads = np.empty(count, dtype=np.int64), np.empty(count)
+    ends, leads = np.empty(count, np.int64), np.empty(count, np.float64)
     wish = 0.5 * (states[state, 1] + states[state, 2])
     if whole and last != NO_END:
         wish = _near(last, wish)

@@ -145,7 +145,7 @@ def _line_end(p: Floats, i: int, tolerance: float) -> int:
     return good
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _arc_end(
     p: Floats, i: int, tolerance: float, least: float, largest: float, sweep: float
 ) -> tuple[int, float, float, float]:
@@ -176,7 +176,7 @@ def _arc_end(
 @njit(cache=True)
 def line_runs(p: Floats, tolerance: float) -> Ints:
     """Returns the indices (m,) of the points of `p` (n, 3) to keep, first and last among them."""
-    kept = np.empty(p.shape[0], dtype=np.int64)
+    kept = np.empty(p.shape[0], np.int64)
     kept[0] = 0
     # a literal would be a type of its own, and `_line_end` would be compiled once more for it
     count, i = int(np.int64(1)), int(np.int64(0))
@@ -195,8 +195,8 @@ def fit_runs(
     of each; sweep 0 is a line. `least` and `largest` bound the radius, mm, `sweep` the sweep,
     rad."""
     n = p.shape[0]
-    ends = np.empty(n, dtype=np.int64)
-    arcs = np.zeros((n, 3))
+    ends = np.empty(n, np.int64)
+    arcs = np.zeros((n, 3), np.float64)
     count, i = int(np.int64(0)), int(np.int64(0))
     while i < n - 1:
         straight = _line_end(p, i, tolerance)

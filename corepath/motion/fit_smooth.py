@@ -38,8 +38,8 @@ def is_corner(p: Floats, tolerance: float, joint: float, corner: float) -> Flags
     straight way down or up begins or ends is a corner as well. First and last point are none.
     """
     n = p.shape[0]
-    found = np.zeros(n, dtype=np.bool_)
-    turn, length = np.zeros(n), np.zeros(n)
+    found = np.zeros(n, np.bool_)
+    turn, length = np.zeros(n, np.float64), np.zeros(n, np.float64)
     for k in range(n - 1):
         length[k] = math.hypot(p[k + 1, 0] - p[k, 0], p[k + 1, 1] - p[k, 1])
     for k in range(1, n - 1):
@@ -193,7 +193,7 @@ def _held(
 ) -> tuple[Floats, Flags]:
     """Holds moves of the search against all points and chords exactly. Returns (m, 3) centre x,
     centre y, sweep of each, and whether it holds."""
-    bends, holds = np.zeros((len(ends), 3)), np.zeros(len(ends), dtype=np.bool_)
+    bends, holds = np.zeros((len(ends), 3), np.float64), np.zeros(len(ends), np.bool_)
     i = int(np.int64(0))
     for k in range(len(ends)):
         j, lead = ends[k], leads[k]

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _stands_in(
     top: Singles, x0: float, y0: float, px: float, py: float, a: Floats, b: Floats, inner: float,
     outer: float,
@@ -75,9 +75,17 @@ def collet_meets(
     the first piece, and is cut in place.
     """
     count = len(lower)
-    met = np.zeros(count)
-    none, place, first = np.zeros(count, dtype=np.int64), np.zeros((1, 3)), np.arange(count + 1)
-    volume, removed, deep = np.zeros(count), np.zeros(1), np.zeros(1)
+    met = np.zeros(count, np.float64)
+    none, place, first = (
+        np.zeros(count, np.int64),
+        np.zeros((1, 3), np.float64),
+        np.arange(count + 1),
+    )
+    volume, removed, deep = (
+        np.zeros(count, np.float64),
+        np.zeros(1, np.float64),
+        np.zeros(1, np.float64),
+    )
     highest = float(top.max())
     done = 0
     face = np.array([0.0, 0.0, out])

@@ -38,7 +38,7 @@ Ints = NDArray[np.int64]
 _LEVEL = 1e-9
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _row_span(
     y: float,
     ax: float,
@@ -75,7 +75,7 @@ def _row_span(
     return low, high
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _around(top: Singles, x: float, y: float, circle: Floats) -> float:
     """Return the height of the highest column at the places `circle` (k, 2) about (x, y).
 
@@ -99,7 +99,7 @@ def _ahead(height: float, v: float, end: Underside) -> float:
     return math.sqrt(max(reach * reach - v * v, 0.0))
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _level_row(row: Singles, height: float) -> tuple[float, float, int]:
     """Lower a row of columns to `height`.
 
@@ -217,7 +217,7 @@ def _cut_piece(
     # A bull's offset has no closed form. One table serves the whole piece; it is filled at the
     # first column that needs it, since a piece that cuts nothing needs none.
     bull = 0.0 < corner < radius and not level
-    table = np.empty(0)
+    table = np.empty(0, np.float64)
     # Compared in single precision, as the columns are stored: rounded up, a column that was cut to
     # this very height would seem to stand above it and would be worked out again.
     kept, each = np.float32(lowest), 1.0 / px
@@ -334,12 +334,12 @@ def cut_pieces(
     the path takes above the bed, mm³; the shares of piece i begin at `first[i]`, (m + 1,).
     `highest` is the height of the highest column before the first piece. Bed frame, mm.
     """
-    place, radius = np.zeros(3), end.radius
+    place, radius = np.zeros(3, np.float64), end.radius
     ny, nx = top.shape
     reach = radius + 2.0 * max(px, py)
     # Sixteen places on a circle one column outside the cutter: the columns just outside the cut,
     # which this piece does not lower. 0.5 turns flooring into rounding to the nearest column.
-    circle = np.empty((16, 2))
+    circle = np.empty((16, 2), np.float64)
     for k in range(16):
         angle = k * math.pi / 8.0
         circle[k, 0] = (radius + max(px, py)) * math.cos(angle) / px + 0.5
@@ -381,7 +381,7 @@ def pieces_near(
 ) -> Ints:
     """Return the indices (k,) of those of the first `count` pieces, from `lower` to `upper` (n, 3),
     whose bounding box meets the box of `half_x` and `half_y` about (x, y), mm, in order."""
-    found = np.empty(count, dtype=np.int64)
+    found = np.empty(count, np.int64)
     size = 0
     for k in range(count):
         ax, bx, ay, by = lower[k, 0], upper[k, 0], lower[k, 1], upper[k, 1]
@@ -394,7 +394,7 @@ def pieces_near(
     return found[:size].copy()
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _sort(values: Floats) -> None:
     """Sort in place by insertion: a row crosses few edges, and this compiles fast."""
     for k in range(1, len(values)):
@@ -419,17 +419,17 @@ def fill_polygon(
     # First pass: how many edges cross each row, so that the crossings of all rows fit in one array.
     # ceil on both ends makes the span half open: a row through a vertex crosses one of the two
     # edges that meet there, and level edges cross no row. The number of crossings stays even.
-    count = np.zeros(ny + 1, dtype=np.int64)
+    count = np.zeros(ny + 1, np.int64)
     for e in range(len(edges)):
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])
         for iy in range(max(math.ceil((y1 - y0) / py), 0), min(math.ceil((y2 - y0) / py), ny)):
             count[iy + 1] += 1
     # not by numpy's sum, for which numba loads its linear algebra, and with it scipy's
-    first = np.zeros(ny + 1, dtype=np.int64)
+    first = np.zeros(ny + 1, np.int64)
     for iy in range(ny):
         first[iy + 1] = first[iy] + count[iy + 1]
     # Second pass: where they cross it.
-    crossing = np.empty(first[ny])
+    crossing = np.empty(first[ny], np.float64)
     filled = first[:ny].copy()
     for e in range(len(edges)):
         y1, y2 = min(edges[e, 1], edges[e, 3]), max(edges[e, 1], edges[e, 3])

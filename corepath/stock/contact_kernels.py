@@ -104,17 +104,17 @@ def _bull_offset(v: float, slope: float, end: Underside) -> float:
     return 0.5 * (low + high)
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def bull_table(slope: float, end: Underside) -> Floats:
     """Return `_bull_offset` at `_NODES` + 1 equally spaced v from 0 to the radius, for one
     slope."""
-    table = np.empty(_NODES + 1)
+    table = np.empty(_NODES + 1, np.float64)
     for k in range(_NODES + 1):
         table[k] = _bull_offset(end.radius * k / _NODES, slope, end)
     return table
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def looked_up(table: Floats, v: float, slope: float, end: Underside) -> float:
     """Return `_bull_offset` at `v` (0 to the radius) from its table and one step of Newton's
     method, or by a full search where that step is not small enough."""
@@ -179,7 +179,7 @@ def rise(distance: float, end: Underside) -> float:
     return corner - math.sqrt(max(corner * corner - e * e, 0.0))
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def meets_at(height: float, end: Underside) -> float:
     """Return the distance from the axis (mm) at which the edge meets material that stands `height`
     above the tip: the inverse of `rise`, and the radius above the corner."""

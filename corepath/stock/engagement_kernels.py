@@ -95,7 +95,7 @@ def _height(
     return height
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _collect(
     x: float, y: float, lower: Floats, upper: Floats, head: Ints, after: Ints, member: Ints,
     frame: Floats,
@@ -136,7 +136,7 @@ def _collect(
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _again(
     link: int, a: Floats, b: Floats, lower: Floats, upper: Floats, after: Ints, member: Ints
 ) -> bool:
@@ -155,7 +155,7 @@ def _again(
     return False
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _insert(
     piece: int,
     lower: Floats,
@@ -232,24 +232,25 @@ def engage(
             links += int(way / (0.5 * cell)) + 2
     if links == 0:
         return
-    frame = np.array([low_x - cell, low_y - cell, cell])
+    frame = np.empty(3, np.float64)
+    frame[0], frame[1], frame[2] = low_x - cell, low_y - cell, cell
     nx, ny = int((high_x - low_x) / cell) + 3, int((high_y - low_y) / cell) + 3
     # Linked lists in arrays, since numba has no fast lists of lists: `head` is the newest link of
     # each cell, `member` the piece of a link, `after` the next older link of the same cell.
-    head = np.full(nx * ny, -1, dtype=np.int64)
-    after, member = np.empty(links, dtype=np.int64), np.empty(links, dtype=np.int64)
-    near, seen = np.empty(4096, dtype=np.int64), np.full(count, -1, dtype=np.int64)
+    head = np.full(nx * ny, -1, np.int64)
+    after, member = np.empty(links, np.int64), np.empty(links, np.int64)
+    near, seen = np.empty(4096, np.int64), np.full(count, -1, np.int64)
     # A typed counter: with a plain 0 numba would compile `_insert` a second time.
     used = int(np.int64(0))
-    width = np.empty(_BINS)
-    angle = np.empty(_BINS)
+    width = np.empty(_BINS, np.float64)
+    angle = np.empty(_BINS, np.float64)
     for j in range(_BINS):
         a, b = math.pi * j / _BINS - math.pi / 2.0, math.pi * (j + 1) / _BINS - math.pi / 2.0
         width[j] = radius * (math.sin(b) - math.sin(a))
         angle[j] = 0.5 * (a + b)
     recent = 0
     travelled = 0.0
-    ended = np.zeros(count)
+    ended = np.zeros(count, np.float64)
     for k in range(count):
         if not cuts[k]:
             continue

@@ -25,7 +25,7 @@ Ints = NDArray[np.int64]
 _LEVEL = 1e-9
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _left(
     x: float, y: float, ax: float, ay: float, az: float, ux: float, uy: float, m: float,
     length: float,

@@ -107,7 +107,9 @@ def test_the_split_is_the_best_of_all() -> None:
         ways += [least(i, end, j, k) + least(i, end, k, top) for k in range(j + 1, top)]
         return min(ways)
 
-    best, _ = guillotine(costs[0], costs[1], turn, turn, link)
+    n, m = costs[0].shape
+    best, choice = np.empty((n, n, m, m), np.float32), np.zeros((n, n, m, m), np.int16)
+    guillotine(costs[0], costs[1], turn, turn, link, best, choice)
     assert best[0, 4, 0, 3] == pytest.approx(least(0, 4, 0, 3), abs=0.1)
     assert best[1, 3, 0, 2] == pytest.approx(least(1, 3, 0, 2), abs=0.1)
 

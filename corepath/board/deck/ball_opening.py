@@ -115,7 +115,7 @@ def reachable(height: Floats, ball: float, reach: int, stride: int, lost: Mask) 
             lost[i, j] = _pierces(height, ball, cx, cy, top, reach, stride, i, j)
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _pierces(
     height: Floats,
     ball: float,
@@ -188,7 +188,7 @@ def cap_heights(
                 )
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _on_edge(
     height: Floats,
     ball: float,
@@ -270,7 +270,7 @@ def crease_points(
                         points[i, j, edge, 2] = top
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
     """Height at (x, y) of the ball swept along `line` (6,): its cap's top goes from (x1, y1, T1) to
     (x2, y2, T2).
@@ -299,7 +299,7 @@ def _sweep_top(ball: float, line: Floats, x: float, y: float) -> float:
     return top
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _standing_top(height: Floats, ball: float, caps: Floats, i: int, j: int) -> float:
     """Highest cap over the node (i, j) of balls at nodes near the one that would touch h there."""
     rows, columns = height.shape

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 _AT, _SHARE = np.polynomial.legendre.leggauss(16)
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _field(r2: float) -> float:
     """2 pi g at the squared distance `r2`, in kernel radii, within the kernel."""
     # Near the middle the difference from 1 loses its digits, 1e-16 / r2 of them. The series' first
@@ -39,7 +39,7 @@ def _field(r2: float) -> float:
     return inner
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _edge(x1: float, y1: float, x2: float, y2: float, at: Floats, share: Floats) -> float:
     """2 pi times the part of one edge, ends in kernel radii from the place, the form to its
     left."""

@@ -28,7 +28,7 @@ _slope = njit(inline="always")(spline_weights.slope)
 _bend = njit(inline="always")(spline_weights.bend)
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _cell(c: Floats, frame: Floats, x: float, y: float) -> tuple[int, int, float, float]:
     """First of the 4 x 4 coefficients and the place in the cell, 0 to 1; index -1 off the nodes."""
     u = (x - frame[0]) / frame[2]
@@ -44,7 +44,7 @@ def _cell(c: Floats, frame: Floats, x: float, y: float) -> tuple[int, int, float
     return i + 1, j + 1, u - i, v - j
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _along(c: Floats, i: int, j: int, a: Four) -> Four:
     """The four rows of the cell from row `j`, each weighted by `a` along X."""
     return (
@@ -64,7 +64,7 @@ def _along(c: Floats, i: int, j: int, a: Four) -> Four:
     )
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _dot(b: Four, rows: Four) -> float:
     return b[0] * rows[0] + b[1] * rows[1] + b[2] * rows[2] + b[3] * rows[3]
 

@@ -57,7 +57,10 @@ def regions(
     per = max(1, round(CELL / along.size))
     size = per * along.size
     costs = [_coarse(along, widest, per, 1.0), _coarse(across, widest, per, penalty)]
-    _, choice = guillotine(costs[0], costs[1], TURN * size, TURN * size * penalty, LINK)
+    n, m = costs[0].shape
+    best = np.full((n, n, m, m), np.inf, np.float32)
+    choice = np.zeros((n, n, m, m), np.int16)
+    guillotine(costs[0], costs[1], TURN * size, TURN * size * penalty, LINK, best, choice)
     found: list[Region] = []
 
     def place(i: int, j: int) -> tuple[float, float]:

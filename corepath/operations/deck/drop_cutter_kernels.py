@@ -275,7 +275,7 @@ def _disc(
     return best
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _tip(
     coef: Array, frame: Array, profile: CutterProfile, bend: float, up: float, x: float, y: float,
     ring: Array,
@@ -319,15 +319,19 @@ def tips(
     blocks of `block` mm that begin at (x0, y0).
     """
     flat, corner = profile.flat, profile.corner
-    out = np.empty(x.shape[0])
-    bend = bends.max()
+    out = np.empty(x.shape[0], np.float64)
     columns, rows, _both = bends.shape
+    # By loops: numpy's max of three axes takes half a second to compile.
+    bend = 0.0
+    for i in range(columns):
+        for j in range(rows):
+            bend = max(bend, bends[i, j, 0], bends[i, j, 1])
     # The coefficients have two rows of padding before the first node, and the blocks begin with
     # them.
     left, low = frame[0] - 2.0 * frame[2], frame[1] - 2.0 * frame[2]
     count = _PLACES
-    at = np.empty(count)
-    ring = np.empty((count, 2))
+    at = np.empty(count, np.float64)
+    ring = np.empty((count, 2), np.float64)
     for k in range(count):
         ring[k, 0] = flat * math.cos(2.0 * math.pi * k / count)
         ring[k, 1] = flat * math.sin(2.0 * math.pi * k / count)

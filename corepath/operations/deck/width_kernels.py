@@ -27,7 +27,7 @@ def newly_cut(
 
     `fresh` (p, q) holds the cells along X and Y from `left`, `low`; it is changed.
     """
-    found = np.zeros(len(places))
+    found = np.zeros(len(places), np.float64)
     columns, rows = fresh.shape
     for k in range(len(places)):
         x, y = places[k, 0] - left, places[k, 1] - low

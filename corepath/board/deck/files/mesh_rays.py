@@ -60,7 +60,7 @@ def _fill(
                 at[i * ny + j] += 1
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def _hit(faces: Floats, k: int, x: float, y: float) -> tuple[float, float]:
     """Height at which the vertical line through (x, y) meets the face `k`, NaN if it does not, and
     twice the face's area seen from above, below 0 where its front looks down.
@@ -94,7 +94,7 @@ def _look(
     faces: Floats, first: Ints, members: Ints, x0: float, y0: float, cell: float, nx: int, ny: int,
     x: Floats, y: Floats, top: Floats, second: Floats, layers: Ints, face: Ints,
 ) -> None:  # fmt: skip
-    heights = np.empty(_MOST)
+    heights = np.empty(_MOST, np.float64)
     for n in range(x.size):
         top[n], second[n], layers[n], face[n] = math.nan, math.nan, 0, -1
         i, j = math.floor((x[n] - x0) / cell), math.floor((y[n] - y0) / cell)
