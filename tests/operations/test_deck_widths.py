@@ -69,6 +69,25 @@ def test_down_a_slope_in_whole_wood_it_goes_slower() -> None:
     assert feeds(*reversed(down), (-60.0, 2.0, 9.0), *beside)[3:] == [FEED] * 5
 
 
+def test_down_a_steep_slope_it_goes_no_slower_than_half_the_ramp_feed() -> None:
+    """At 2 down for each mm a flat cutter of 10 may take pi / 4 10² 2 = 157 mm³/mm beside 10 · 2,
+    8.9 times what was planned: a tenth of the feed, at which edges rub. Half the feed down a ramp
+    is the least, whether the ramp's is below the feed or, as cutters that go down well may have it,
+    above; and a feed that is lower by itself stays."""
+    work = work_of(FLAT, level(), 2.0)
+
+    def feed(ramp: float, asked: float = FEED) -> float:
+        run = replace(work.cutting, feed=FEED, finish=FEED, ramp=ramp)
+        down = ((-60.0, 0.0, 9.0), (-40.0, 0.0, 9.0), (-37.0, 0.0, 3.0), (10.0, 0.0, 3.0))
+        moves = [rapid(*down[0]), *(line(x, y, z, asked) for x, y, z in down[1:])]
+        return fed(moves, replace(work, cutting=run))[2].feed
+
+    assert feed(1500.0) == pytest.approx(750.0)
+    assert feed(2.0 * FEED) == pytest.approx(0.5 * FEED)
+    assert feed(400.0) == pytest.approx(0.1 * FEED)
+    assert feed(1500.0, asked=500.0) == 500.0
+
+
 @pytest.mark.whole
 @pytest.mark.parametrize(
     ("cutter", "step"), [(FLAT, 2.0), (BULL, 3.0), (BALL, 4.0)], ids=["flat", "bull", "ball"]
