@@ -32,7 +32,7 @@ from corepath.motion.program import FULL_TURN, Kind, Move, Pass, rapid
 
 __all__ = [
     "EXACT_DEVIATION", "SHARP", "Limits", "corner_speed", "leg_seconds", "minutes",
-    "most_a_second", "seconds",
+    "most_a_second", "move_table", "seconds", "table_seconds",
 ]  # fmt: skip
 
 EXACT_DEVIATION = 0.002
@@ -150,10 +150,25 @@ def seconds(
         first = np.searchsorted(np.asarray(owner), np.asarray(rests, dtype=int))
         spent = seconds(plain, limits, rests=first.tolist(), start=start)
         return np.bincount(np.asarray(owner), spent, minlength=len(moves)).astype(np.float64)
-    times = np.zeros(len(moves))
-    if not len(moves):
+    return table_seconds(move_table(moves), limits, rests=rests, start=start)
+
+
+def move_table(moves: Sequence[Move]) -> Floats:
+    """Returns moves as a table (n, 7) of their fields: kind, x, y, z, feed, i, j."""
+    return np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
+
+
+def table_seconds(
+    table: Floats,
+    limits: Limits,
+    *,
+    rests: Sequence[int] = (),
+    start: tuple[float, float, float] | None = None,
+) -> Floats:
+    """Returns what `seconds` does for a table (n, 7) of moves with no drilling cycle among them."""
+    times = np.zeros(len(table))
+    if not len(table):
         return times
-    table = np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
     if ((table[:, 0] != Kind.RAPID) & ~(table[:, 4] > 0.0)).any():
         raise ValueError("a cut without a feed takes for ever")
     ends = table[:, 1:4]

@@ -16,9 +16,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.program import Kind, Move, Pass, Program
+from corepath.motion.clock import move_table
+from corepath.motion.program import Kind, Pass, Program
 
-__all__ = ["bend_feed", "reachable", "reached"]
+__all__ = ["bend_feed", "reachable", "reached", "reached_feeds"]
 
 Floats = NDArray[np.float64]
 
@@ -68,12 +69,22 @@ def reached(stretch: Pass, accel: float) -> Pass:
     moves = stretch.moves
     if len(moves) < 2:
         return stretch
-    most = _most(moves, accel)
+    feeds = reached_feeds(move_table(moves), accel)
     slow = [
-        move._replace(feed=_rounded(move.feed, top)) if move.feed > top else move
-        for move, top in zip(moves, most.tolist(), strict=True)
+        move if feed == move.feed else move._replace(feed=feed)
+        for move, feed in zip(moves, feeds.tolist(), strict=True)
     ]
     return replace(stretch, moves=tuple(slow))
+
+
+def reached_feeds(table: Floats, accel: float) -> Floats:
+    """Returns the feeds (n,), mm/min, that moves have then, given as a table (n, 7) of their
+    fields."""
+    feeds: Floats = table[:, 4].copy()
+    most = _most(table, accel)
+    for k in np.flatnonzero(feeds > most).tolist():
+        feeds[k] = _rounded(float(feeds[k]), float(most[k]))
+    return feeds
 
 
 def _rounded(feed: float, top: float) -> float:
@@ -82,18 +93,15 @@ def _rounded(feed: float, top: float) -> float:
     return round(feed * _STEP ** math.ceil(math.log(top / feed) / math.log(_STEP) - 1e-9), 1)
 
 
-def _most(moves: Sequence[Move], accel: float) -> Floats:
+def _most(table: Floats, accel: float) -> Floats:
     """The fastest feed of each move (n,) that its bend allows; inf where nothing bends."""
-    table = np.array(
-        [(move.kind, move.x, move.y, move.z, move.i, move.j) for move in moves], dtype=np.float64
-    )
     kind, ends = table[:, 0], table[:, 1:4]
     start = np.vstack((ends[:1], ends[:-1]))
     way = ends - start
     length = np.sqrt((way**2).sum(axis=1))
     radius = _bends(kind, way, length)
     curved = (kind == Kind.CW) | (kind == Kind.CCW)
-    turned = np.hypot(table[:, 4], table[:, 5])
+    turned = np.hypot(table[:, 5], table[:, 6])
     # On a helix the way is longer than its plan: the speed in the plane is the share of it. The
     # 1e-9 and 1e-12 keep moves without length or turn from dividing by 0.
     lap = turned * _sweeps(kind, start, table)
@@ -108,7 +116,7 @@ def _most(moves: Sequence[Move], accel: float) -> Floats:
 def _sweeps(kind: Floats, start: Floats, table: Floats) -> Floats:
     """Angle (rad) of each arc, a full turn where it ends where it began; meaningless for other
     moves."""
-    out, into = -table[:, 4:6], table[:, 1:3] - start[:, :2] - table[:, 4:6]
+    out, into = -table[:, 5:7], table[:, 1:3] - start[:, :2] - table[:, 5:7]
     turn = np.where(kind == Kind.CCW, 1.0, -1.0)
     cross, dot = out[:, 0] * into[:, 1] - out[:, 1] * into[:, 0], (out * into).sum(axis=1)
     sweep: Floats = turn * np.arctan2(cross, dot)

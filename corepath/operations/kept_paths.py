@@ -6,7 +6,7 @@ again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import Any
@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from corepath.caching.kept_entry import KeptEntry
 from corepath.caching.store import KeptKind
 from corepath.lengths import marked
+from corepath.motion.clock import move_table
 from corepath.motion.program import Corner, Kind, Move, Pass, Program
 from corepath.operations.facing.facing_paths import program
 from corepath.work.works import Work
 
-__all__ = ["move_table", "pass_facts", "passes_of", "programs_form"]
+__all__ = ["pass_facts", "passes_of", "programs_form"]
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +36,7 @@ def programs_form(work: Work) -> KeptKind[tuple[Program, ...]]:
 
 def _pack_programs(made: Sequence[Program]) -> KeptEntry:
     passes = [stretch for one in made for stretch in one.passes]
-    table = move_table(move for one in passes for move in one.moves)
+    table = move_table([move for one in passes for move in one.moves])
     head = {"programs": [_facts(one) for one in made], "passes": pass_facts(passes)}
     return KeptEntry(head, (table,))
 
@@ -77,11 +78,6 @@ def pass_facts(passes: Sequence[Pass]) -> list[dict[str, Any]]:
         }
         for one in passes
     ]
-
-
-def move_table(moves: Iterable[Move]) -> Floats:
-    """Return moves as a table (n, 7) of their fields."""
-    return np.array(list(moves), dtype=np.float64).reshape(-1, len(Move._fields))
 
 
 def passes_of(facts: Sequence[dict[str, Any]], table: Floats) -> Iterator[Pass]:

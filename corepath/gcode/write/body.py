@@ -10,7 +10,6 @@ anything else moves.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from corepath.gcode.write.arc_words import Arc, ArcPiece, chords, pieces
 from corepath.gcode.write.head import Extents
 from corepath.gcode.write.numbers import TickGrid
+from corepath.motion.clock import move_table
 from corepath.motion.cycles import CYCLES
 from corepath.motion.program import Kind, Move, Zero
 
@@ -227,7 +227,7 @@ class Body:
 def _table(moves: Sequence[Move]) -> NDArray[np.float64]:
     """Return the moves as (n, 7) floats: kind, x, y, z, feed, i, j. Raises ValueError where they
     cannot be written."""
-    table = np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
+    table = move_table(moves)
     if not len(table) or table[0, 0] != Kind.RAPID:
         raise ValueError("a pass must begin with a rapid")
     if not np.isfinite(table).all():

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -23,11 +23,12 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.geometry.polylines import denser
-from corepath.motion.clock import seconds
+from corepath.kept import Kept
+from corepath.motion.clock import table_seconds
 from corepath.motion.cutter import Cutter
 from corepath.motion.cutter_profile import contact_reach
-from corepath.motion.program import Pass, line
-from corepath.motion.reachable import reached
+from corepath.motion.program import Kind
+from corepath.motion.reachable import reached_feeds
 from corepath.operations.deck.combs.comb_lines import sloping
 from corepath.operations.deck.combs.combed import Lay, combed
 from corepath.operations.deck.combs.planes import outward, toward_outline
@@ -36,7 +37,7 @@ from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
 from corepath.operations.deck.deck_strokes import mended
 from corepath.operations.deck.drop_cutter import DropCutter
-from corepath.operations.deck.widths import fed
+from corepath.operations.deck.widths import fed_feeds
 from corepath.work.cutting.deck_steps import (
     StepTable,
     level_step,
@@ -88,6 +89,7 @@ _EACH = 4
 _GAIN = 1e-5
 """mm; after a step that gains less than this no further step of that length is tried. All such
 steps together gain less than `_SPARE`."""
+_KEPT = 4  # paths that are kept: those of the ways, and one for the track that is laid again
 _SUMMIT = 0.9
 """Places left below this share of the allowed ridge are given up before the last stride; the limit
 rises from that at which climbing begins to it."""
@@ -225,23 +227,29 @@ class _Ground:
     offset: DropCutter
     bounds: Bounds
     tried: Bounds
+    kept: Kept = field(default_factory=lambda: Kept(_KEPT), repr=False)
+
+    def path(self, track: Array) -> Array:
+        """The tip's path (m, 3) along the track (n, 2)."""
+        return self.kept.of(track.tobytes(), lambda: follower(self.offset)(track))
 
     def swept(self, track: Array, slim: float = 0.0) -> _Swept:
         """What the track (n, 2) leaves, by a cutter whose radius is smaller by `slim` mm."""
         cutter = replace(self.work.cutter, diameter=self.work.cutter.diameter - 2.0 * slim)
         work = replace(self.work, cutter=cutter) if slim > 0.0 else self.work
-        return _Swept.by(follower(self.offset)(track), work, self.tried, self.offset)
+        return _Swept.by(self.path(track), work, self.tried, self.offset)
 
     def cost(self, track: Array) -> float:
         """Seconds of the track (n, 2); those across the grain count `grain_penalty` times.
 
         Rounded, so that a tie goes to the same one on every machine.
         """
-        path = follower(self.offset)(track)
-        feed = self.work.cutting.finish
-        moves = fed([line(x, y, z, feed) for x, y, z in path.tolist()], self.work)
-        limits = self.work.milling.limits
-        spent = seconds(reached(Pass.of(moves), limits.accel).moves, limits)
+        path, limits = self.path(track), self.work.milling.limits
+        table = np.zeros((len(path), 7))
+        table[:, 0], table[:, 1:4], table[:, 4] = Kind.LINE, path, self.work.cutting.finish
+        table[:, 4] = fed_feeds(table, self.work)
+        table[:, 4] = reached_feeds(table, limits.accel)
+        spent = table_seconds(table, limits)
         along, across = np.abs(np.diff(path[:, :2], axis=0)).T
         factor = np.where(across > along, self.deck.grain_penalty, 1.0)
         return round(float((spent[1:] * factor).sum()), 3)

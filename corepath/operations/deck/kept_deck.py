@@ -7,9 +7,10 @@ from typing import Any
 
 from corepath.caching.kept_entry import KeptEntry
 from corepath.caching.store import KeptKind
+from corepath.motion.clock import move_table
 from corepath.motion.program import Pass
 from corepath.operations.deck.deck_finish import Left
-from corepath.operations.kept_paths import move_table, pass_facts, passes_of
+from corepath.operations.kept_paths import pass_facts, passes_of
 
 __all__ = ["FINISHED", "LEFT", "ROUGHED", "Finished"]
 

@@ -21,6 +21,7 @@ from corepath.caching.store import NOTHING, Store, kept
 from corepath.errors import CorepathError
 from corepath.geometry.polylines import part_counts
 from corepath.lengths import mm
+from corepath.motion.clock import move_table
 from corepath.motion.program import Move, Pass, Program, Zero, line, rapid
 from corepath.operations.deck.bore_openings import opening_words, slowed
 from corepath.operations.deck.deck_finish import (
@@ -39,7 +40,6 @@ from corepath.operations.deck.roughing.rough_layers import rough
 from corepath.operations.deck.widths import fed
 from corepath.operations.facing.around import Around, Follow
 from corepath.operations.facing.facing_paths import descend, joined, program
-from corepath.operations.kept_paths import move_table
 from corepath.work.cutting.deck_steps import needed_bins
 from corepath.work.keepoff import field_of, stand_off
 from corepath.work.works import Deck, Work

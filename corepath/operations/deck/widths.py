@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from corepath.geometry.masks import runs
 from corepath.geometry.polylines import along, place_at
+from corepath.motion.clock import move_table
 from corepath.motion.program import Kind, Move
 from corepath.work.cutting.loads import cuts_of
 from corepath.work.works import Work
 
-__all__ = ["fed"]
+__all__ = ["fed", "fed_feeds"]
 
 Array = NDArray[np.float64]
 
@@ -49,16 +50,24 @@ since what it takes is a bound."""
 def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     """The moves with cuts at the feed of lines slowed to that of a full-width cut where they meet
     more than such a line was planned for, and further where they go down into whole wood."""
+    feeds = fed_feeds(move_table(moves), work)
+    return [
+        move if feed == move.feed else move._replace(feed=feed)
+        for move, feed in zip(moves, feeds.tolist(), strict=True)
+    ]
+
+
+def fed_feeds(table: Array, work: Work) -> Array:
+    """The feeds (n,), mm/min, that moves have then, given as a table (n, 7) of their fields."""
     run = work.cutting
-    places = np.array([(move.x, move.y, move.z) for move in moves])
-    cutting = np.array([move.kind != Kind.RAPID for move in moves])
+    places, feeds = table[:, 1:4], table[:, 4]
+    cutting = table[:, 0] != Kind.RAPID
     sinking = np.where(cutting, _sinking(places), 0.0)
     if run.finish <= run.feed and not (sinking > 0.0).any():
-        return list(moves)
+        return feeds
     first, lines = cuts_of(work)
     cell = max(_LEAST_CELL, min(lines.width / _CELLS[0], first.width / _CELLS[1]))
     met = _met(places[:, :2], cutting, work, (first.width, cell))
-    feeds = np.array([move.feed for move in moves])
     feeds = np.where((met > _MORE * lines.width) & (feeds > run.feed), run.feed, feeds)
     # Going down a slope the front of the cutter hangs over wood that it has not reached. Where the
     # slope ends, all that is under it goes at once, beside what stands before it: at most the
@@ -69,11 +78,7 @@ def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     least = _LEAST * min(run.ramp, run.feed) / run.feed
     share = np.maximum(np.floor(share / _STEP + 1e-9) * _STEP, least)
     heavy = (sinking > 0.0) & (feeds * taken > _HEAVIER * planned)
-    feeds = np.where(heavy, np.minimum(feeds, share * run.feed), feeds)
-    return [
-        move if feed == move.feed else move._replace(feed=feed)
-        for move, feed in zip(moves, feeds.tolist(), strict=True)
-    ]
+    return np.asarray(np.where(heavy, np.minimum(feeds, share * run.feed), feeds))
 
 
 def _sinking(places: Array) -> Array:

@@ -54,128 +54,144 @@ def chained(lines: Sequence[ChainLine], bounds: tuple[float, float, float, float
 
     `bounds` (left, low, right, high) are the sides over one of which the path begins and ends.
     """
-    return _built(lines, *_Order(lines, bounds).best())
+    return _built(lines, _Order(lines, bounds).best())
 
 
 class _Order:
-    """Lines as poses: where and in which direction they are entered and left, either way."""
+    """Lines as poses: 2 n for line n as given, 2 n + 1 for it reversed."""
 
     def __init__(
         self, lines: Sequence[ChainLine], bounds: tuple[float, float, float, float]
     ) -> None:
-        self._ends = np.array([line.plane.xy(line.places[[0, -1]]) for line in lines])
-        self._ways = np.array([_ways(line) for line in lines])
-        self._early = np.array([line.early for line in lines])
-        self._bounds = bounds
+        ends = np.array([line.plane.xy(line.places[[0, -1]]) for line in lines])
+        ways = np.array([_ways(line) for line in lines])
+        # where each pose begins and where it ends, and which way it runs there
+        self._first, self._last = _posed(ends), _posed(ends[:, ::-1])
+        self._sets_out, self._arrives = _posed(ways), _posed(ways[:, ::-1])
+        self._sets_out[1::2] *= -1.0
+        self._arrives[1::2] *= -1.0
+        self._early = np.repeat([line.early for line in lines], 2)
+        self._outside_first = _outside(self._first, bounds)
+        self._outside_last = _outside(self._last, bounds)
+        self._poses = np.arange(2 * len(lines))
+        # links from all poses to one, and from one to all: few runs are tried again and again
+        self._to: dict[int, Array] = {}
+        self._from: dict[int, Array] = {}
 
-    def best(self) -> tuple[Ints, Ints]:
-        """Indices (n,) of the lines in their order, and 1 or -1 (n,) for each: as given or
-        reversed."""
-        order = np.arange(len(self._ends)), np.ones(len(self._ends), dtype=np.int64)
+    def best(self) -> Ints:
+        """Poses (n,) of all lines in their order."""
+        order = self._poses[::2]
         for _ in range(_MOST):
-            changed = self._moved(*order) or self._reversed(*order)
+            joints = self._joints(order)
+            changed = self._moved(order, joints)
+            if changed is None:
+                changed = self._reversed(order, joints)
             if changed is None:
                 break
             order = changed
         return order
 
-    def _place(self, k: Ints, o: Ints, *, leaving: bool) -> Array:
-        return np.asarray(self._ends[k, ((o > 0) == leaving).astype(np.int64)])
-
-    def _way(self, k: Ints, o: Ints, *, leaving: bool) -> Array:
-        return np.asarray(self._ways[k, ((o > 0) == leaving).astype(np.int64)] * o[:, None])
-
-    def _links(self, k: Ints, o: Ints, after: Ints, ways: Ints) -> Array:
-        """Cost, mm of line, of the links from the lines `k`, run `o`, to the lines `after`."""
-        gap = self._place(after, ways, leaving=False) - self._place(k, o, leaving=True)
-        way = self._way(k, o, leaving=True)
+    def _links(self, poses: Ints, after: Ints) -> Array:
+        """Cost, mm of line, of the links from the `poses` to those `after`."""
+        gap = self._first[after] - self._last[poses]
+        way = self._arrives[poses]
         along = np.abs((gap * way).sum(axis=1))
         aside = np.abs(gap[:, 0] * way[:, 1] - gap[:, 1] * way[:, 0])
         straight = np.hypot(gap[:, 0], gap[:, 1]) + _STOPS
-        early = np.minimum(self._early[k], self._early[after])
+        early = np.minimum(self._early[poses], self._early[after])
         half_circle = aside * (math.pi / 2.0 - 0.9 * early) + along + _TURN
-        against = (way * self._way(after, ways, leaving=False)).sum(axis=1) < -0.5
+        against = (way * self._sets_out[after]).sum(axis=1) < -0.5
         turns = against & (aside < WIDEST_TURN)
         return np.where(turns, np.minimum(half_circle, straight + _BACK), straight)
 
-    def _outside(self, k: Ints, o: Ints, *, leaving: bool) -> Array:
-        """Way from the ends of the lines to the nearest side."""
-        x, y = self._place(k, o, leaving=leaving).T
-        left, low, right, high = self._bounds
-        return np.asarray(np.minimum.reduce([x - left, right - x, y - low, high - y]))
+    def _links_to(self, pose: int) -> Array:
+        if pose not in self._to:
+            self._to[pose] = self._links(self._poses, np.full(len(self._poses), pose))
+        return self._to[pose]
 
-    def _moved(self, k: Ints, o: Ints) -> tuple[Ints, Ints] | None:
+    def _links_from(self, pose: int) -> Array:
+        if pose not in self._from:
+            self._from[pose] = self._links(np.full(len(self._poses), pose), self._poses)
+        return self._from[pose]
+
+    def _joints(self, order: Ints) -> Array:
+        """(n + 1,) costs of the links between the poses, with those from and to the outside."""
+        return np.concatenate(
+            [
+                self._outside_first[order[:1]],
+                self._links(order[:-1], order[1:]),
+                self._outside_last[order[-1:]],
+            ]
+        )
+
+    def _moved(self, order: Ints, joints: Array) -> Ints | None:
         """The order with one run put where it costs less, either way round; None if none does."""
-        links = self._links(k[:-1], o[:-1], k[1:], o[1:])
-        edges = [0, *(np.flatnonzero(links > _LONG + _STOPS) + 1).tolist(), len(k)]
+        edges = _edges(joints)
         if len(edges) < 3:
             return None
         # Short runs first: they are what was left behind.
         for start, end in sorted(itertools.pairwise(edges), key=lambda run: run[1] - run[0]):
-            rest = np.concatenate([k[:start], k[end:]]), np.concatenate([o[:start], o[end:]])
-            joints = self._joints(*rest)
-            run = k[start:end], o[start:end]
-            now = self._added(rest, joints, run)[start]
-            for way in (run, (run[0][::-1], -run[1][::-1])):
-                added = np.round(self._added(rest, joints, way), 6)
+            run, rest = order[start:end], np.concatenate([order[:start], order[end:]])
+            closed = self._closed(order, start, end)
+            beside = np.concatenate([joints[:start], [closed], joints[end + 1 :]])
+            now = self._added(rest, beside, run)[start]
+            for way in (run, run[::-1] ^ 1):
+                added = np.round(self._added(rest, beside, way), 6)
                 at = int(np.argmin(added))
                 if added[at] < now - _GAIN:
-                    return (
-                        np.concatenate([rest[0][:at], way[0], rest[0][at:]]),
-                        np.concatenate([rest[1][:at], way[1], rest[1][at:]]),
-                    )
+                    return np.concatenate([rest[:at], way, rest[at:]])
         return None
 
-    def _joints(self, k: Ints, o: Ints) -> Array:
-        """(n + 1,) costs of the links between the lines, with those from and to the outside."""
-        return np.concatenate(
-            [
-                self._outside(k[:1], o[:1], leaving=False),
-                self._links(k[:-1], o[:-1], k[1:], o[1:]),
-                self._outside(k[-1:], o[-1:], leaving=True),
-            ]
-        )
+    def _closed(self, order: Ints, start: int, end: int) -> float:
+        """Cost of the link over what is taken out from `start` to `end`."""
+        if start == 0:
+            return float(self._outside_first[order[end]])
+        if end == len(order):
+            return float(self._outside_last[order[start - 1]])
+        return float(self._links(order[start - 1 : start], order[end : end + 1])[0])
 
-    def _added(self, rest: tuple[Ints, Ints], joints: Array, run: tuple[Ints, Ints]) -> Array:
+    def _added(self, rest: Ints, joints: Array, run: Ints) -> Array:
         """(n + 1,) what the `run` costs at each joint of the `rest`."""
-        k, o = rest
-        first = np.full(len(k), run[0][0]), np.full(len(k), run[1][0])
-        last = np.full(len(k), run[0][-1]), np.full(len(k), run[1][-1])
-        into = np.concatenate(
-            [self._outside(first[0][:1], first[1][:1], leaving=False), self._links(k, o, *first)]
-        )
-        out = np.concatenate(
-            [self._links(*last, k, o), self._outside(last[0][:1], last[1][:1], leaving=True)]
-        )
-        return np.asarray(into + out - joints)
+        first, last = int(run[0]), int(run[-1])
+        added = np.empty(len(joints))
+        added[0] = self._outside_first[first]
+        added[1:] = self._links_to(first)[rest]
+        added[:-1] += self._links_from(last)[rest]
+        added[-1] += self._outside_last[last]
+        return np.asarray(added - joints)
 
-    def _reversed(self, k: Ints, o: Ints) -> tuple[Ints, Ints] | None:
+    def _reversed(self, order: Ints, joints: Array) -> Ints | None:
         """The order with the part between two long links reversed that saves most; None if none
         saves anything."""
-        joints = self._joints(k, o)
-        cuts = [0, *(np.flatnonzero(joints[1:-1] > _LONG + _STOPS) + 1).tolist(), len(k)]
-        pairs = np.array(list(itertools.combinations(cuts, 2)), dtype=np.int64)
+        pairs = np.array(list(itertools.combinations(_edges(joints), 2)), dtype=np.int64)
         start, end = pairs.T
         # The line that then comes first is now the last of the part, and is run the other way.
-        into = np.where(
-            start > 0,
-            self._links(k[start - 1], o[start - 1], k[end - 1], -o[end - 1]),
-            self._outside(k[end - 1], -o[end - 1], leaving=False),
-        )
-        after = np.minimum(end, len(k) - 1)
-        out = np.where(
-            end < len(k),
-            self._links(k[start], -o[start], k[after], o[after]),
-            self._outside(k[start], -o[start], leaving=True),
-        )
+        first, last = order[end - 1] ^ 1, order[start] ^ 1
+        after = order[np.minimum(end, len(order) - 1)]
+        into = np.where(start > 0, self._links(order[start - 1], first), self._outside_first[first])
+        out = np.where(end < len(order), self._links(last, after), self._outside_last[last])
         saved = np.round(joints[start] + joints[end] - into - out, 6)
         best = int(np.argmax(saved))
         if saved[best] < _GAIN:
             return None
         part = slice(int(start[best]), int(end[best]))
-        k, o = k.copy(), o.copy()
-        k[part], o[part] = k[part][::-1].copy(), -o[part][::-1].copy()
-        return k, o
+        return np.concatenate([order[: part.start], order[part][::-1] ^ 1, order[part.stop :]])
+
+
+def _posed(ends: Array) -> Array:
+    """(2 n, 2) the first of two (n, 2, 2) for each line as given, the second for it reversed."""
+    return np.ascontiguousarray(ends.reshape(-1, 2))
+
+
+def _outside(places: Array, bounds: tuple[float, float, float, float]) -> Array:
+    """(n,) way from the places (n, 2) to the nearest side."""
+    (x, y), (left, low, right, high) = places.T, bounds
+    return np.asarray(np.minimum.reduce([x - left, right - x, y - low, high - y]))
+
+
+def _edges(joints: Array) -> list[int]:
+    """Where runs begin and end: the first pose, those after long links, past the last."""
+    return [0, *(np.flatnonzero(joints[1:-1] > _LONG + _STOPS) + 1).tolist(), len(joints) - 1]
 
 
 def _ways(line: ChainLine) -> Array:
@@ -186,14 +202,14 @@ def _ways(line: ChainLine) -> Array:
     return np.asarray(way / np.hypot(*way.T)[:, None])
 
 
-def _built(lines: Sequence[ChainLine], order: Ints, ways: Ints) -> Array:
+def _built(lines: Sequence[ChainLine], order: Ints) -> Array:
     """The path with turns where a line runs back beside the one before."""
     pieces: list[tuple[Array, Plane]] = []
     before: ChainLine | None = None
     heading = 0.0
-    for k, way in zip(order.tolist(), ways.tolist(), strict=True):
-        line = lines[k]
-        places = line.places[::way]
+    for pose in order.tolist():
+        line = lines[pose // 2]
+        places = line.places[:: -1 if pose % 2 else 1]
         ahead = float(places[-1, 0] - places[0, 0])
         if before is not None and before.plane is line.plane and ahead * heading < 0.0:
             on = 1 if heading > 0.0 else -1

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +23,6 @@ from corepath.operations.deck.deck_lines import (
     Sheet,
     extra_lines,
     first_line,
-    parts_of_gaps,
 )
 from corepath.work.cutting.deck_steps import StepTable
 
@@ -222,15 +222,17 @@ def _combs(whole: Sheet, wanted: Mask, widest: float, plane: Plane) -> list[Comb
             continue
         i, j = np.flatnonzero(own.any(axis=1)), np.flatnonzero(own.any(axis=0))
         window = slice(i[0], i[-1] + 1), slice(j[0], j[-1] + 1)
+        # in rows along u whatever the plane: each order of an array would be compiled again
+        inside = np.ascontiguousarray(own[window])
         sheet = Sheet(
-            np.where(own[window], table[window], widest),
+            np.ascontiguousarray(np.where(inside, table[window], widest)),
             whole.u + int(i[0]) * size,
             whole.v + int(j[0]) * size,
             whole.u + int(i[-1] + 1) * size,
             whole.v + int(j[-1] + 1) * size,
             size,
         )
-        found.append(Comb(*_lines(sheet, own[window], widest), plane))
+        found.append(Comb(*_lines(sheet, inside, widest), plane))
     return found
 
 
@@ -280,30 +282,36 @@ def _places(sheet: Sheet, own: Mask, widest: float) -> list[float]:
 
 def _best_gap(sheet: Sheet, own: Mask, low: float, widest: float) -> float:
     """The width of the gap above `low` that costs least for each mm of it."""
+    from corepath.operations.deck.combs.gap_kernels import lines_of_gaps
+
     widths = [widest]
     while widths[-1] * _NARROWER > _CLOSEST * widest:
         widths.append(widths[-1] * _NARROWER)
-    counts = parts_of_gaps(sheet, low, [low + width for width in widths])
+    highs = low + np.array(widths)
+    rows = np.array(_rows(sheet, low, highs.tolist()))
+    counts = lines_of_gaps(sheet.table, own, highs - low, rows, _BRIDGE / sheet.size)
     costs = []
-    for k, width in enumerate(widths):
-        band = _band(sheet, own, low, low + width)
-        parts = np.where(band, counts[:, k], 0)
-        runs = max(len(_runs(band, sheet.size)), 1)
-        extra = np.clip(parts - 1, 0, None)
-        stretches = int(np.clip(np.diff(extra, prepend=0), 0, None).sum())
+    for width, bins, stretches, runs in zip(widths, *counts.tolist(), strict=True):
         # Length of all lines of the gap, a turn for each, and the spare ends of extra ones.
-        cost = float(parts.sum()) * sheet.size + TURN * runs
+        cost = float(bins) * sheet.size + TURN * max(runs, 1)
         cost += stretches * (TURN + 2 * _SPARE * sheet.size)
         # Rounded, so that a tie goes to the wider gap on every machine.
         costs.append(round(cost / width, 9))
     return widths[costs.index(min(costs))]
 
 
+def _rows(sheet: Sheet, low: float, highs: Sequence[float]) -> list[int]:
+    """The row of bins in which bands from `low` to each of `highs` in v begin, and those in which
+    they end."""
+    end = sheet.table.shape[1] - 1
+    first = min(max(int((low + 1e-9 - sheet.v) / sheet.size), 0), end)
+    lasts = [int((high - 1e-9 - sheet.v) / sheet.size) for high in highs]
+    return [first, *(min(max(last, first), end) for last in lasts)]
+
+
 def _band(sheet: Sheet, own: Mask, low: float, high: float) -> Mask:
     """(n,) which bins along u have any of `own` between `low` and `high` in v."""
-    end = own.shape[1] - 1
-    first = min(max(int((low + 1e-9 - sheet.v) / sheet.size), 0), end)
-    last = min(max(int((high - 1e-9 - sheet.v) / sheet.size), first), end)
+    first, last = _rows(sheet, low, [high])
     return np.asarray(own[:, first : last + 1].any(axis=1))
 
 
