@@ -159,7 +159,7 @@ def _pockets(work: Work, done: Done, found: Engagement | None) -> None:
         check_walls(pocket, mine, done)
         check_floor(pocket, done)
         if found is not None:
-            check_layers(pocket, mine, found, work.milling.finish_allowance, done)
+            check_layers(work, pocket, mine, found, done)
     for index in range(min(len(stray), findings.keep)):
         x, y, z = (float(value) for value in stray.middle[index])
         line = int(path.line[stray.owner[index]])

@@ -22,7 +22,7 @@ from corepath.motion.fit import TOLERANCE, flatten
 from corepath.motion.program import Kind, Move, Program, Zero
 from corepath.operations import programs
 from corepath.operations.pockets.inset_contours import Layer, plan_contours
-from corepath.operations.pockets.pocketing import layers
+from corepath.work.cutting.wall_strips import layers
 from corepath.work.works import Milling, Obstacle, Pocket, Work
 
 TOP, FLOOR, CLEAR, LIGHT = 13.6, 1.2, 25.0, 0.3

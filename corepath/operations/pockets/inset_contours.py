@@ -42,6 +42,7 @@ from corepath.operations.pockets.corner_relief import (
     corner_reliefs,
     far_parts,
 )
+from corepath.work.cutting.wall_strips import LIGHT, usual_width
 
 __all__ = [
     "ContourPlan",
@@ -57,7 +58,6 @@ __all__ = [
 _THIN = 0.0003
 _CORE = 0.9  # share of the radius: a ring of this half width leaves no core standing
 _LONE = 0.97  # share of the radius: up to this half width a lone ring leaves no core either
-_LIGHT = 1.54  # share of the radius: corners meet a quarter more, which is not yet a slot
 _PROOF = 0.003  # mm: how closely the sweep is proved
 
 
@@ -145,7 +145,7 @@ def plan_contours(
     centre = inset_region(area, radius + layer.leave, name)
     # With something left on the walls these rings make none: the finishing laps do.
     # Between two laps round an island, each of which sweeps a whole radius, no core is left either.
-    step = _LIGHT * radius if layer.light and centre.interiors else min(stepover, _CORE * radius)
+    step = LIGHT * radius if layer.light and centre.interiors else min(stepover, _CORE * radius)
     sweeper = _Rings(centre, radius, step, layer.leave == 0.0, layer.conventional)
     rings = sweeper.round_island(centre) if centre.interiors else sweeper.region(centre)
     reach = max(polygons(grow(centre, radius)), key=lambda p: p.area)
@@ -309,11 +309,11 @@ class _Rings:
         """Rings of a region round one island: the middle first, outwards to the outer wall, then
         inwards to the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
-        width = _usual_width(outside, island)
+        width = usual_width(outside, island)
         # A width of just n steps stays n, whatever the rounding of polygons.
         count = max(1, math.ceil(width / self.step - 1e-6))
         # Even distances for the usual width, none wider than a step; begin with the middle one.
-        apart, first = width / count, (count + 1) // 2
+        apart, first = width / count, int(__import__('os').environ.get('FIRST',(count + 1) // 2))
         # Inwards, what is cleared lies outside a contour. `far_parts` and `corner_reliefs` want it
         # as a shape, so a box well beyond the region, less the contour, takes its place.
         beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)
@@ -349,14 +349,6 @@ class _Rings:
         grown = polygons(grow(island, distance).intersection(outside))
         largest = max(grown, key=lambda p: p.area)
         return Polygon(largest.simplify(_THIN).exterior)
-
-
-def _usual_width(outside: Polygon, island: Polygon) -> float:
-    """Median distance (mm) from the outer wall of a centre region to its island, at 400 places."""
-    ends = np.linspace(0.0, outside.exterior.length, 400, endpoint=False)
-    return float(
-        np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island))
-    )
 
 
 def _patches(

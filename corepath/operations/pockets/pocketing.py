@@ -3,8 +3,9 @@
 Bed frame of the set-up, mm. Each layer is entered by a ramp along its first ring, which then makes
 a level lap at full width; all rings after it take at most the stepover, until both walls stand but
 for the finishing allowance. Crossings tangent to both join lap to lap, and the next layer begins
-without lifting. Over a thin floor the last layer is a light one. Then one lap along each wall takes
-the allowance off, at full depth where the cutting edges are long enough, else layer by layer.
+without lifting. Over a thin floor the last layer is a light one. Where a groove's layers left a
+strip along a wall (`wall_strips`), one lap at full depth takes it. Then one lap along each wall
+takes the allowance off, at full depth where the cutting edges are long enough, else layer by layer.
 """
 
 from __future__ import annotations
@@ -21,7 +22,6 @@ from shapely.geometry.base import BaseGeometry
 from corepath.errors import CorepathError
 from corepath.geometry.polygons import grow
 from corepath.geometry.polylines import Floats, along, stretch, turned_to
-from corepath.geometry.step_counts import fewest_steps
 from corepath.lengths import mm
 from corepath.motion.fit import TOLERANCE
 from corepath.motion.program import Corner, Program
@@ -39,10 +39,18 @@ from corepath.operations.pockets.inset_contours import (
 )
 from corepath.operations.pockets.inside_corners import corners_left, corners_words
 from corepath.operations.pockets.remaining_stock import RemainingStock, remaining_stock
-from corepath.operations.pockets.wall_laps import wall_laps
+from corepath.operations.pockets.wall_laps import WallLap, wall_laps
+from corepath.work.cutting.wall_strips import (
+    NO_STRIPS,
+    layers,
+    left_to_layers,
+    may_be_light,
+    strip_feed,
+    wall_strips,
+)
 from corepath.work.works import Pocket, Work
 
-__all__ = ["layers", "pocket_programs"]
+__all__ = ["pocket_programs"]
 
 WALL_TOLERANCE = 0.002
 """mm; how closely arcs and lines follow a ring that makes a wall."""
@@ -86,31 +94,6 @@ def _refuse(work: Work) -> None:
             )
 
 
-def layers(
-    pocket: Pocket, depth: float, light_layer: float, *, remainder: bool = False
-) -> list[float]:
-    """Heights of the layers, mm, from the highest to the floor; none deeper than `depth`.
-
-    Over a thin floor the last one is light: `light_layer` deep at most. With `remainder` the last
-    deep one is as shallow, too, where the others can then be one fewer: it takes fewer laps.
-    """
-    shallow = min(light_layer, depth)
-    light = (
-        shallow if pocket.thin and pocket.top - pocket.floor > shallow and depth > shallow else 0.0
-    )
-    deep = pocket.top - pocket.floor - light
-    count = max(1, fewest_steps(deep, depth))
-    low = pocket.floor + light
-    rest = (
-        [low] if remainder and count > 1 and fewest_steps(deep - light_layer, depth) < count else []
-    )
-    if rest:
-        deep, count = deep - light_layer, count - 1
-        low += light_layer
-    heights = [pocket.top - deep * k / count for k in range(1, count)] + [low, *rest]
-    return [*heights, pocket.floor] if light else heights
-
-
 @dataclass(slots=True)
 class _Lap:
     """The closed polyline along which the cutter ran last, from where it stands, and the last fresh
@@ -128,12 +111,14 @@ class _Cut:
         self.name = f"{self.work.stem}, {pocket.id}"
         self.cutting, self.cutter = self.work.cutting, self.work.cutter
         self.last: _Lap | None = None
+        self.strips, self._layered = NO_STRIPS, pocket.area
         self._light: tuple[InsetContour, ...] | None = None
 
     def run(self) -> list[Corner]:
         """All layers and the finishing laps; the corners that stay."""
         if self.pocket.cleared is not None:
             return self._rest(self.pocket.cleared)
+        self._leave_strips()
         rings, leave = self._rings()
         # 0.001 mm: paths lie on its very edge, and rounding must not put them outside.
         self.room = rings.centre.buffer(0.001)
@@ -147,7 +132,7 @@ class _Cut:
             self._bore(rings, done)
             high, heights = done[-1], heights[len(done) :]
             if leave and not heights:
-                self._walls(rings, high)
+                self._walls(rings.centre, high)
         for z in heights:
             for ring in self._layer_rings(rings, leave, high, z):
                 self._ring(ring, high, z)
@@ -155,7 +140,7 @@ class _Cut:
             # Edges too short for the full depth: finish at each layer, before its walls are out of
             # reach.
             if leave and (not whole or z == heights[-1]):
-                self._walls(rings, z)
+                self._walls(self._stripped(rings.centre, z), z)
         if leave:
             return corners_left(
                 self.pocket.id, self.pocket.area, grow(self._centre, self.cutter.radius)
@@ -260,10 +245,10 @@ class _Cut:
     def _rings(self) -> tuple[ContourPlan, float]:
         """The rings, and the allowance (mm) that they leave on the walls: 0 where the cutter barely
         fits."""
-        area, radius, stepover = self.pocket.area, self.cutter.radius, self.cutting.stepover
+        area, radius, stepover = self._layered, self.cutter.radius, self.cutting.stepover
         conventional, leave = self.work.milling.conventional, self.work.milling.finish_allowance
-        self._centre = inset_region(area, radius, self.name)
-        if (
+        self._centre = inset_region(self.pocket.area, radius, self.name)
+        if self.strips or (
             leave > 0.0
             and not self.pocket.proud
             and _passes(self._centre, leave + LEAST_ROOM * radius)
@@ -273,26 +258,28 @@ class _Cut:
         layer = Layer(conventional=conventional)
         return plan_contours(area, radius, stepover, self.name, layer), 0.0
 
+    def _leave_strips(self) -> None:
+        """What the layers leave along the walls of a groove, and the area that is left to them."""
+        self.strips = wall_strips(self.work, self.pocket)
+        if self.strips:
+            self._layered = left_to_layers(self.pocket.area, self.strips)
+
     def _layer_rings(
         self, rings: ContourPlan, leave: float, high: float | None, z: float
     ) -> tuple[InsetContour, ...]:
         """The rings of the layer from `high` down to `z`: fewer round an island where it is light
         and so no more is taken at once than in a deep one."""
         depth = (self.pocket.top if high is None else high) - z
-        light = depth <= self.work.milling.light_layer + 1e-9 and self._takes_less(depth)
+        light = depth <= self.work.milling.light_layer + 1e-9 and self._wider(depth)
         return self._light_rings(leave) if light else rings.rings
 
-    def _takes_less(self, depth: float) -> bool:
-        """Whether a layer round an island may be cut wider: even a slot of this depth (mm) takes no
-        more at once than the stepover does in the deepest layer."""
-        cutting = self.cutting
-        less = depth * self.cutter.diameter <= cutting.depth * cutting.stepover
-        return bool(self.pocket.area.interiors) and less
+    def _wider(self, depth: float) -> bool:
+        return bool(self.pocket.area.interiors) and may_be_light(self.work, depth)
 
     def _light_rings(self, leave: float) -> tuple[InsetContour, ...]:
         """The rings of a light layer, found once."""
         if self._light is None:
-            area, stepover = self.pocket.area, self.cutting.stepover
+            area, stepover = self._layered, self.cutting.stepover
             layer = Layer(leave, self.work.milling.conventional, light=True)
             made = plan_contours(area, self.cutter.radius, stepover, self.name, layer)
             self._light = made.rings
@@ -303,7 +290,7 @@ class _Cut:
         groove is 12.3 deep without its last layer, 3 times 4 and 0.3."""
         light, depth = self.work.milling.light_layer, self.cutting.depth
         even = layers(self.pocket, depth, light)
-        if not self._takes_less(light):
+        if not self._wider(light):
             return even
         saves = _way(self._light_rings(leave)) < _way(rings.rings)
         return layers(self.pocket, depth, light, remainder=True) if saves else even
@@ -411,26 +398,49 @@ class _Cut:
         lap = self._lap(lap, ring, z, tolerance)
         self.last = _Lap(lap, lap)
 
-    def _walls(self, rings: ContourPlan, z: float) -> None:
-        """The finishing laps at `z`."""
-        trail, cutting = self.trail, self.cutting
-        for lap in wall_laps(
-            self._centre,
-            rings.centre,
-            self.cutter.radius,
-            trail.place,
-            conventional=self.work.milling.conventional,
-        ):
-            x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
-            # A lap without an arc begins on the wall itself, outside of the cleared room by no more
-            # than the allowance: short enough to feed there.
-            if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
-                trail.to(x, y, z, cutting.feed)
-            else:
-                trail.hop(x, y, trail.above(self.pocket.top))
-                trail.to(x, y, z, cutting.plunge)
-            self._follow(lap.points, z, cutting.finish, WALL_TOLERANCE)
+    def _stripped(self, cleared: Polygon, z: float) -> Polygon:
+        """Takes the strips beside what is `cleared`, both places of the middle, at `z`; returns
+        what is cleared then."""
+        if not self.strips:
+            return cleared
+        centre = grow(self._centre, -self.work.milling.finish_allowance)
+        assert isinstance(centre, Polygon)
+        laps = self._wall_laps(centre, cleared)
+        for lap, width in zip(laps, (self.strips.outer, self.strips.island), strict=True):
+            if width > 0.0:
+                self._wall(lap, z, strip_feed(self.work, width))
+        # 0.001 mm: as for the rings.
+        self.room = centre.buffer(0.001)
+        shapely.prepare(self.room)
+        return centre
+
+    def _walls(self, cleared: Polygon, z: float) -> None:
+        """The finishing laps at `z`, beside what is `cleared` (places of the middle)."""
+        for lap in self._wall_laps(self._centre, cleared):
+            self._wall(lap, z, self.cutting.finish)
         self.last = None
+
+    def _wall_laps(self, centre: Polygon, cleared: Polygon) -> list[WallLap]:
+        return wall_laps(
+            centre,
+            cleared,
+            self.cutter.radius,
+            self.trail.place,
+            conventional=self.work.milling.conventional,
+        )
+
+    def _wall(self, lap: WallLap, z: float, feed: float) -> None:
+        """One lap along a wall."""
+        trail = self.trail
+        x, y = float(lap.points[0, 0]), float(lap.points[0, 1])
+        # A lap without an arc begins on the wall itself, outside of the cleared room by no more
+        # than the allowance: short enough to feed there.
+        if self._linked(x, y) or (not lap.tangent and self._near(x, y)):
+            trail.to(x, y, z, self.cutting.feed)
+        else:
+            trail.hop(x, y, trail.above(self.pocket.top))
+            trail.to(x, y, z, self.cutting.plunge)
+        self._follow(lap.points, z, feed, WALL_TOLERANCE)
 
     def _near(self, x: float, y: float) -> bool:
         return math.dist(self.trail.place, (x, y)) <= 2.0 * self.work.milling.finish_allowance

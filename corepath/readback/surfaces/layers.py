@@ -3,8 +3,9 @@ go deeper.
 
 A layer is a height at which level motions cut, over more than one diameter of path, wider than a
 finishing pass would. An entry and the lap after it may have gone deeper before, as a helix to the
-floor does. Clearing may leave the finishing allowance on the walls, so what a layer must sweep is
-the morphological opening of the pocket, inset by that allowance, less what an earlier file swept.
+floor does. Clearing may leave the finishing allowance on the walls, and in a groove the strips that
+its work has, so what a layer must sweep is the morphological opening of the pocket, inset by both,
+less what an earlier file swept.
 Polygons of the motions read, round joins within 0.001 mm; bed frame, mm. That nothing beyond the
 walls is swept is proved for all heights at once in `walls`.
 """
@@ -14,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corepath.lengths import either, mm, square_mm
@@ -21,7 +23,8 @@ from corepath.readback.inspection import Inspection
 from corepath.readback.surfaces.walls import join_segments, swept_area
 from corepath.stock.engagement import CUTTING, Engagement
 from corepath.stock.path import Pieces
-from corepath.work.works import Pocket
+from corepath.work.cutting.wall_strips import left_to_layers, wall_strips
+from corepath.work.works import Pocket, Work
 
 __all__ = ["check_layers"]
 
@@ -51,18 +54,19 @@ def _layer_heights(found: Engagement, pocket: Pocket, diameter: float, width: fl
 
 
 def check_layers(
-    pocket: Pocket, mine: Pieces, found: Engagement, allowance: float, seen: Inspection
+    work: Work, pocket: Pocket, mine: Pieces, found: Engagement, seen: Inspection
 ) -> None:
-    """Check each layer of one pocket; `mine` are the pieces that lie in it, `allowance` (mm) what
-    clearing leaves on the walls.
+    """Check each layer of one pocket of `work`; `mine` are the pieces that lie in it.
 
     The places that a larger cutter left (remaining stock) are each cut to the floor on their own:
     there the pieces at a layer's own height count, whenever they come, and the depth of cut shows
     whether their order is right.
     """
-    radius = seen.path.cutter.radius
+    radius, allowance = seen.path.cutter.radius, work.milling.finish_allowance
     heights = _layer_heights(found, pocket, seen.path.cutter.diameter, allowance + 0.1)
-    wanted = _wanted(pocket, radius, allowance, seen.allowed.walls)
+    strips = wall_strips(work, pocket)
+    area = left_to_layers(pocket.area, strips) if strips else pocket.area
+    wanted = _wanted(pocket, area, radius, allowance, seen.allowed.walls)
     if not heights or not len(mine) or wanted.is_empty:
         return
     worst, where = 0.0, None
@@ -78,15 +82,15 @@ def check_layers(
         elif len(deeper):
             done = done.pick(done.owner < next_one)
         rest = shapely.difference(wanted, swept_area(done, radius))
-        area = float(shapely.area(rest))
-        if area > _LEAST_AREA:
+        left = float(shapely.area(rest))
+        if left > _LEAST_AREA:
             point = shapely.point_on_surface(
                 max(shapely.get_parts(rest), key=lambda part: float(shapely.area(part)))
             )
-            if area > worst:
-                worst, where = area, (float(point.x), float(point.y))
+            if left > worst:
+                worst, where = left, (float(point.x), float(point.y))
             says = (
-                f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(area):.2f~} standing"
+                f"{pocket.id}: the layer at {mm(height):.3f} leaves {square_mm(left):.2f~} standing"
             )
             place = (float(point.x), float(point.y), height)
             seen.findings.add("layer-missed", says, line=int(seen.path.line[next_one]), place=place)
@@ -100,12 +104,14 @@ def check_layers(
     )
 
 
-def _wanted(pocket: Pocket, radius: float, allowance: float, tolerance: float) -> BaseGeometry:
-    """Return the area that each layer must sweep: what earlier files swept to the floor is left
-    out."""
+def _wanted(
+    pocket: Pocket, within: Polygon, radius: float, allowance: float, tolerance: float
+) -> BaseGeometry:
+    """Return the area that each layer must sweep of the pocket `within` its strips: what earlier
+    files swept to the floor is left out."""
     quads = join_segments(radius + allowance)
     opened = shapely.buffer(
-        shapely.buffer(pocket.area, -(radius + allowance), quad_segs=quads), radius, quad_segs=quads
+        shapely.buffer(within, -(radius + allowance), quad_segs=quads), radius, quad_segs=quads
     )
     wanted = shapely.buffer(opened, -tolerance, quad_segs=quads)
     return wanted if pocket.cleared is None else shapely.difference(wanted, pocket.cleared)
