@@ -309,11 +309,11 @@ class _Rings:
         """Rings of a region round one island: the middle first, outwards to the outer wall, then
         inwards to the island."""
         outside, island = Polygon(region.exterior), Polygon(region.interiors[0])
-        width = usual_width(outside, island)
+        width = usual_width(region)
         # A width of just n steps stays n, whatever the rounding of polygons.
         count = max(1, math.ceil(width / self.step - 1e-6))
         # Even distances for the usual width, none wider than a step; begin with the middle one.
-        apart, first = width / count, int(__import__('os').environ.get('FIRST',(count + 1) // 2))
+        apart, first = width / count, (count + 1) // 2
         # Inwards, what is cleared lies outside a contour. `far_parts` and `corner_reliefs` want it
         # as a shape, so a box well beyond the region, less the contour, takes its place.
         beyond = shapely.box(*outside.bounds).buffer(20.0 * self.radius)

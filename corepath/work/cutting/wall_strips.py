@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import Polygon
 
 from corepath.geometry.polygons import grow, polygons
@@ -41,6 +42,7 @@ _SPARE = 0.003  # mm: by how much a strip is wider, for widths that polygons mea
 _CORNER = 1.5
 """How many times as wide as the strip what is left in a corner may be: a right angle's is 1.42
 times as wide."""
+_UNEVEN = 0.1  # of the stepover: by how much the groove may be wider than usual
 _WORTH = 0.02  # of the way of the laps; less is not worth a lap
 
 
@@ -71,7 +73,11 @@ def wall_strips(work: Work, pocket: Pocket) -> WallStrips:
     centre = grow(pocket.area, -cutter.radius - leave)
     if not isinstance(centre, Polygon) or len(centre.interiors) != 1:
         return NO_STRIPS
-    width = usual_width(Polygon(centre.exterior), Polygon(centre.interiors[0]))
+    across = _widths(centre)
+    width = float(np.median(across))
+    # Where arms meet, or walls have corners, the layers need more than their laps.
+    if float(across.max()) > width + _UNEVEN * run.stepover:
+        return NO_STRIPS
     usual = _laps(work, pocket, width)
     best, found = usual * (1.0 - _WORTH), NO_STRIPS
     for step, sides in itertools.product((run.stepover, LIGHT * cutter.radius), (1, 2)):
@@ -117,12 +123,15 @@ def left_to_layers(area: Polygon, strips: WallStrips) -> Polygon:
     return max(polygons(shell.difference(shapely.union_all(inside))), key=lambda one: one.area)
 
 
-def usual_width(outside: Polygon, island: Polygon) -> float:
+def usual_width(region: Polygon) -> float:
     """Median distance (mm) from the outer wall of a centre region to its island, at 400 places."""
-    ends = np.linspace(0.0, outside.exterior.length, 400, endpoint=False)
-    return float(
-        np.median(shapely.distance(shapely.line_interpolate_point(outside.exterior, ends), island))
-    )
+    return float(np.median(_widths(region)))
+
+
+def _widths(region: Polygon) -> NDArray[np.float64]:
+    ends = np.linspace(0.0, region.exterior.length, 400, endpoint=False)
+    walls = shapely.line_interpolate_point(region.exterior, ends)
+    return np.asarray(shapely.distance(walls, Polygon(region.interiors[0])))
 
 
 def may_be_light(work: Work, depth: float) -> bool:

@@ -8,7 +8,8 @@ piece, where it may cut its full width D (the entry lap is at most as long as th
 the places where the cutter's middle may stand); sideways at the feed, down at no more than the ramp
 angle at the ramp feed, or straight down at the plunge feed where a ramp has no room and the cutter
 may; between features above the stock. In a light layer of a groove it may cut its full width all
-the way.
+the way. It may leave a strip along either wall of a groove in all layers (`wall_strips`), and take
+that in one lap at full depth.
 
 - *Sweep.* A cutter that travels a length L in a layer clears at most D E + s (L − E) + pi D²/4, E
   the entry lap. All of the area A has to be cleared, and depth H takes at least n layers, since no
@@ -17,6 +18,8 @@ the way.
 - *Walls.* Each point of a wall is made from one place of the middle alone, so the whole edge of
   those places is travelled in each layer (half of it where the cutter hardly passes: there one path
   may serve both walls before the finishing lap). L is the greater of both.
+- *Strips.* What the layers save by them, and what their laps take, both go in proportion to their
+  width: so the least is that of none or of the widest, on either wall or both.
 - *Speed.* The feed v, and on a curve of radius r at most sqrt(a r). A path that stays within a
   circle of radius R and starts and ends at rest is no faster in the mean either: the time integral
   of v² + x·x'' vanishes, |x''| ≤ a and |x| ≤ R, so its mean square speed is at most a R.
@@ -46,6 +49,7 @@ level ground, in one layer.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -56,6 +60,7 @@ from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.motion.tour import FEW, least_way
 from corepath.work.cutting.deck_steps import level_step, slopes_over, surface_minutes
 from corepath.work.cutting.running import turn_allowance
+from corepath.work.cutting.wall_strips import WallStrips, left_to_layers, widest_strip
 from corepath.work.least_time.areas import (
     ContourPass,
     disc,
@@ -185,6 +190,9 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> LeastTime:
         )
     depth, ring = pocket.top - pocket.floor, bool(pocket.area.interiors)
     floor, above = _levels(work, lap, depth, limits, thin=pocket.thin, ring=ring)
+    floor, above = min(
+        [(floor, above), *_with_strips(work, pocket, limits, wide)], key=lambda one: sum(one)
+    )
     down = _down(work, lap, depth, limits)
     # The middle can nowhere be more than a radius inside the edge of its places: one way down along
     # the wall may clear it all, so the way down may be part of the laps above the floor.
@@ -202,6 +210,28 @@ def _pocket(work: Work, pocket: Pocket, limits: Limits) -> LeastTime:
             _finish_feed(work), limits.accel
         )
     return LeastTime(sweep=floor + above, ramps=down, finish=finish)
+
+
+def _with_strips(
+    work: Work, pocket: Pocket, limits: Limits, wide: BaseGeometry | None
+) -> Iterator[tuple[float, float]]:
+    """Seconds on the floor and above it of a groove that leaves strips as wide as they may be, on
+    one wall or both; their laps count on the floor."""
+    most, inset = widest_strip(work, pocket), work.cutter.radius + work.milling.finish_allowance
+    if most <= 0.0:
+        return
+    for strips in (WallStrips(most, 0.0), WallStrips(0.0, most), WallStrips(most, most)):
+        area = left_to_layers(pocket.area, strips)
+        centre = shapely.buffer(area, -inset, quad_segs=32)
+        if _pieces(centre) != (1, 1):
+            continue
+        lap = edges(centre, work.cutter.radius, None, wide)
+        depth = pocket.top - pocket.floor
+        floor, above = _levels(work, lap, depth, limits, thin=pocket.thin, ring=True)
+        walls = shapely.buffer(pocket.area, -inset, quad_segs=32)
+        way = walls.exterior.length if strips.outer else 0.0
+        way += sum(ring.length for ring in walls.interiors) if strips.island else 0.0
+        yield floor + 60.0 * way / work.cutting.feed, above
 
 
 def _pieces(shape: BaseGeometry) -> tuple[int, int]:
