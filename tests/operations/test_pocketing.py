@@ -300,7 +300,8 @@ def test_full_width_only_in_the_first_lap_of_a_layer() -> None:
         length = float(np.hypot(*np.diff(p[:, :2], axis=0).T).sum())
         if move.feed == CUTTING.feed and length > 5.0:
             widths.append(new.area / length)
-    assert sum(w > 1.15 * CUTTING.stepover for w in widths) < len(widths) / 4
+    # one lap of four is the first, and its arcs are no longer than those of the others
+    assert sum(w > 1.15 * CUTTING.stepover for w in widths) < 0.3 * len(widths)
     assert max(widths[len(widths) // 3 :]) < 1.15 * CUTTING.stepover
 
 
@@ -396,9 +397,10 @@ def test_first_and_last_move_are_at_the_clear_height() -> None:
 
 def test_light_layers_of_a_groove_take_fewer_laps_than_the_deep_ones() -> None:
     """A lap more is 35 seconds of a groove 3 m long. 14 wide, D6, 0.2 left on each wall: the axis
-    clears 7.6, by 5 laps 2.4 apart at most, in a light layer by 3, 4.62 apart at most. 12.4 deep
-    are 0.3 over the floor and 12.1 over that: 4 layers of 2.95 and a light one, not 5 deep ones.
-    The two finishing laps run at the floor too: 5 laps there, and not 7."""
+    clears 7.6. A strip of 0.4 is left round the island, so 7.2 by 4 laps 2.4 apart at most, in a
+    light layer by 3, 4.62 apart at most. 12.4 deep are 0.3 over the floor and 12.1 over that: 4
+    layers of 2.95 and a light one, not 5 deep ones. The two finishing laps run at the floor too:
+    5 laps there, and not 6; and that of the strip, which is slower."""
     area = AREAS["ellipse groove"]
     way: dict[float, float] = {}
     for move, points in cuts(program(work(area))):
@@ -408,8 +410,8 @@ def test_light_layers_of_a_groove_take_fewer_laps_than_the_deep_ones() -> None:
             way[z] = way.get(z, 0.0) + length
     heights = layers(Pocket("P", area, TOP, FLOOR), CUTTING.depth, LIGHT, remainder=True)
     assert heights == pytest.approx([TOP - 2.95 * k for k in range(1, 5)] + [1.5, 1.2])
-    assert way[heights[-1]] == pytest.approx(way[heights[0]], rel=0.05)
-    assert way[heights[-2]] == pytest.approx(3 / 5 * way[heights[0]], rel=0.05)
+    assert way[heights[-1]] == pytest.approx(5 / 4 * way[heights[0]], rel=0.05)
+    assert way[heights[-2]] == pytest.approx(3 / 4 * way[heights[0]], rel=0.05)
 
 
 def test_one_more_light_layer_only_where_a_deep_one_is_saved() -> None:

@@ -22,6 +22,7 @@ from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.engagement import CUTTING, Engagement, engagement
 from corepath.stock.material import Grid, Singles
 from corepath.stock.path import Path
+from corepath.work.cutting.wall_strips import strip_feed, wall_strips
 from corepath.work.works import Work
 
 __all__ = [
@@ -44,6 +45,9 @@ _LAYER_SLACK = 0.05
 
 # in tight bends and corners a lap along the wall meets this many times what was left on it
 _THIN = 4.0
+# share of a strip that a lap takes beside the allowance, and times the feed of the strip's own lap
+_MOST_OF = 0.75
+_FASTER = 1.05
 # mm of depth of cut, or of wood under a plunge, from which on it counts.
 _SOLID = 0.05
 # mm: heights no farther apart are the same one. The text has three or four decimals.
@@ -93,6 +97,7 @@ def check_working(
     if judge:
         _wide(work, path, found, findings)
         _deep(work, path, found, findings)
+        _strips(work, path, found, findings)
         _side(work, path, found, findings)
 
 
@@ -223,6 +228,31 @@ def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None
                 line=line,
                 place=_spot(found, at),
                 depth=float(found.depth[at]),
+            )
+
+
+def _strips(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
+    """Report where a strip that the layers of a groove left (`wall_strips`) is cut faster than it
+    may be, as by a finishing lap where its own lap is missing."""
+    allowance = work.milling.finish_allowance
+    widest = max((wall_strips(work, pocket).widest for pocket in work.pockets), default=0.0)
+    # A strip this narrow makes a finishing lap hardly heavier.
+    if widest <= allowance / 2.0:
+        return
+    allowed = strip_feed(work, widest)
+    feed = path.program.feed[path.index][found.pieces.owner[found.piece]]
+    heavy = (found.deep > allowance + _MOST_OF * widest) & (feed > _FASTER * allowed)
+    for first, last in runs(heavy):
+        at = (first + last) // 2
+        if float(found.way[first:last].sum()) > path.cutter.diameter:
+            says = (
+                f"takes {mm(np.median(found.deep[first:last])):.2f} off a wall at full depth at "
+                f"F{mm(feed[at]):.0f}; what the layers leave there has a lap of its own at "
+                f"F{mm(allowed):.0f}"
+            )
+            line = found.line(path, first)
+            findings.add(
+                "load", says, line=line, place=_spot(found, at), depth=float(found.depth[at])
             )
 
 

@@ -11,7 +11,6 @@ that it loads the cutter no more than the finishing lap does. Lengths in mm, fee
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -185,6 +184,4 @@ def _even(pocket: Pocket, inset: float, centre: Polygon, strips: WallStrips) -> 
     cleared = grow(left_to_layers(pocket.area, strips), -inset)
     if not isinstance(cleared, Polygon) or len(cleared.interiors) != 1:
         return False
-    shapely.prepare(cleared)
-    away = shapely.distance(shapely.points(shapely.get_coordinates(centre)), cleared)
-    return bool(float(away.max()) <= _CORNER * strips.widest + math.ulp(1.0))
+    return bool(shapely.covers(grow(cleared, _CORNER * strips.widest), centre))
