@@ -16,7 +16,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.clock import move_table
+from corepath.motion.clock import Limits, move_table
+from corepath.motion.feeds.line_rate import paced
 from corepath.motion.program import Kind, Pass, Program
 
 __all__ = ["bend_feed", "reachable", "reached", "reached_feeds"]
@@ -39,13 +40,13 @@ def bend_feed(accel: float, radius: float) -> float:
     return 60.0 * math.sqrt(accel * radius)
 
 
-def reachable(program: Program, accel: float) -> Program:
-    """Returns the program with each feed on an arc or bend no higher than `accel` (mm/s²) lets the
-    axis go there.
+def reachable(program: Program, limits: Limits) -> Program:
+    """Returns the program with each feed on an arc or bend no higher than the acceleration lets the
+    axis go there, and no more moves in a second than a control reads (`line_rate.paced`).
 
     Its `used` lists, for each planned feed, the slowest and the fastest that its cuts now have.
     """
-    passes = tuple(reached(one, accel) for one in program.passes)
+    passes = tuple(paced(reached(one, limits.accel), limits) for one in program.passes)
     return replace(program, passes=passes, used=_used(program.passes, passes))
 
 

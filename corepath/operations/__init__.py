@@ -23,7 +23,7 @@ def programs(work: Work, store: Store = NOTHING) -> tuple[Program, ...]:
     No feed is higher than the machine can reach on a bend. Paths come from `store` where that has
     them. Raises `CorepathError` where no path can do what the work asks.
     """
-    return tuple(reachable(program, work.milling.limits.accel) for program in _planned(work, store))
+    return tuple(reachable(program, work.milling.limits) for program in _planned(work, store))
 
 
 def _planned(work: Work, store: Store) -> tuple[Program, ...]:

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from corepath.errors import CorepathError
 from corepath.motion.clock import most_a_second
+from corepath.motion.feeds.line_rate import MOST_A_SECOND
 from corepath.motion.pass_name import is_run, minutes_to_stop
 from corepath.planning.make import MadeFile, make_files
 from corepath.planning.prepare import Prepared, prepare
@@ -38,10 +39,6 @@ SAME = 1.0005
 
 FAILS = ("board-1280-cupped",)
 """Samples whose checks fail on purpose: nothing is planned."""
-
-MOST_A_SECOND = 150.0
-"""Moves in one second: some controls read no more lines than that in time (common practice, no
-source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +86,9 @@ def minutes() -> Iterator[Row]:
             ours = Figure(spent.minutes, "min")
             at = f"at {before['commit']}"
             yield Row(says, ours, SAME, at, Figure(theirs, "min"), note=_by_file(spent))
-            yield Row(f"{job}, busiest second", Figure(spent.busiest, "moves"), MOST_A_SECOND)
+            yield Row(
+                f"{job}, busiest second", Figure(spent.busiest, "moves"), float(MOST_A_SECOND)
+            )
 
 
 def _by_file(spent: _Spent) -> str:

@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from corepath.motion.clock import Limits
 from corepath.motion.cutter import Cutter, Cutting
 from corepath.motion.program import Move, Pass, Program, Zero, arc, line, rapid
 from corepath.motion.reachable import bend_feed, reachable
@@ -19,7 +20,7 @@ def feeds(*moves: Move) -> list[float]:
         Cutting(18000.0, 4000.0, 2000.0, 1000.0, 3.0, 2.0),
         Zero(0.0, 0.0, 0.0, "the bed", True), 20.0, (0.0, 0.0), (Pass.of(moves),),
     )  # fmt: skip
-    return [move.feed for move in reachable(program, ACCEL).moves]
+    return [move.feed for move in reachable(program, Limits(accel=ACCEL)).moves]
 
 
 def test_a_small_circle_is_no_faster_than_its_radius_allows() -> None:

@@ -37,8 +37,11 @@ lies badly."""
 # rad; longest arc in one move, so that rounding of its ends cannot push it past half a turn.
 _THIRD = 2.0 * math.pi / 3.0
 _WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
-_CHORD = 0.002  # mm inside circles where arcs are not allowed
-_WIDEST = 0.2  # rad: a chord is shorter than its arc, and so steeper on a helix, by step²/24
+_CHORD = 0.0028
+"""mm inside circles where arcs are not allowed: as the text writes an arc in chords."""
+_WIDEST = 0.4
+"""rad: the longest chord, below the 25° from which on a turn is a corner and no bend. A chord is
+shorter than its arc, and so steeper on a helix, by step²/24: see `_pitch_of`."""
 # mm; less than this is the middle itself, or the height already reached.
 _FLAT = 1e-9
 
@@ -73,8 +76,7 @@ class BoreTrail(ToolpathBuilder):
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
         count = max(1, fewest_steps(angle, _THIRD))
         if not self.work.arcs:
-            step = min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
-            count = max(count, math.ceil(angle / step))
+            count = max(count, math.ceil(angle / _step_of(radius)))
         start = self.z
         for k in range(1, count + 1):
             at, level = first + self.way * angle * k / count, start + (z - start) * k / count
@@ -114,9 +116,16 @@ class BoreTrail(ToolpathBuilder):
 
 def _pitch_of(work: Work, radius: float) -> float:
     """Fall of a helix of this radius in one turn, mm: by the ramp angle, at most a layer."""
-    return min(
-        2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth
-    )
+    way = 2.0 * math.pi * radius
+    if not work.arcs:  # by the length of its chords, which fall as far as their arcs
+        half = 0.5 * _step_of(radius)
+        way *= math.sin(half) / half
+    return min(way * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth)
+
+
+def _step_of(radius: float) -> float:
+    """The longest chord of a circle of this radius, rad."""
+    return min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
 
 
 def slow_below(work: Work, hole: Hole) -> float:

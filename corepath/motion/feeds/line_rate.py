@@ -1,0 +1,99 @@
+"""Feeds at which a control can read what it runs: at most `MOST_A_SECOND` moves in any second.
+
+A control takes in line after line while it runs, and one that cannot stops between them. Curves in
+chords are what comes too fast: chords that leave a circle by e, run at the speed v = sqrt(a·r) that
+the acceleration a allows, last sqrt(8·e/a) each, whatever the radius (elementary geometry and
+mechanics). Where arcs are arcs there is nothing to do. Lengths in mm, feeds in mm/min.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corepath.geometry.masks import runs
+from corepath.motion.clock import Limits, seconds
+from corepath.motion.program import Kind, Pass
+
+__all__ = ["MOST_A_SECOND", "paced"]
+
+Floats = NDArray[np.float64]
+
+MOST_A_SECOND = 150
+"""Moves in one second: some controls read no more lines than that in time (common practice, no
+source)."""
+
+_LEAST = 0.55
+"""Share of a feed that is left at least: edges rub at half of what the cutter is run at."""
+_GUILTY = 0.8 * MOST_A_SECOND
+"""Moves a second from which on a cut has a share in a second that is too full."""
+_ROUNDS = 8
+"""Slower moves share a second with fewer others, so that a few rounds do; a move at its least stays
+as it is."""
+_STEP = 0.97
+"""Feeds fall in steps of this, so that neighbours share a word F."""
+
+
+def paced(stretch: Pass, limits: Limits) -> Pass:
+    """Returns a pass with lower feeds where more than `MOST_A_SECOND` of its moves end in one
+    second.
+
+    All short cuts of such a stretch are slowed alike, but none below 0.55 of its feed. Drilling
+    cycles and rapids stay as they are.
+    """
+    planned = np.array([move.feed for move in stretch.moves])
+    for _ in range(_ROUNDS):
+        share = _shares(seconds(stretch.moves, limits))
+        feeds = np.array([move.feed for move in stretch.moves])
+        guilty = (share < 1.0) & _cuts(stretch) & (feeds > 60.0 * _GUILTY * _spans(stretch))
+        # 1e-9: a share that is a step must not fall to the next by rounding
+        steps = np.ceil(np.log(share) / math.log(_STEP) - 1e-9)
+        slow = np.maximum(np.round(feeds * _STEP**steps, 1), _LEAST * planned)
+        slow = np.where(guilty & (slow < feeds), slow, feeds)
+        if (slow == feeds).all():
+            break
+        moves = zip(stretch.moves, slow.tolist(), strict=True)
+        stretch = replace(
+            stretch,
+            moves=tuple(
+                move if move.feed == feed else move._replace(feed=feed) for move, feed in moves
+            ),
+        )
+    return stretch
+
+
+def _shares(spent: Floats) -> Floats:
+    """(n,) how many of the moves that end within the fullest second of a stretch may do so: 1
+    outside such stretches; `spent` has the seconds of each move."""
+    ends = np.cumsum(spent)
+    last = np.searchsorted(ends, ends + 1.0, side="right")
+    counts = last - np.arange(len(ends)) - 1
+    full = np.flatnonzero(counts > MOST_A_SECOND)
+    share = np.ones(len(ends))
+    # +1 where a full second begins, -1 behind its end: where the sum is above 0 one holds the move
+    marks = np.zeros(len(ends) + 1)
+    np.add.at(marks, full, 1.0)
+    np.add.at(marks, last[full], -1.0)
+    for first, end in runs(np.cumsum(marks[:-1]) > 0.0):
+        share[first:end] = MOST_A_SECOND / counts[first:end].max()
+    return share
+
+
+def _cuts(stretch: Pass) -> NDArray[np.bool_]:
+    kinds = np.array([move.kind for move in stretch.moves])
+    return np.asarray((kinds == Kind.LINE) | (kinds == Kind.CW) | (kinds == Kind.CCW))
+
+
+def _spans(stretch: Pass) -> Floats:
+    """(n,) the length of each move, mm, or the mean of it and the longer neighbour if that is more:
+    one short move among longer ones keeps nobody waiting. Arcs count by their chord."""
+    ends = np.array([(move.x, move.y, move.z) for move in stretch.moves])
+    length = np.sqrt((np.diff(ends, axis=0, prepend=ends[:1]) ** 2).sum(axis=1))
+    pairs = 0.5 * (length[1:] + length[:-1])
+    spans: Floats = length.copy()
+    spans[1:] = np.maximum(spans[1:], pairs)
+    spans[:-1] = np.maximum(spans[:-1], pairs)
+    return spans

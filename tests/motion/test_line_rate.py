@@ -1,0 +1,64 @@
+"""Moves a second, against lengths and feeds by hand."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from corepath.motion.clock import Limits, most_a_second
+from corepath.motion.feeds.line_rate import MOST_A_SECOND, paced
+from corepath.motion.program import Pass, arc, line, rapid
+
+LIMITS = Limits(rapid=6000.0, accel=500.0)
+
+
+def ruled(step: float, count: int, feed: float) -> Pass:
+    """`count` moves of `step` mm on one straight line."""
+    cuts = [line(step * k, 0.0, 1.0, feed) for k in range(1, count + 1)]
+    return Pass.of([rapid(0.0, 0.0, 1.0), *cuts])
+
+
+def test_short_moves_are_slowed_alike_to_what_a_control_reads() -> None:
+    """0.2 mm at 3000 mm/min are 250 a second; 150 of them take 1800 mm/min."""
+    given = ruled(0.2, 2000, 3000.0)
+    assert most_a_second([given], LIMITS) == 250
+    made = paced(given, LIMITS)
+    assert most_a_second([made], LIMITS) <= MOST_A_SECOND
+    (feed,) = {move.feed for move in made.moves[1:]}
+    assert 0.97 * 1800.0 <= feed <= 1800.0
+    assert [move[:4] for move in made.moves] == [move[:4] for move in given.moves], "same places"
+
+
+def test_no_feed_falls_below_what_keeps_edges_cutting() -> None:
+    """0.1 mm at 3000 mm/min are 500 a second: not even 0.55 of the feed makes them 150."""
+    made = paced(ruled(0.1, 2000, 3000.0), LIMITS)
+    (feed,) = {move.feed for move in made.moves[1:]}
+    assert feed == pytest.approx(0.55 * 3000.0)
+
+
+def test_what_a_control_reads_in_time_stays() -> None:
+    """100 short moves beside long ones fill no second, an arc is one move however long."""
+    few = ruled(0.2, 100, 3000.0)
+    assert paced(few, LIMITS) == few
+    turns = [arc(False, (10.0, 0.0, 1.0), (-10.0, 0.0), 3000.0)] * 50
+    rounds = Pass.of([rapid(10.0, 0.0, 1.0), *turns])
+    assert paced(rounds, LIMITS) == rounds
+
+
+def test_only_the_crowded_stretch_is_slowed() -> None:
+    """A circle of radius 5 in chords of 0.003 mm between two long lines, at a = 500: √(8·e/a) each,
+    144 a second, stays; at 1400, 242 a second, the chords are slowed and the lines are not."""
+    step = 2.0 * math.acos(1.0 - 0.003 / 5.0)
+    count = 4 * math.ceil(2.0 * math.pi / step)  # four times round: more than a second
+    chords = [
+        line(5.0 * math.sin(k * step), 5.0 - 5.0 * math.cos(k * step), 1.0, 60.0 * math.sqrt(7000))
+        for k in range(1, count + 1)
+    ]
+    end = chords[-1]
+    lead, away = line(0.0, 0.0, 1.0, 6000.0), line(end.x, end.y + 100.0, 1.0, 6000.0)
+    given = Pass.of([rapid(-100.0, 0.0, 1.0), lead, *chords, away])
+    made = paced(given, Limits(rapid=6000.0, accel=1400.0))
+    assert made.moves[1].feed == made.moves[-1].feed == 6000.0
+    assert most_a_second([given], Limits(accel=1400.0)) > 200
+    assert most_a_second([made], Limits(accel=1400.0)) <= MOST_A_SECOND
