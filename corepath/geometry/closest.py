@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -23,6 +24,12 @@ _MANY = 256
 def closest(shapes: Sequence[BaseGeometry]) -> tuple[float, int, int]:
     """Returns the least distance between two of `shapes`, at least two, and their numbers; of equal
     pairs the first, by the first number."""
+    return _closest(tuple(shapes))
+
+
+# What lies on a board stays where another number of its job changes: the last few are kept.
+@lru_cache(maxsize=4)
+def _closest(shapes: tuple[BaseGeometry, ...]) -> tuple[float, int, int]:
     whole = np.array(shapes, dtype=object)
     boxes = shapely.bounds(whole)
     least = (np.inf, 0, 1)

@@ -14,6 +14,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from corepath.job.model import InsertSection
 from corepath.planning.prepare import Prepared
@@ -22,7 +23,7 @@ from corepath.stackup.checks.depth_checks import holds_at, inserts_at
 from corepath.stackup.checks.place_checks import standing
 from corepath.stackup.pour.pour import depth_loss
 
-__all__ = ["Goal", "Row", "Weakest", "beyond", "rise_needed", "rows_of", "weakest_inserts"]
+__all__ = ["Goal", "Row", "Weakest", "beyond", "rise_needed", "rows_of", "weakest_of"]
 
 Slopes = Mapping[str, float]
 
@@ -74,24 +75,28 @@ def _slack(check: Check, goal: Goal) -> float:
     return (check.rss if careful else check.worst) - check.limit
 
 
-Weakest = tuple[tuple[float, tuple[Check, ...]], ...]
-"""Of each table of inserts: by what share of the core the deck rises over it, and its weakest
-seat, wood over a seat and barrel."""
+class Weakest(NamedTuple):
+    """What a job has whatever the goal and the rise. `inserts`, of each table of them: by what
+    share of the core the deck rises over it, and its weakest seat, wood over a seat and barrel.
+    `dowels`: the room over each, in B and in C."""
+
+    inserts: tuple[tuple[float, tuple[Check, ...]], ...]
+    dowels: tuple[Check, ...]
 
 
 def rows_of(
-    found: Prepared, goal: Goal, up: float | None, inserts: Weakest | None = None
+    found: Prepared, goal: Goal, up: float | None, stands: Weakest | None = None
 ) -> tuple[Row, ...]:
     """Returns all margins of a job whose skim is to stop `up` mm above its lowest plane; None: on
-    the lowest plane, if need be. `inserts` are its `weakest_inserts`, where they are known."""
-    rise = up or 0.0
+    the lowest plane, if need be. `stands` is its `weakest_of`, where it is known."""
+    rise, stands = up or 0.0, stands or weakest_of(found)
     return (
         *_window(found, goal),
         *_clean_up(found, goal, up),
         *_fills(found, goal, rise),
         *_holds(found, goal, rise),
-        *_inserts(weakest_inserts(found) if inserts is None else inserts, goal),
-        *_dowels(found, goal, rise),
+        *_inserts(stands.inserts, goal),
+        *_dowels(found, stands.dowels, goal, rise),
     )
 
 
@@ -189,10 +194,11 @@ def _holds(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
     yield Row("hold", _slack(in_c, goal), {"least_height": -1.0, "edge": 1.0})
 
 
-def weakest_inserts(found: Prepared) -> Weakest:
-    """Returns the weakest inserts of a job, whatever the goal and the rise: of hundreds they take
-    longer than all other rows."""
-    return tuple(_weakest_of(found, insert) for insert in found.resolved.insert)
+def weakest_of(found: Prepared) -> Weakest:
+    """Returns what a job's rows start from, whatever the goal and the rise: with hundreds of
+    inserts it takes longer than all else of them."""
+    inserts = tuple(_weakest_of(found, insert) for insert in found.resolved.insert)
+    return Weakest(inserts, standing(found.stackup, found.board))
 
 
 def _weakest_of(found: Prepared, insert: InsertSection) -> tuple[float, tuple[Check, ...]]:
@@ -202,7 +208,7 @@ def _weakest_of(found: Prepared, insert: InsertSection) -> tuple[float, tuple[Ch
     return crown, inserts_at(stack, stack.skim.planned_plane, own)
 
 
-def _inserts(inserts: Weakest, goal: Goal) -> Iterator[Row]:
+def _inserts(inserts: tuple[tuple[float, tuple[Check, ...]], ...], goal: Goal) -> Iterator[Row]:
     """Yields the weakest seat, wood over a seat and barrel of each table of inserts."""
     for k, (crown, (seat, wood, barrel)) in enumerate(inserts, 1):
         lever = f"recess {k}"
@@ -211,9 +217,9 @@ def _inserts(inserts: Weakest, goal: Goal) -> Iterator[Row]:
         yield Row("barrel", _slack(barrel, goal), {lever: -1.0, "core": crown})
 
 
-def _dowels(found: Prepared, goal: Goal, up: float) -> Iterator[Row]:
+def _dowels(found: Prepared, dowels: Sequence[Check], goal: Goal, up: float) -> Iterator[Row]:
     higher = _judged_higher(found, goal, up)
-    for check in standing(found.stackup, found.board):
+    for check in dowels:
         number = check.where.split()[1]
         in_b = check.where.endswith(" B")
         slopes = {f"stand {number}": -1.0, **(_OF_PLANE if in_b else {"edge": 1.0})}

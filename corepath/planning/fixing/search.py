@@ -26,7 +26,7 @@ from corepath.planning.fixing.rows import (
     beyond,
     rise_needed,
     rows_of,
-    weakest_inserts,
+    weakest_of,
 )
 from corepath.planning.fixing.solving import Moves, Problem, softened, solve, typed_up
 from corepath.planning.fixing.surer import can_be_measured, read_closely, tight_tolerances
@@ -236,7 +236,7 @@ class _Search:
         the stop, and the step that it takes (None: the job's own)."""
         best: tuple[tuple[int, float], Moves, float | None] | None = None
         for up, step in self._rises(made, goal):
-            found = rows_of(made, goal, up, self._weakest_inserts(made))
+            found = rows_of(made, goal, up, self._weakest_of(made))
             # a margin without end, as of a clean-up that may be none, holds whatever is moved
             rows = tuple(_from_start(row, moved) for row in found if row.margin < math.inf)
             problem = Problem(rows, levers, weights, self._units)
@@ -249,10 +249,10 @@ class _Search:
                 best = rank, moves, step
         return None if best is None else best[1:]
 
-    def _weakest_inserts(self, made: Prepared) -> Weakest:
-        """Returns the weakest inserts of a job, which all ways, goals and rises ask for."""
+    def _weakest_of(self, made: Prepared) -> Weakest:
+        """Returns what the rows of a job start from, which all ways, goals and rises ask for."""
         if id(made) not in self._weakest:
-            self._weakest[id(made)] = made, weakest_inserts(made)
+            self._weakest[id(made)] = made, weakest_of(made)
         return self._weakest[id(made)][1]
 
     def _rises(self, made: Prepared, goal: Goal) -> Iterator[tuple[float | None, float | None]]:

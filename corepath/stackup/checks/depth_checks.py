@@ -291,34 +291,40 @@ def inserts_at(
     places = stack.places if places is None else places
     if not places:
         return ()
+    # only the weakest gets its words: of hundreds they take longer than the relations
+    relations = ((_of_seat, _seat), (_of_wood, _wood_over_seat), (_of_barrel, _barrel))
     return tuple(
-        weakest(judge_one(stack, place, plane) for place in places)
-        for judge_one in (_seat, _wood_over_seat, _barrel)
+        told(min(places, key=lambda place: asked(stack, place, plane).rank), stack, plane)
+        for asked, told in relations
     )
 
 
-def _seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
-    thickness = place.place.insert.flange_thickness
+def _of_seat(stack: Stackup, place: PlaceStack, _plane: float) -> AtLeast:
     seat = stack.heights.seat(place.seat_depth, place.place.id)
-    value = seat - thickness
-    limit = stack.job.limits.seat
-    return judge(
+    return AtLeast(seat - place.place.insert.flange_thickness, stack.job.limits.seat)
+
+
+def _seat(place: PlaceStack, stack: Stackup, plane: float) -> Check:
+    asked = _of_seat(stack, place, plane)
+    seat = stack.heights.seat(place.seat_depth, place.place.id)
+    return asked.check(
         "seat",
-        value,
-        limit,
-        message=f"the flange of {place.place.id} lies {mm(value.nominal):.2f} below the skimmed "
-        f"face in a seat {mm(seat.nominal):.2f} deep",
+        message=f"the flange of {place.place.id} lies {mm(asked.value.nominal):.2f} below the "
+        f"skimmed face in a seat {mm(seat.nominal):.2f} deep",
         where=place.place.id,
     )
 
 
-def _wood_over_seat(stack: Stackup, place: PlaceStack, plane: float) -> Check:
+def _of_wood(stack: Stackup, place: PlaceStack, plane: float) -> AtLeast:
     prongs = place.place.insert.prongs
     limit = max(stack.job.limits.wood_over_seat, prongs + PRONG_WOOD if prongs else 0.0)
-    return judge(
+    return AtLeast(wood_over_seat(stack, place, plane), limit)
+
+
+def _wood_over_seat(place: PlaceStack, stack: Stackup, plane: float) -> Check:
+    prongs = place.place.insert.prongs
+    return _of_wood(stack, place, plane).check(
         "wood-over-seat",
-        wood_over_seat(stack, place, plane),
-        limit,
         message=f"wood over the seat of {place.place.id}"
         + (f", its prongs reach {mm(prongs):.2f}" if prongs else ""),
         where=place.place.id,
@@ -341,12 +347,15 @@ def over_barrel(stack: Stackup, place: PlaceStack, plane: float) -> Linear:
     return stack.heights.finished(place.deck_over_bore, plane, place.at) - reach
 
 
-def _barrel(stack: Stackup, place: PlaceStack, plane: float) -> Check:
-    value = over_barrel(stack, place, plane)
-    return judge(
+def _of_barrel(stack: Stackup, place: PlaceStack, plane: float) -> AtLeast:
+    return AtLeast(over_barrel(stack, place, plane), stack.job.limits.barrel)
+
+
+def _barrel(place: PlaceStack, stack: Stackup, plane: float) -> Check:
+    asked = _of_barrel(stack, place, plane)
+    value = asked.value
+    return asked.check(
         "barrel",
-        value,
-        stack.job.limits.barrel,
         message=f"the barrel of {place.place.id} ends {mm(value.nominal):.2f} below the deck",
         where=place.place.id,
         fix=f"hardware shorter by {mm(stack.job.limits.barrel - value.worst()[0]):.2f}, or a "
@@ -359,24 +368,18 @@ def _opens(stack: Stackup) -> tuple[Check, ...]:
     one."""
     heights, plane = stack.heights, stack.skim.planned_plane
 
-    def judged(place: PlaceStack) -> Check:
-        name = place.place.id
-        value = heights.bore(place.bore_depth, name) - heights.finished(
-            place.highest_over_bore, plane, place.at
-        )
-        return judge(
-            "opens",
-            value,
-            0.0,
-            message=_opened(name, value.nominal),
-            where=name,
-        )
+    def asked(place: PlaceStack) -> AtLeast:
+        bore = heights.bore(place.bore_depth, place.place.id)
+        deck = heights.finished(place.highest_over_bore, plane, place.at)
+        return AtLeast(bore - deck, 0.0)
 
     blind = [place for place in stack.places if not place.place.insert.through]
     if not blind:
         return ()
     # the fix is worked out for the weakest alone: it looks at all castings
-    found = weakest(judged(place) for place in blind)
+    least = min(blind, key=lambda place: asked(place).rank)
+    name, room = least.place.id, asked(least)
+    found = room.check("opens", message=_opened(name, room.value.nominal), where=name)
     if found.verdict == "ok":
         return (found,)
     return (replace(found, fix=_bored(stack, found.where, -found.worst)),)
