@@ -17,7 +17,9 @@ from dataclasses import replace
 import numpy as np
 
 from corepath.gcode.read.findings import Finding, Findings
+from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import marked
+from corepath.motion.cutter import Cutter
 from corepath.readback.cutting import Cutting, check_cut, check_outside, cut_path
 from corepath.readback.inspection import Done
 from corepath.readback.judging import may_touch, measure_deck, measure_proud
@@ -35,10 +37,12 @@ from corepath.readback.surfaces.left import measure_edge, measure_seats, measure
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.cut_memory import CutMemory
 from corepath.stock.material import Stock
-from corepath.stock.path import lay
+from corepath.stock.path import Path, judge_unknown, laid
 from corepath.work.works import Deck, Work
 
 __all__ = ["CELL", "new_findings", "read_cases", "shifted"]
+
+Zero = tuple[float, float, float]
 
 CELL = 1.0
 """mm between the columns."""
@@ -70,6 +74,20 @@ def shifted(work: Work, dz: float) -> Work:
     return replace(work, pockets=pockets, holes=holes, facing=facing, deck=deck)
 
 
+class _Paths:
+    """The files as they lie on the bed: on most blanks in the same place."""
+
+    def __init__(self) -> None:
+        self._held: dict[tuple[str, Zero, Cutter, float], Path] = {}
+
+    def of(self, program: ReadProgram, zero: Zero, cutter: Cutter, chords: float) -> Path:
+        """Return what `laid` gives, now or before."""
+        key = program.file, zero, cutter, chords
+        if key not in self._held:
+            self._held[key] = laid(program, zero, cutter, chords)
+        return self._held[key]
+
+
 class _Trial(Run):
     """The read-back of one blank from A on, and of its copies from each pass of the skim on."""
 
@@ -79,6 +97,7 @@ class _Trial(Run):
         self.after_pass: dict[int, Stock] = {}
         self.loads: list[float] = []
         self.stops: frozenset[int] = frozenset()
+        self.paths = _Paths()
 
     @staticmethod
     def of(shop: SimulationSetup, files: PlanFiles, cases: Sequence[Case]) -> _Trial:
@@ -112,7 +131,8 @@ class _Trial(Run):
         cutter = choose_cutter(program, work, self.shop, Findings(name))
         assert self.zeroed is not None
         zero = self.zeroed.place
-        path = lay(program, zero, cutter, stock.highest(), self.shop.allowed.chords, findings)
+        judge_unknown(program, zero, stock.highest(), findings)
+        path = self.paths.of(program, zero, cutter, self.shop.allowed.chords)
         check_nose_stock(path, stock.top, stock.grid, work.collet, findings)
         entering = path.start[:, 2] > stock.highest() - _SKIN
         before = stock.top.copy()
@@ -172,7 +192,7 @@ class _Trial(Run):
         stock = self.after_pass.get(number, self.stock).copy()
         other = _Trial(replace(self.shop, planned_pass=number), self.files, stock)
         other.face, other.castings = self.face, dict(self.castings)
-        other.behind = list(self.behind)
+        other.behind, other.paths = list(self.behind), self.paths
         return other
 
     def begin(self, works: Sequence[Work]) -> None:
@@ -246,13 +266,13 @@ def read_cases(
     cases, outcomes = tuple(cases), {}
     deck: tuple[int, Singles] | None = None  # its heights: the columns stand alike in all cases
     # Once it is planed, a blank of another thickness differs in what lies below alone.
-    memory = CutMemory()
+    memory, paths = CutMemory(), _Paths()
     # One blank after the other: each holds many columns, and the copies of its cases besides. All
     # cases of one thickness share A and the skim, which are cut once.
     for thicker in dict.fromkeys(case.thicker for case in cases):
         same = [case for case in cases if case.thicker == thicker]
         first = _Trial.of(replace(shop, cell=max(cell, shop.cell)), files, same)
-        first.stock.memory = memory
+        first.stock.memory, first.paths = memory, paths
         first.begin(ordered)
         for case in same:
             rest = first.from_pass(case.stop)

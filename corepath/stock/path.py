@@ -18,7 +18,7 @@ from corepath.gcode.read.read_program import ReadProgram
 from corepath.lengths import mm
 from corepath.motion.cutter import Cutter
 
-__all__ = ["Path", "Pieces", "lay"]
+__all__ = ["Path", "Pieces", "judge_unknown", "laid", "lay"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -146,10 +146,16 @@ def lay(
     which moves from unknown places are judged; `tolerance` (mm) is that of the chords. What is
     wrong goes to `findings`. Raises InputError where the chords would be too many (`flatten`).
     """
-    start, end = program.start + zero, program.end + zero
+    judge_unknown(program, zero, highest, findings)
+    return laid(program, zero, cutter, tolerance)
+
+
+def laid(
+    program: ReadProgram, zero: tuple[float, float, float], cutter: Cutter, tolerance: float
+) -> Path:
+    """Do the same, whatever the stock, and judge nothing."""
+    start, end, known = _placed(program, zero)
     centre = program.centre + zero[:2]
-    known = np.asarray(~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1)), dtype=np.bool_)
-    _unknown(program, start, end, known, highest, findings)
     kind = program.kind[known]
     start, end = np.ascontiguousarray(start[known]), np.ascontiguousarray(end[known])
     centre = np.nan_to_num(centre[known])
@@ -168,16 +174,22 @@ def lay(
     )
 
 
-def _unknown(
-    program: ReadProgram,
-    start: Floats,
-    end: Floats,
-    known: NDArray[np.bool_],
-    highest: float,
-    findings: Findings,
+def _placed(
+    program: ReadProgram, zero: tuple[float, float, float]
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Return where the motions start and end in the bed frame, (n, 3), and which of them from and
+    to places that are known, (n,)."""
+    start, end = program.start + zero, program.end + zero
+    known = ~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1))
+    return start, end, np.asarray(known, dtype=np.bool_)
+
+
+def judge_unknown(
+    program: ReadProgram, zero: tuple[float, float, float], highest: float, findings: Findings
 ) -> None:
     """Report motions from or to unknown places that are not harmless: harmless is only a motion
-    above the stock, at rapid or with the spindle stopped."""
+    above the stock, `highest` mm, at rapid or with the spindle stopped."""
+    start, end, known = _placed(program, zero)
     for index in np.flatnonzero(~known):
         line = int(program.line[index])
         height = end[index, 2]

@@ -150,13 +150,26 @@ def _stood(path: Path, stock: Stock, places: Floats, before: Ints) -> Floats:
     px, py = np.ascontiguousarray(places[order, 0]), np.ascontiguousarray(places[order, 1])
     heights, by = left[order], np.zeros(len(order), dtype=np.int64)
 
-    def cut(past: Past, tag: Ints, until: Ints) -> None:
+    def cut(past: Past, tag: Ints, until: Ints, lowered: Floats) -> None:
         lower, upper = np.ascontiguousarray(past.lower), np.ascontiguousarray(past.upper)
-        sweep_points(px, py, first, *frame, lower, upper, past.end, heights, by, tag, until)
+        sweep_points(px, py, first, *frame, lower, upper, past.end, lowered, by, tag, until)
 
     for past in stock.past[:-1]:
-        cut(past, np.zeros(len(past.lower), dtype=np.int64), np.full(len(order), _EVER))
-    cut(stock.past[-1], path.pieces.owner, before[order])
+        ever = np.full(len(order), _EVER)
+        cut(past, np.zeros(len(past.lower), dtype=np.int64), ever, heights)
+    own, until = stock.past[-1], before[order]
+
+    def sweeping() -> Floats:
+        alone = np.full(len(order), np.inf)
+        cut(own, path.pieces.owner, until, alone)
+        return alone
+
+    if stock.memory is None:
+        cut(own, path.pieces.owner, until, heights)
+    else:
+        # What the path itself leaves is the same on every blank.
+        way, asked = (own.lower, own.upper), (path.pieces.owner, px, py, until)
+        np.minimum(heights, stock.memory.left(own.end, way, asked, sweeping), out=heights)
     back = np.empty_like(heights)
     back[order] = heights
     return back
