@@ -87,6 +87,9 @@ def _height(
         piece = near[k]
         if piece >= newest:
             continue
+        # most pieces are older laps, above what a newer one left
+        if min(lower[piece, 2], upper[piece, 2]) >= height:
+            continue
         away, t = _gap(x, y, lower[piece], upper[piece])
         if away <= (close if piece >= recent else far):
             at = lower[piece, 2] + t * (upper[piece, 2] - lower[piece, 2])

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from corepath.geometry.boxed_places import BoxedPlaces
 from corepath.geometry.masks import runs
 from corepath.stock.path import Pieces
 
@@ -30,7 +31,6 @@ Flags = NDArray[np.bool_]
 _SAME = 0.01
 # mm off the entry's own path, or off its end, that still count as on it.
 _ON = 0.2
-_BOX = _ON + 1e-6
 # Cosine of the largest angle (26 degrees) between two headings that count as the same: a path that
 # passes the end of the entry in another direction has not completed its lap.
 _SAME_WAY = 0.9
@@ -133,20 +133,12 @@ def _on_own_way(pieces: Pieces, place: Floats, entries: tuple[WayIn, ...]) -> Fl
     """Tell which samples lie over an entry's own path, at the height at which it ends: there the
     wedge under the ramp is cut, as wide as the cutter."""
     on = np.zeros(len(place), dtype=np.bool_)
-    along = np.argsort(place[:, 0], kind="stable")
-    begin = place[along, 0]
+    boxed = BoxedPlaces(place)
     for entry in entries:
         ends = pieces.upper[entry.first : entry.last + 1, :2]
         points = np.vstack((pieces.lower[entry.first, :2], ends))
-        # Only samples in the box about the entry: to measure all of them for each entry would take
-        # the square of their number. A little more, for rounding.
-        (left, low), (right, high) = points.min(axis=0) - _BOX, points.max(axis=0) + _BOX
-        some = along[slice(*np.searchsorted(begin, (left, right)))]
-        near = some[
-            (np.abs(place[some, 2] - pieces.upper[entry.last, 2]) < _SAME)
-            & (place[some, 1] >= low)
-            & (place[some, 1] <= high)
-        ]
+        near = boxed.about(points, _ON)
+        near = near[np.abs(place[near, 2] - pieces.upper[entry.last, 2]) < _SAME]
         line = shapely.linestrings(points)
         shapely.prepare(line)
         on[near] |= shapely.dwithin(line, shapely.points(place[near, :2]), _ON)

@@ -296,6 +296,37 @@ def test_what_is_cut_again_is_taken_over_only_where_it_is_just_the_same():
             assert np.array_equal(one, other)
 
 
+def test_what_a_path_leaves_is_taken_over_only_for_the_same_path_raised():
+    """Raised as a whole it leaves as much more; one piece moved or raised alone, another place,
+    cutter or end of the path is another question."""
+    places = np.random.default_rng(11).uniform((-20, -9, 4), (20, 9, 11), (41, 3))
+    lower, upper = places[:-1], places[1:]
+    asked = (np.arange(40, dtype=np.int64), places[:, 0].copy(), np.full(41, 7, dtype=np.int64))
+    heights, up = np.arange(41.0), np.array([0.0, 0.0, 0.5])
+
+    def left(key=3.0, way=(lower, upper), asked=asked, first=asked):
+        """What another path leaves, -1 where it is swept anew."""
+        memory = CutMemory(least=1)
+        memory.left(3.0, (lower, upper), first, lambda: heights)
+        found = memory.left(key, way, asked, lambda: np.full(41, -1.0))
+        assert memory.taken_over == (found[1] != -1.0)
+        return found
+
+    assert np.array_equal(left(), heights)
+    raised = left(way=(lower + up, upper + up))
+    assert np.allclose(raised, heights + 0.5, rtol=0.0, atol=1e-12)
+    others = [left(key=2.5)]
+    for index in ((5, 0), (5, 2), (0, 2)):
+        moved = lower.copy()
+        moved[index] += 1e-6
+        others.append(left(way=(moved, upper)))
+        others.append(left(way=(upper, moved)))
+    for k in range(3):
+        others.append(left(asked=tuple(one + (j == k) for j, one in enumerate(asked))))
+    others.append(left(way=(lower[:-1], upper[:-1])))
+    assert np.all(np.array(others) == -1.0)
+
+
 def test_polygons_are_filled_by_their_columns():
     """The mask says what may be touched; shapely's own test is the reference."""
     grid = Grid.over(60, 40, 0.7)

@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corepath.gcode.read.findings import Findings
+from corepath.geometry.boxed_places import BoxedPlaces
 from corepath.geometry.masks import runs
 from corepath.lengths import either, mm
 from corepath.motion.cutter import Cutter
@@ -148,10 +149,11 @@ def _cores(found: Engagement, samples: Ints) -> Flags:
     """
     core = np.zeros(len(samples), dtype=np.bool_)
     place = found.place[samples]
-    upper, lower = found.pieces.upper, found.pieces.lower
+    upper, lower, boxed = found.pieces.upper, found.pieces.lower, BoxedPlaces(place)
     for entry in found.entries:
         points = np.vstack((lower[entry.first], upper[entry.first : entry.last + 1]))
-        near = np.flatnonzero(np.abs(place[:, 2] - points[-1, 2]) < _SAME_LEVEL)
+        near = boxed.about(points[:, :2], 0.0)
+        near = near[np.abs(place[near, 2] - points[-1, 2]) < _SAME_LEVEL]
         if len(near) == 0 or not _turns_round(points[:, :2]):
             continue
         within = shapely.convex_hull(shapely.multipoints(points[:, :2]))
