@@ -80,18 +80,17 @@ def reached(stretch: Pass, accel: float) -> Pass:
 
 def reached_feeds(table: Floats, accel: float) -> Floats:
     """Returns the feeds (n,), mm/min, that moves have then, given as a table (n, 7) of their
-    fields."""
+    fields: the highest step below each feed that its bend allows."""
     feeds: Floats = table[:, 4].copy()
     most = _most(table, accel)
-    for k in np.flatnonzero(feeds > most).tolist():
-        feeds[k] = _rounded(float(feeds[k]), float(most[k]))
+    slow = np.flatnonzero(feeds > most)
+    # 1e-9: a feed that is one of the steps must not fall to the next by rounding
+    steps = np.ceil(np.log(most[slow] / feeds[slow]) / math.log(_STEP) - 1e-9)
+    # few pairs of many moves
+    pairs, which = np.unique(np.column_stack([feeds[slow], steps]), axis=0, return_inverse=True)
+    rounded = [round(feed * _STEP ** int(step), 1) for feed, step in pairs.tolist()]
+    feeds[slow] = np.array(rounded)[which.ravel()] if rounded else feeds[slow]
     return feeds
-
-
-def _rounded(feed: float, top: float) -> float:
-    """The highest step below `feed` that is no higher than `top`."""
-    # 1e-9: a `top` that is one of the steps must not fall to the next by rounding
-    return round(feed * _STEP ** math.ceil(math.log(top / feed) / math.log(_STEP) - 1e-9), 1)
 
 
 def _most(table: Floats, accel: float) -> Floats:

@@ -71,10 +71,16 @@ def test_what_a_path_leaves_agrees_with_small_steps_along_it(cutter: Cutter) -> 
     corner = cutter.radius if cutter.shape == "ball" else cutter.corner_radius
     frame = np.array([0.0, 0.0, 10.0, 6.0, 4.0])
     coarse = reaching(path, cutter.profile, frame)
-    found = left_at(path, cutter.profile, x, y, frame, *coarse)
+    asked = np.column_stack([x, y, np.full(400, -np.inf)])
+    found = left_at(path, cutter.profile, asked, frame, *coarse)
     # Smaller cells list fewer moves, and what is left is the same to the last bit.
     small, *fine = finer(path, cutter.profile, frame, 8, *coarse)
-    assert np.array_equal(found, left_at(path, cutter.profile, x, y, small, *fine))
+    assert np.array_equal(found, left_at(path, cutter.profile, asked, small, *fine))
+    # Where the search may end early, what is higher than asked for is the same to the last bit.
+    enough = np.median(found)
+    early = left_at(path, cutter.profile, np.column_stack([x, y, 0.0 * x + enough]), frame, *coarse)
+    assert np.array_equal(early[found > enough], found[found > enough])
+    assert (early >= found).all() and (early <= np.maximum(found, enough)).all()
     assert len(fine[1]) / len(fine[0]) < 0.7 * len(coarse[1]) / len(coarse[0])
     t = np.linspace(0.0, 1.0, 2001)[:, None]
     steps = np.concatenate([a + t * (b - a) for a, b in itertools.pairwise(path)])
@@ -283,7 +289,7 @@ class _Crest:
     """A ridge that climbs to its crest at 0.06 a mm and ends there in a cliff. The crest is 0.0536
     high at (0, -0.125) and falls by 0.0048 a mm, while it nears the X axis by 0.089 a mm."""
 
-    def heights(self, places: Array) -> Array:
+    def heights(self, places: Array, enough: Array | float = -np.inf) -> Array:
         x, y = places.T
         beside = y - (0.089 * x - 0.125)
         high = 0.0536 - 0.0048 * x - 0.06 * beside

@@ -89,7 +89,8 @@ def test_a_ramp_leaves_more_or_less_than_the_cutter_reaches(
     )  # fmt: skip
     assert left == pytest.approx(wanted, abs=2e-3)
     path, frame = np.array([a, b]), np.array([-50.0, -50.0, 100.0, 1.0, 1.0])
-    planned = left_at(path, FOUR.profile, x, y, frame, *reaching(path, FOUR.profile, frame))
+    asked = np.column_stack([x, y, np.full(len(x), -np.inf)])
+    planned = left_at(path, FOUR.profile, asked, frame, *reaching(path, FOUR.profile, frame))
     assert np.minimum(planned, 12.0) == pytest.approx(wanted, abs=2e-3)
     script = _script()
     end = script.end_of({"shape": "taper", "diameter": 4.0, "corner_radius": 0.0,

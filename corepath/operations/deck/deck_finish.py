@@ -31,6 +31,7 @@ from corepath.motion.program import Kind
 from corepath.motion.reachable import reached_feeds
 from corepath.operations.deck.combs.comb_lines import sloping
 from corepath.operations.deck.combs.combed import Lay, combed
+from corepath.operations.deck.combs.level_lines import level_lines
 from corepath.operations.deck.combs.planes import outward, toward_outline
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
@@ -115,6 +116,9 @@ _CELL = 1.2
 """mm; cells of about this size list the moves that may decide what is left in them."""
 _PLACES_A_CELL = 4
 """From about so many places in each small cell on, making them is quicker than to do without."""
+_ROUNDED = 1e-9  # mm; no sum that is rounded decides whether a height is enough
+_ANY = 1e9
+"""mm; any height that the cutter leaves is lower, inf where it does not come is not."""
 _LEVEL = 1e-4
 """Slope up to which ground counts as level."""
 _SAME = 0.3  # mm: outer sides of a region closer than this to the blank's are the blank's
@@ -196,7 +200,8 @@ def regional(
     def by_regions(steps: list[StepTable]) -> Array:
         return _laid(split, steps, widest, flat, bounds, open_sides)
 
-    plain = Lay(widest, flat, bounds, tried, deck.grain_penalty)
+    level = level_lines(tables[0], sloped, (widest, flat), tried)
+    plain = Lay(widest, flat, bounds, level, deck.grain_penalty)
 
     def by_combs(lay: Lay) -> Callable[[list[StepTable]], Array]:
         return lambda steps: combed(steps, sloped, lay)
@@ -292,7 +297,7 @@ def _closer_laid(
     places = _asked(_tried(ground.tried, coarse * _square(ground.tried)), ground.deck)
     track = way.track
     for k in range(rounds):
-        found = ground.swept(track).heights(places)
+        found = ground.swept(track).heights(places, wanted)
         # Not `found > wanted`: places that the cutter does not reach (inf or nan) count as bad.
         bad = ~(found <= wanted)
         if not bad.any() or k == rounds - 1:
@@ -335,11 +340,11 @@ def _mended(track: Array, ground: _Ground, slim: float = 0.0) -> tuple[Array, bo
     before = math.inf
     for _ in range(_STROKES):
         swept = ground.swept(track)
-        found = swept.heights(places)
+        found = swept.heights(places, _HILLY * wanted)
         peaks, heights = _climbed(swept, places, found, ground.tried, wanted)
         high = [places[~(found <= wanted)], peaks[~(heights <= wanted)]]
         if slim > 0.0:
-            high.append(places[np.isposinf(ground.swept(track, slim).heights(places))])
+            high.append(places[np.isposinf(ground.swept(track, slim).heights(places, math.inf))])
         # Rounded to spots: a climb from each of many places on one ridge ends at the same cusp.
         bad = np.unique(np.round(np.concatenate(high) / _SAME_SPOT), axis=0) * _SAME_SPOT
         count = len(bad)
@@ -381,7 +386,10 @@ def _climbed(
     beside one is still on the ridge that leads up to it.
     """
     near = _beside(places[found > _HILLY * wanted], bounds)
-    at, best = np.concatenate([places, near]), np.concatenate([found, swept.heights(near)])
+    at, best = (
+        np.concatenate([places, near]),
+        np.concatenate([found, swept.heights(near, _FAR.foot * wanted)]),
+    )
     climbs = []
     for climb in (_FAR, _CLOSE):
         start = _hills(at, best, climb.foot * wanted, climb.hill)
@@ -416,7 +424,8 @@ def _climb(
             ahead = (at[moving][:, None, :] + stride * ways).reshape(-1, 2)
             # Just inside: the frame of `_Swept` ends at the bounds.
             ahead = np.clip(ahead, (left, low), (right - 1e-6, top - 1e-6))
-            heights = swept.heights(ahead).reshape(-1, len(ways))
+            gained = np.repeat(best[moving] + _GAIN, len(ways))
+            heights = swept.heights(ahead, gained).reshape(-1, len(ways))
             steepest = np.argmax(heights, axis=1)
             reached = heights[np.arange(len(moving)), steepest]
             up = reached > best[moving] + _GAIN
@@ -578,14 +587,21 @@ class _Swept:
         )
         return replace(self, frame=frame, starts=starts, moves=moves)
 
-    def heights(self, places: Array) -> Array:
+    def heights(self, places: Array, enough: Array | float = -math.inf) -> Array:
         """(n,) heights over the deck at the places (n, 2), mm; inf where the path does not come,
-        -inf where nothing is to be finished."""
+        -inf where nothing is to be finished.
+
+        Where it is no more than `enough` (n,), any height from the true one to that is as good.
+        """
         from corepath.operations.deck.deck_kernels import left_at
 
         x, y = np.ascontiguousarray(places[:, 0]), np.ascontiguousarray(places[:, 1])
-        heights = left_at(self.path, self.cutter.profile, x, y, self.frame, self.starts, self.moves)
-        result: Array = heights - self.offset.surface.height(x, y)
+        ground = self.offset.surface.height(x, y)
+        asked = np.column_stack([x, y, np.minimum(ground + enough - _ROUNDED, _ANY)])
+        heights = left_at(
+            self.path, self.cutter.profile, asked, self.frame, self.starts, self.moves
+        )
+        result: Array = heights - ground
         if self.finished is not None:
             shapely.prepare(self.finished)
             result[~shapely.contains_xy(self.finished, x, y)] = -np.inf

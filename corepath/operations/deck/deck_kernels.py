@@ -315,19 +315,21 @@ def finer(
 
 @njit(cache=True)
 def left_at(
-    p: Array, profile: CutterProfile, x: Array, y: Array, frame: Array, starts: Ints, moves: Ints
+    p: Array, profile: CutterProfile, places: Array, frame: Array, starts: Ints, moves: Ints
 ) -> Array:
-    """Heights (n,), mm, that a cutter leaves at the places `x`, `y` (n,) along the polyline `p` (m,
-    3); inf where it does not come.
+    """Heights (n,), mm, that a cutter leaves at the `places` (n, 3) along the polyline `p` (m, 3);
+    inf where it does not come.
 
-    `starts` and `moves` are those that `reaching` gives for the same path, cutter and `frame`, in
-    which all places must lie.
+    A place has its x, its y and the height from which on nobody asks how low it is: the search ends
+    at any height found that is no higher. `starts` and `moves` are those that `reaching` gives for
+    the same path, cutter and `frame`, in which all places must lie.
     """
     columns, rows = int(frame[3]), int(frame[4])
-    out = np.empty(x.shape[0], np.float64)
-    for n in range(x.shape[0]):
-        i = min(max(int((x[n] - frame[0]) / frame[2]), 0), columns - 1)
-        j = min(max(int((y[n] - frame[1]) / frame[2]), 0), rows - 1)
+    out = np.empty(places.shape[0], np.float64)
+    for n in range(places.shape[0]):
+        x, y, enough = places[n, 0], places[n, 1], places[n, 2]
+        i = min(max(int((x - frame[0]) / frame[2]), 0), columns - 1)
+        j = min(max(int((y - frame[1]) / frame[2]), 0), rows - 1)
         cell = i + j * columns
         best = math.inf
         if profile.corner > 0.0:  # a first guess spares most of the search below
@@ -335,10 +337,12 @@ def left_at(
                 k = moves[q]
                 spare = best - p[k, 2]
                 if spare > 0.0:
-                    away2 = (p[k, 0] - x[n]) ** 2 + (p[k, 1] - y[n]) ** 2
+                    away2 = (p[k, 0] - x) ** 2 + (p[k, 1] - y) ** 2
                     if away2 <= widest(spare, profile) ** 2:
                         best = min(best, p[k, 2] + _over_tip(math.sqrt(away2), profile))
         for q in range(starts[cell], starts[cell + 1]):
-            best = min(best, _over(x[n], y[n], p, moves[q], profile, best))
+            if best <= enough:
+                break
+            best = min(best, _over(x, y, p, moves[q], profile, best))
         out[n] = best
     return out

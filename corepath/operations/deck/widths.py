@@ -127,6 +127,7 @@ def _along(
     short = last < first
     first = np.where(short, np.maximum(first - _WINDOW, 0), first)
     last = np.where(short, np.minimum(last + _WINDOW, len(at) - 1), last)
-    return np.array(
-        [widths[a : b + 1].max() for a, b in zip(first.tolist(), last.tolist(), strict=True)]
-    )
+    # one more, so that a stretch may end at the last of them
+    return np.maximum.reduceat(np.append(widths, 0.0), np.column_stack([first, last + 1]).ravel())[
+        ::2
+    ]

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,9 +90,7 @@ def combs(
             table, wanted, corner = table.T, wanted.T, corner[::-1]
         found += _combs(Sheet(table, *corner, 0.0, 0.0, steps.size), wanted, widest, plane)
     if square is not None:
-        sheet, wanted = _laid_out(
-            tables[2], sloped & (own == 2), _feet(tables[2], sloped, square), widest, square
-        )
+        sheet, wanted = _laid_out(tables[2], sloped, sloped & (own == 2), widest, square)
         found += _combs(sheet, wanted, widest, square)
     return found
 
@@ -136,7 +133,11 @@ def _feet(steps: StepTable, sloped: Mask, square: Outward) -> _Feet:
         return _Feet(number, away)
 
     # The same in every round: lines are laid again with other steps on the same ground.
-    return square.kept.of(("feet", steps.left, steps.low, steps.size, sloped.tobytes()), found)
+    return square.kept.of(("feet", _key(steps, sloped)), found)
+
+
+def _key(steps: StepTable, sloped: Mask) -> tuple[float, float, float, bytes]:
+    return steps.left, steps.low, steps.size, sloped.tobytes()
 
 
 def _middles(steps: StepTable, i: NDArray[np.int64], j: NDArray[np.int64]) -> Array:
@@ -150,26 +151,30 @@ def _square_to(
 ) -> tuple[Mask, Array]:
     """Which sloping bins have one nearest place of the outline, in sight of lines square to it, and
     what such lines count there."""
-    feet = _feet(steps, sloped, square)
-    i, j = np.nonzero(sloped)
-    places, away, near = _middles(steps, i, j), feet.away[i, j], feet.number[i, j]
-    normal = square.normals[near]
-    u = ((places - square.guide[near]) * normal).sum(axis=1)
-    aside = np.hypot(*(places - square.guide[near] - u[:, None] * normal).T)
-    alone = np.zeros(sloped.shape, dtype=np.bool_)
-    # The nearest place kept lies at most half of their distance aside.
-    alone[i, j] = aside < 0.75 * square.apart + _ASIDE * away
-    weight = np.ones(sloped.shape)
-    weight[i, j] = np.where(np.abs(normal[:, 1]) > np.abs(normal[:, 0]), penalty, 1.0)
-    return alone, weight
+
+    def found() -> tuple[Mask, Array]:
+        feet = _feet(steps, sloped, square)
+        i, j = np.nonzero(sloped)
+        places, away, near = _middles(steps, i, j), feet.away[i, j], feet.number[i, j]
+        normal = square.normals[near]
+        u = ((places - square.guide[near]) * normal).sum(axis=1)
+        aside = np.hypot(*(places - square.guide[near] - u[:, None] * normal).T)
+        alone = np.zeros(sloped.shape, dtype=np.bool_)
+        # The nearest place kept lies at most half of their distance aside.
+        alone[i, j] = aside < 0.75 * square.apart + _ASIDE * away
+        weight = np.ones(sloped.shape)
+        weight[i, j] = np.where(np.abs(normal[:, 1]) > np.abs(normal[:, 0]), penalty, 1.0)
+        return alone, weight
+
+    return square.kept.of(("square to", _key(steps, sloped), penalty), found)
 
 
 def _laid_out(
-    steps: StepTable, own: Mask, feet: _Feet, widest: float, square: Outward
+    steps: StepTable, sloped: Mask, own: Mask, widest: float, square: Outward
 ) -> tuple[Sheet, Mask]:
     """The steps in the plane of lines square to an outline, across as they count at the outline,
-    and which of its bins are wanted."""
-    size = steps.size
+    and which of its bins are wanted: those over the sloping bins `own`."""
+    size, feet = steps.size, _feet(steps, sloped, square)
     i, j = np.nonzero(own)
     if not len(i):
         return Sheet(np.ones((1, 1)), 0.0, 0.0, 0.0, 0.0, size), np.zeros((1, 1), np.bool_)
@@ -177,37 +182,40 @@ def _laid_out(
     side = ((places - square.guide[near]) * square.normals[near]).sum(axis=1)
     u = np.where(side > 0.0, away, -away)
     first, last = math.floor(u.min()) - 1.0, math.ceil(u.max()) + 1.0
-    at, stretch, nearest = _plane_over(square, first, last, size)
-    bins = np.floor((at - (steps.left, steps.low)) / size).astype(np.int64)
-    inside = ((bins >= 0) & (bins < steps.table.shape)).all(axis=2)
-    bins = np.clip(bins, 0, np.array(steps.table.shape) - 1)
-    wanted = inside & nearest & own[bins[..., 0], bins[..., 1]]
-    table = np.minimum(steps.table[bins[..., 0], bins[..., 1]] / stretch, widest)
-    return Sheet(table, first, 0.0, 0.0, 0.0, size), wanted
+    bins, stretch, alone = _plane_over(steps, sloped, first, last, square)
+    table = np.minimum(steps.table.ravel()[bins] / stretch, widest)
+    return Sheet(table, first, 0.0, 0.0, 0.0, size), alone & own.ravel()[bins]
 
 
 def _plane_over(
-    square: Outward, first: float, last: float, size: float
-) -> tuple[Array, Array, Mask]:
-    """Where bins of `size` mm in the plane of lines square to the outline, from u `first` to
-    `last`, lie over the deck (n, m, 2), how much farther apart lines are there than at the outline
-    (n, m), and where no other place of the outline is nearer."""
+    steps: StepTable, sloped: Mask, first: float, last: float, square: Outward
+) -> tuple[NDArray[np.int64], Array, Mask]:
+    """Of bins in the plane of lines square to the outline, from u `first` to `last`, (n, m) each:
+    over which bin of the steps they lie, counted row by row, how much farther apart lines are there
+    than at the outline, and which of those over sloping bins have no other place of the outline
+    nearer."""
 
-    def found() -> tuple[Array, Array, Mask]:
+    def found() -> tuple[NDArray[np.int64], Array, Mask]:
         from scipy.spatial import cKDTree
 
+        size = steps.size
         us = first + (np.arange(round((last - first) / size)) + 0.5) * size
         vs = (np.arange(math.ceil(square.length / size)) + 0.5) * size
         grid = np.stack(np.meshgrid(us, vs, indexing="ij"), axis=-1)
         at = square.xy(grid.reshape(-1, 2)).reshape(grid.shape)
         aside = np.roll(at, -1, axis=1) - np.roll(at, 1, axis=1)
         stretch = np.maximum(np.hypot(aside[..., 0], aside[..., 1]) / (2.0 * size), 0.05)
-        away, _ = cKDTree(square.guide).query(at.reshape(-1, 2))
+        bins = np.floor((at - (steps.left, steps.low)) / size).astype(np.int64)
+        alone = ((bins >= 0) & (bins < sloped.shape)).all(axis=2)
+        bins = np.clip(bins, 0, np.array(sloped.shape) - 1)
+        over = bins[..., 0] * sloped.shape[1] + bins[..., 1]
+        alone &= sloped.ravel()[over]
+        away, _ = cKDTree(square.guide).query(at[alone])
         # Where lines have crossed, another place of the outline is nearer.
-        nearest = away.reshape(stretch.shape) > np.abs(us)[:, None] - 0.75 * square.apart
-        return at, stretch, nearest
+        alone[alone] = away > np.abs(us)[np.nonzero(alone)[0]] - 0.75 * square.apart
+        return over, stretch, alone
 
-    return square.kept.of(("plane", first, last, size), found)
+    return square.kept.of(("plane", _key(steps, sloped), first, last), found)
 
 
 def _combs(whole: Sheet, wanted: Mask, widest: float, plane: Plane) -> list[Comb]:
@@ -288,30 +296,31 @@ def _best_gap(sheet: Sheet, own: Mask, low: float, widest: float) -> float:
     while widths[-1] * _NARROWER > _CLOSEST * widest:
         widths.append(widths[-1] * _NARROWER)
     highs = low + np.array(widths)
-    rows = np.array(_rows(sheet, low, highs.tolist()))
-    counts = lines_of_gaps(sheet.table, own, highs - low, rows, _BRIDGE / sheet.size)
-    costs = []
-    for width, bins, stretches, runs in zip(widths, *counts.tolist(), strict=True):
-        # Length of all lines of the gap, a turn for each, and the spare ends of extra ones.
-        cost = float(bins) * sheet.size + TURN * max(runs, 1)
-        cost += stretches * (TURN + 2 * _SPARE * sheet.size)
-        # Rounded, so that a tie goes to the wider gap on every machine.
-        costs.append(round(cost / width, 9))
-    return widths[costs.index(min(costs))]
+    bins, stretches, runs = lines_of_gaps(
+        sheet.table, own, highs - low, _rows(sheet, low, highs), _BRIDGE / sheet.size
+    )
+    # Length of all lines of the gap, a turn for each, and the spare ends of extra ones.
+    lengths = bins * sheet.size + TURN * np.maximum(runs, 1)
+    lengths += stretches * (TURN + 2 * _SPARE * sheet.size)
+    costs = lengths / np.array(widths)
+    least = np.flatnonzero(costs <= costs.min() + 2e-9)
+    # Rounded, so that a tie goes to the wider gap on every machine.
+    rounded = [round(cost, 9) for cost in costs[least].tolist()]
+    return widths[int(least[rounded.index(min(rounded))])]
 
 
-def _rows(sheet: Sheet, low: float, highs: Sequence[float]) -> list[int]:
-    """The row of bins in which bands from `low` to each of `highs` in v begin, and those in which
-    they end."""
+def _rows(sheet: Sheet, low: float, highs: Array) -> NDArray[np.int64]:
+    """The row of bins in which bands from `low` to each of `highs` (k,) in v begin, and those in
+    which they end (1 + k,)."""
     end = sheet.table.shape[1] - 1
     first = min(max(int((low + 1e-9 - sheet.v) / sheet.size), 0), end)
-    lasts = [int((high - 1e-9 - sheet.v) / sheet.size) for high in highs]
-    return [first, *(min(max(last, first), end) for last in lasts)]
+    lasts = ((highs - 1e-9 - sheet.v) / sheet.size).astype(np.int64)
+    return np.concatenate([[first], np.clip(lasts, first, end)])
 
 
 def _band(sheet: Sheet, own: Mask, low: float, high: float) -> Mask:
     """(n,) which bins along u have any of `own` between `low` and `high` in v."""
-    first, last = _rows(sheet, low, [high])
+    first, last = _rows(sheet, low, np.array([high])).tolist()
     return np.asarray(own[:, first : last + 1].any(axis=1))
 
 

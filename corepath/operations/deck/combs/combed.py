@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs
-from corepath.operations.deck.combs.level_lines import level_lines
 from corepath.operations.deck.combs.planes import ALONG, Outward, Plane
 from corepath.operations.deck.deck_route import sequence
 from corepath.work.cutting.deck_steps import StepTable
@@ -30,8 +29,8 @@ turn sweeps what the line then does not. Level lines end where the ground must s
 @dataclass(frozen=True, slots=True)
 class Lay:
     """What lines are laid for: the widest step and the radius of the cutter's flat part, mm;
-    `bounds` (left, low, right, high), where the axis may go, `tried`, the ground that is judged,
-    what lines across the grain count.
+    `bounds` (left, low, right, high), where the axis may go, the `level` lines over what combs
+    leave, which follow from the sloping bins alone, and what lines across the grain count.
 
     With `square` combs may also run square to the outline.
     """
@@ -39,7 +38,7 @@ class Lay:
     widest: float
     flat: float
     bounds: Bounds
-    tried: Bounds
+    level: list[Array]
     penalty: float
     square: Outward | None = None
 
@@ -55,8 +54,7 @@ def combed(tables: list[StepTable], sloped: NDArray[np.bool_], lay: Lay) -> Arra
     groups: list[tuple[list[Array], Plane, float]] = []
     for comb in combs(tables, sloped, widest, flat, lay.penalty, square):
         groups += [(comb.through, comb.plane, _EARLY), (comb.extra, comb.plane, _EARLY)]
-    level = level_lines(tables[0], sloped, (widest, flat), lay.tried)
-    groups.append((level, ALONG, 0.0))
+    groups.append((lay.level, ALONG, 0.0))
     groups = [group for group in groups if group[0]]
     lines: list[ChainLine] = []
     here: Array = np.array(bounds[:2])

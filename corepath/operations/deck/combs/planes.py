@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 _APART = 1.0
 """mm between the places of an outline at which its normal is kept."""
-_KEPT = 4  # lattices that are kept: two that do not change, and room for two others
+_KEPT = 5  # lattices that are kept: three that do not change, and room for two others
 _LEVEL = 1e-6
 """Slope below which ground is level but for rounding."""
 _SMOOTH = 2.0
