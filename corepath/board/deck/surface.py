@@ -157,19 +157,23 @@ class DeckSurface:
         """Returns (h, x, y) where the deck is highest over `polygon` (board frame), h true to
         0.001 mm, to 0.003 where the spline passes its nodes beside a rounded crease. Raises
         ValueError for an empty polygon."""
-        return self.kept.of(("highest", polygon), lambda: self._extreme(polygon, 1.0))
+        return self._extremes(polygon)[1]
 
     def lowest_over(self, polygon: Polygon) -> tuple[float, float, float]:
         """Returns (h, x, y) where the deck is lowest over `polygon` (board frame), h true to
         0.001 mm, to 0.003 where the spline passes its nodes beside a rounded crease. Raises
         ValueError for an empty polygon."""
-        return self.kept.of(("lowest", polygon), lambda: self._extreme(polygon, -1.0))
+        return self._extremes(polygon)[0]
 
-    def _extreme(self, polygon: Polygon, sign: float) -> tuple[float, float, float]:
-        import shapely
-
+    def _extremes(self, polygon: Polygon) -> list[tuple[float, float, float]]:
+        """Where the deck is lowest and where it is highest: most ground is asked for both."""
         if polygon.is_empty:
             raise ValueError("the polygon is empty")
+        return self.kept.of(("extremes", polygon), lambda: self._found_extremes(polygon))
+
+    def _found_extremes(self, polygon: Polygon) -> list[tuple[float, float, float]]:
+        import shapely
+
         # The best of the nodes inside and of places half a step apart along the rim, then a lattice
         # of a tenth of a step about it: a deck is smooth over a step, so its best place is near.
         line = shapely.get_coordinates(polygon.boundary.segmentize(self.step / 2.0))
@@ -177,13 +181,17 @@ class DeckSurface:
         on_line = self.height(line[:, 0], line[:, 1])
         candidates = np.vstack([line, np.column_stack([self.xs[i], self.ys[j]])])
         # the spline passes through the nodes
-        x, y = _best(candidates, np.concatenate([on_line, self.grid[i, j]]), sign)
+        heights = np.concatenate([on_line, self.grid[i, j]])
         around = np.linspace(-self.step, self.step, 21)
-        fine = np.column_stack([(x + around[:, None]).repeat(21), np.tile(y + around, 21)])
-        fine = fine[shapely.contains_xy(polygon, fine)]
-        fine = np.vstack([[[x, y]], fine])
-        x, y = _best(fine, self.height(fine[:, 0], fine[:, 1]), sign)
-        return float(self.height(x, y)), x, y
+        found = []
+        for sign in (-1.0, 1.0):
+            x, y = _best(candidates, heights, sign)
+            fine = np.column_stack([(x + around[:, None]).repeat(21), np.tile(y + around, 21)])
+            fine = fine[shapely.contains_xy(polygon, fine)]
+            fine = np.vstack([[[x, y]], fine])
+            x, y = _best(fine, self.height(fine[:, 0], fine[:, 1]), sign)
+            found.append((float(self.height(x, y)), x, y))
+        return found
 
     def _nodes_in(self, polygon: Polygon) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         left, low, right, high = polygon.bounds
