@@ -40,14 +40,22 @@ SAME = 1.0005
 FAILS = ("board-1280-cupped",)
 """Samples whose checks fail on purpose: nothing is planned."""
 
+WHY: dict[tuple[str, str], tuple[float, str]] = {}
+"""Files that take longer than before and are meant to: how many times as long, and why."""
+
+ROUNDED = 0.011
+"""Minutes of a file differ by so much where both are rounded to two decimals."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Spent:
-    """Minutes by file stem, the least that any path takes, the pass that the skim stops at, and how
-    many moves begin in the busiest second of all files."""
+    """Minutes by file stem, the least that any path takes, those of the first way down to where
+    the operator looks at the zero, the pass that the skim stops at, and how many moves begin in the
+    busiest second of all files."""
 
     taken: dict[str, float]
     least: dict[str, float]
+    first: dict[str, float]
     stop: int
     busiest: int
 
@@ -66,7 +74,8 @@ class _Spent:
 
 
 def minutes() -> Iterator[Row]:
-    """Two rows a job: its minutes, and its busiest second. A job that is not proved is told in its
+    """Two rows a job: its minutes, and its busiest second; and one for each file that takes longer
+    than before. A job that is not proved is told in its
     row, whose limit is then 0."""
     before = json.loads(BEFORE.read_text("utf-8"))
     with tempfile.TemporaryDirectory() as name:
@@ -86,9 +95,25 @@ def minutes() -> Iterator[Row]:
             ours = Figure(spent.minutes, "min")
             at = f"at {before['commit']}"
             yield Row(says, ours, SAME, at, Figure(theirs, "min"), note=_by_file(spent))
+            yield from _slower(job, spent, before["jobs"][job], at)
             yield Row(
                 f"{job}, busiest second", Figure(spent.busiest, "moves"), float(MOST_A_SECOND)
             )
+
+
+def _slower(job: str, spent: _Spent, before: Mapping[str, float], at: str) -> Iterator[Row]:
+    """A row for each file that takes longer than before, with the reason; without one it is over
+    its limit. Before the first way down at feed was asked for, no file had one: that much longer a
+    file may take."""
+    for stem, now in spent.run().items():
+        then = before.get(stem)
+        if then is None or now <= then + ROUNDED:
+            continue
+        first, (limit, why) = spent.first[stem], WHY.get((job, stem), (1.0, ""))
+        if now - first <= then + ROUNDED:
+            limit, why = (then + first + ROUNDED) / then, f"first way down at feed: {first:.2f} min"
+        says = f"{job}, {stem}, slower: {why or 'NOT EXPLAINED'}"
+        yield Row(says, Figure(now, "min"), limit, at, Figure(then, "min"))
 
 
 def _by_file(spent: _Spent) -> str:
@@ -126,9 +151,15 @@ def _spent(prepared: Prepared, made: tuple[MadeFile, ...]) -> _Spent:
     return _Spent(
         {one.program.stem: round(one.minutes, 2) for one in made},
         {one.program.stem: one.least_time.minutes for one in made},
+        {one.program.stem: _first(one) for one in made},
         prepared.stackup.skim.planned_stop,
         max(most_a_second(one.program.passes, prepared.job.machine.motion_limits) for one in made),
     )
+
+
+def _first(made: MadeFile) -> float:
+    approach = made.program.approach
+    return 0.0 if approach is None else approach.minutes_from(made.program.park)
 
 
 def _drawn(folder: Path) -> Iterator[tuple[str, Path]]:

@@ -22,8 +22,11 @@ import trimesh
 from typer.testing import CliRunner
 
 from corepath.cli.app import app
+from corepath.cli.tables.exploration_table import exploration_text
 from corepath.cli.tables.paragraphs import file_table, finding_lines
 from corepath.gcode.read.motions import read_program
+from corepath.planning.exploring.exploration import Exploration
+from corepath.planning.exploring.limit_costs import limit_costs
 from corepath.planning.folder.plan_folder import write_folder
 from corepath.planning.folder.plan_seal import seal_of
 from corepath.planning.plan import Plan, _warning
@@ -39,6 +42,15 @@ COUPON = Path(__file__).parents[2] / "samples" / "coupon.toml"
 @pytest.fixture(scope="module")
 def planned(coupon_planned: Plan) -> Plan:
     return coupon_planned
+
+
+def test_the_page_shows_what_limits_cost_as_it_is_said(planned) -> None:  # type: ignore[no-untyped-def]
+    """The example of docs/clock.md is the answer to `plan --explore` of this sample."""
+    stop = planned.prepared.stackup.skim.planned_stop
+    costs = limit_costs(planned.prepared.job, planned.made, stop)
+    page = (COUPON.parents[1] / "docs" / "clock.md").read_text("utf-8")
+    lines = [line.rstrip() for line in exploration_text(Exploration(limits=costs)).splitlines()]
+    assert "\n".join(lines).strip("\n") in page
 
 
 def test_wood_and_casting_are_what_the_virtual_blank_holds(planned) -> None:  # type: ignore[no-untyped-def]
