@@ -14,7 +14,7 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.operations.deck import deck_finish
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs, sloping
-from corepath.operations.deck.combs.level_lines import level_lines
+from corepath.operations.deck.combs.level_lines import level_ground, level_lines
 from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, outward
 from corepath.operations.deck.deck_finish import follower, left_over, regional
 from corepath.operations.deck.drop_cutter import DropCutter
@@ -87,7 +87,9 @@ def test_teeth_leave_the_level_ground_alone() -> None:
 def test_level_lines_finish_all_that_combs_leave() -> None:
     steps = tables()
     sloped = sloping(steps[0], WIDEST)
-    lines = level_lines(steps[0], sloped, (WIDEST, FLAT_RADIUS), BOUNDS)
+    lines = level_lines(
+        level_ground(steps[0], sloped, FLAT_RADIUS, BOUNDS), (WIDEST, FLAT_RADIUS), BOUNDS
+    )
     reached = MultiLineString([line.tolist() for line in lines])
     slope = np.argwhere(sloped) + 0.5
     x, y = np.meshgrid(np.arange(1.0, 300.0, 3.0), np.arange(1.0, 160.0, 3.0), indexing="ij")

@@ -31,8 +31,9 @@ from corepath.motion.program import Kind
 from corepath.motion.reachable import reached_feeds
 from corepath.operations.deck.combs.comb_lines import sloping
 from corepath.operations.deck.combs.combed import Lay, combed
-from corepath.operations.deck.combs.level_lines import level_lines
+from corepath.operations.deck.combs.level_lines import level_ground, level_lines
 from corepath.operations.deck.combs.planes import outward, toward_outline
+from corepath.operations.deck.combs.rim_loops import rim_loops
 from corepath.operations.deck.deck_lines import Ends, Sheet, region_lines
 from corepath.operations.deck.deck_regions import Region, regions
 from corepath.operations.deck.deck_route import routed
@@ -200,7 +201,8 @@ def regional(
     def by_regions(steps: list[StepTable]) -> Array:
         return _laid(split, steps, widest, flat, bounds, open_sides)
 
-    level = level_lines(tables[0], sloped, (widest, flat), tried)
+    level_on = level_ground(tables[0], sloped, flat, tried)
+    level = level_lines(level_on, (widest, flat), tried)
     plain = Lay(widest, flat, bounds, level, deck.grain_penalty)
 
     def by_combs(lay: Lay) -> Callable[[list[StepTable]], Array]:
@@ -214,6 +216,11 @@ def regional(
         lays.append((by_combs(plain), _SLIM))
         if square is not None:
             lays.append((by_combs(replace(plain, square=square)), _SLIM))
+            if deck.finished is not None:
+                loops, rest = rim_loops(level_on, deck.finished, widest, flat)
+                lines = level_lines(rest, (widest, flat), tried)
+                rimmed = replace(plain, square=square, loops=tuple(loops), level=lines)
+                lays.append((by_combs(rimmed), _SLIM))
     first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),

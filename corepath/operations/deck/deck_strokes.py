@@ -1,8 +1,9 @@
-"""Short strokes where a ridge is left, added at the end of a path over the deck.
+"""Short strokes where a ridge is left, added to a path over the deck.
 
 Plane of the bed frame of C, mm. Places that stand too high are gathered into clusters by where the
 cutter's axis must stand to finish them. Each cluster gets as many strokes up the slope as its width
-asks for, each begun at its nearer end. Links between strokes follow the surface as the strokes do.
+asks for, each begun at its nearer end: where the path passes by, or all of them after it, whichever
+is shorter. Links between strokes follow the surface as the strokes do.
 """
 
 from __future__ import annotations
@@ -22,6 +23,10 @@ _APART = 2.5
 """mm; strokes over one cluster lie at most this far apart."""
 _BEYOND = 4.0
 """mm by which a stroke is longer than its cluster at each end."""
+_CORNER = 15.0
+"""mm of line that a sharp corner of the path costs."""
+_LATER = 5.0
+"""mm that a way to strokes and back may be longer where the path comes by later."""
 
 
 def mended(
@@ -32,21 +37,50 @@ def mended(
 
     `bounds` (left, low, right, high), mm, is where the axis may go: strokes are cut off there.
     """
-    left = [
-        stroke
-        for members in _clusters(axis)
-        for stroke in _strokes(axis[members], way[members], bounds)
+    groups = [
+        np.concatenate(_strokes(axis[members], way[members], bounds)) for members in _clusters(axis)
     ]
-    pieces, here = [track], track[-1]
-    # Always the stroke whose nearer end is nearest: greedy is good enough for a few short strokes.
+    after, links = _after(track, groups)
+    within, detours = _within(track, groups)
+    return within if detours < links else after
+
+
+def _after(track: Array, groups: list[Array]) -> tuple[Array, float]:
+    """The track with all groups of strokes after it, always the nearest next, which is good enough
+    for a few; and what the ways to them cost, mm of line."""
+    pieces, here, left, links = [track], track[-1], list(groups), 0.0
     while left:
-        ends = np.array([[stroke[0], stroke[-1]] for stroke in left])
+        ends = np.array([[group[0], group[-1]] for group in left])
         away = np.round(np.hypot(*(ends - here).transpose(2, 0, 1)), 6)
         k, end = (int(index) for index in np.unravel_index(int(np.argmin(away)), away.shape))
-        stroke = left.pop(k)
-        pieces.append(stroke if end == 0 else stroke[::-1])
+        group = left.pop(k)
+        pieces.append(group if end == 0 else group[::-1])
         here = pieces[-1][-1]
-    return np.concatenate(pieces)
+        links += float(away[k, end]) + 2.0 * _CORNER
+    return np.concatenate(pieces), links
+
+
+def _within(track: Array, groups: list[Array]) -> tuple[Array, float]:
+    """The track with each group of strokes where it passes near by for the last time, and what the
+    ways to them and back cost, mm of line."""
+    step = np.diff(track, axis=0)
+    square = np.maximum((step**2).sum(axis=1), 1e-12)
+    cost, found = 0.0, []
+    for group in groups:
+        middle = 0.5 * (group[0] + group[-1])
+        share = np.clip(((middle - track[:-1]) * step).sum(axis=1) / square, 0.0, 1.0)
+        at = track[:-1] + share[:, None] * step
+        away = np.hypot(*(at - group[0]).T) + np.hypot(*(at - group[-1]).T)
+        # What lies beside the path's last way past is cut already.
+        k = int(np.flatnonzero(away <= away.min() + _LATER)[-1])
+        near_first = np.hypot(*(at[k] - group[0])) <= np.hypot(*(at[k] - group[-1]))
+        found.append((k, round(float(share[k]), 9), at[k], group if near_first else group[::-1]))
+        cost += float(away[k]) + 4.0 * _CORNER
+    pieces, last = [], 0
+    for k, _, at_k, group in sorted(found, key=lambda one: one[:2]):
+        pieces += [track[last : k + 1], at_k[None], group, at_k[None]]
+        last = k + 1
+    return np.concatenate([*pieces, track[last:]]), cost
 
 
 def _clusters(axis: Array) -> list[NDArray[np.intp]]:

@@ -8,7 +8,7 @@ the first line the shortest set is taken.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from corepath.geometry.masks import runs
 from corepath.operations.deck.deck_lines import OVERHANG, TURN
 from corepath.work.cutting.deck_steps import StepTable
 
-__all__ = ["level_lines"]
+__all__ = ["LevelGround", "level_ground", "level_lines"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -37,7 +37,7 @@ _STARTS = 8
 
 
 @dataclass(frozen=True, slots=True)
-class _Ground:
+class LevelGround:
     """Which bins need a level line, their middles along X and Y, the blank's columns (first, past
     the last), and the size of a bin."""
 
@@ -47,24 +47,28 @@ class _Ground:
     columns: tuple[int, int]
     size: float
 
+    def but(self, needed: Mask) -> LevelGround:
+        """The same ground where these bins are needed."""
+        return replace(self, needed=needed)
+
 
 def level_lines(
-    steps: StepTable,
-    sloped: Mask,
+    ground: LevelGround,
     size: tuple[float, float],
     tried: tuple[float, float, float, float],
 ) -> list[Array]:
-    """Lines (2, 2) from low to high x over the ground of `tried` (left, low, right, high) that
-    combs over the `sloped` bins leave; none where they leave nothing.
+    """Lines (2, 2) from low to high x over all of the `ground` that needs them; none where nothing
+    does.
 
-    `size` is the largest step and the radius of the cutter's flat part, mm.
+    `size` is the largest step and the radius of the cutter's flat part, `tried` (left, low, right,
+    high) the ground that is judged, mm.
     """
     widest, flat = size
-    ground = _ground(steps, sloped, flat, tried)
     rows = np.flatnonzero(ground.needed.any(axis=0))
     if not len(rows):
         return []
-    first, last = ground.ys[rows[0]] - 0.5 * steps.size, ground.ys[rows[-1]] + 0.5 * steps.size
+    half = 0.5 * ground.size
+    first, last = ground.ys[rows[0]] - half, ground.ys[rows[-1]] + half
     edge = flat - OVERHANG
     sets = []
     for pitch in np.linspace(widest, _CLOSEST * widest, _PITCHES).tolist():
@@ -88,9 +92,14 @@ def level_lines(
     ]
 
 
-def _ground(
-    steps: StepTable, sloped: Mask, flat: float, tried: tuple[float, float, float, float]
-) -> _Ground:
+def level_ground(
+    steps: StepTable,
+    sloped: Mask,
+    flat: float,
+    tried: tuple[float, float, float, float],
+) -> LevelGround:
+    """The ground of `tried` (left, low, right, high) that combs over the `sloped` bins leave, by a
+    cutter whose flat part has the radius `flat`, mm."""
     from scipy.ndimage import distance_transform_edt
 
     left, low, right, high = tried
@@ -105,13 +114,17 @@ def _ground(
     if steps.needed is not None:
         needed &= steps.needed
     columns = np.flatnonzero(within_x)
-    return _Ground(
-        needed, np.asarray(xs), np.asarray(ys), (int(columns[0]), int(columns[-1]) + 1), size
+    return LevelGround(
+        needed,
+        np.asarray(xs),
+        np.asarray(ys),
+        (int(columns[0]), int(columns[-1]) + 1),
+        size,
     )
 
 
 def _row(
-    ground: _Ground, y: float, pitch: float, flat: float, outermost: bool
+    ground: LevelGround, y: float, pitch: float, flat: float, outermost: bool
 ) -> list[tuple[float, float, float]]:
     """The lines (from x, to x, y) of one row: over all that is needed in its band."""
     # The outermost lines have no neighbour beyond them: their band is all that the disc reaches.
