@@ -25,6 +25,7 @@ _BEYOND = 4.0
 """mm by which a stroke is longer than its cluster at each end."""
 _CORNER = 15.0
 """mm of line that a sharp corner of the path costs."""
+_SAME = 1e-9  # mm
 _LATER = 5.0
 """mm that a way to strokes and back may be longer where the path comes by later."""
 
@@ -80,7 +81,10 @@ def _within(track: Array, groups: list[Array]) -> tuple[Array, float]:
     for k, _, at_k, group in sorted(found, key=lambda one: one[:2]):
         pieces += [track[last : k + 1], at_k[None], group, at_k[None]]
         last = k + 1
-    return np.concatenate([*pieces, track[last:]]), cost
+    path = np.concatenate([*pieces, track[last:]])
+    # A way begun at a corner of the path would have a move of no length.
+    moved = np.hypot(*np.diff(path, axis=0).T) > _SAME
+    return path[np.concatenate([[True], moved])], cost
 
 
 def _clusters(axis: Array) -> list[NDArray[np.intp]]:

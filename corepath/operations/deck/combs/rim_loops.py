@@ -106,7 +106,8 @@ def _guide(inset: Polygon) -> tuple[Array, float]:
     way = along(ring)
     count = max(round(float(way[-1]) / _APART), 8)
     apart = float(way[-1]) / count
-    return place_at(ring, way, np.arange(count) * apart), apart
+    stations = np.asarray(np.arange(count) * apart, dtype=np.float64)
+    return place_at(ring, way, stations), apart
 
 
 def _stretches(wanted: Mask, apart: float) -> Iterator[tuple[int, int]]:
