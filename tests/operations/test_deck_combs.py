@@ -14,8 +14,9 @@ from corepath.board.deck.surface import DeckSurface
 from corepath.operations.deck import deck_finish
 from corepath.operations.deck.combs.chain import ChainLine, chained
 from corepath.operations.deck.combs.comb_lines import combs, sloping
-from corepath.operations.deck.combs.level_lines import level_ground, level_lines
+from corepath.operations.deck.combs.level_lines import LevelGround, level_ground, level_lines
 from corepath.operations.deck.combs.planes import ALONG, UPRIGHT, outward
+from corepath.operations.deck.combs.rim_loops import rim_loops
 from corepath.operations.deck.deck_finish import follower, left_over, regional
 from corepath.operations.deck.drop_cutter import DropCutter
 from corepath.work.cutting.deck_steps import StepTable, allowed_steps
@@ -221,3 +222,39 @@ def test_a_sliver_narrower_than_the_places_tried_gets_a_stroke() -> None:
     assert np.isposinf(ground.swept(plain).heights(sliver)).all()
     seen, clean = deck_finish._mended(track, ground, deck_finish._SLIM)
     assert clean and ground.swept(seen).heights(sliver)[0] <= 0.05
+
+
+@pytest.mark.parametrize(("inner", "loops"), [(80.0, 1), (66.0, 2)])
+def test_loops_round_the_rim_finish_all_of_a_ring(inner: float, loops: int) -> None:
+    """Ground up to the edge of what is finished, a circle of 100, from outside the combs: one loop
+    of a flat end of 12.5 takes up to 24 of it, a second one what is left. Closed, and by the area
+    that the discs sweep nothing is left out; nor does a loop run beyond its edge by more than 1."""
+    flat, middles = 12.5, np.arange(-110.0, 110.0) + 0.5
+    away = np.hypot(middles[:, None], middles[None, :])
+    needed = (away < 101.0) & (away > inner)
+    ground = LevelGround(needed, middles, middles, (0, len(middles)), 1.0)
+    finished = Point(0.0, 0.0).buffer(100.0, quad_segs=200)
+    found, left = rim_loops(ground, finished, 18.75, flat)
+    tracks = [line.xy(line.places) for line in found]
+    assert len(found) == loops and not left.needed.any()
+    assert all(np.allclose(track[0], track[-1]) for track in tracks)
+    swept = MultiLineString(tracks).buffer(flat, quad_segs=200)
+    ring = finished.difference(Point(0.0, 0.0).buffer(inner, quad_segs=200))
+    assert ring.difference(swept).area < 1e-6
+    assert swept.difference(finished.buffer(1.0)).is_empty
+
+
+def test_a_second_loop_goes_only_where_the_first_leaves_something() -> None:
+    """Ground that is wider over a quarter of the ring alone: a second stretch as long as that, and
+    what lies far inside is left to other lines."""
+    middles = np.arange(-110.0, 110.0) + 0.5
+    x, y = np.meshgrid(middles, middles, indexing="ij")
+    away = np.hypot(x, y)
+    needed = (away < 100.0) & (away > np.where((x > 0.0) & (y > 0.0), 66.0, 80.0))
+    needed |= away < 30.0
+    ground = LevelGround(needed, middles, middles, (0, len(middles)), 1.0)
+    finished = Point(0.0, 0.0).buffer(100.0, quad_segs=200)
+    (first, second), left = rim_loops(ground, finished, 18.75, 12.5)
+    assert len(first.guide) * first.apart == pytest.approx(2.0 * math.pi * 88.0, rel=0.01)
+    assert len(second.guide) * second.apart == pytest.approx(0.5 * math.pi * 69.25, abs=6.0)
+    assert np.array_equal(left.needed, away < 30.0)

@@ -257,6 +257,25 @@ def test_strokes_go_through_every_place_left_high() -> None:
     assert strokes.length < 500.0
 
 
+def test_strokes_far_from_one_another_are_run_where_the_path_passes_by() -> None:
+    """Three places left high beside a long path back and forth: each is taken on the last way past
+    it, with a short way there and back, and the path goes on as it was; none behind it, over all
+    the deck."""
+    rows = [[(0.0, y), (800.0, y)] for y in np.arange(0.0, 100.0, 20.0)]
+    track = np.array([place for k, row in enumerate(rows) for place in row[:: 1 - 2 * (k % 2)]])
+    axis = np.array([[100.0, 42.0], [700.0, 42.0], [400.0, 2.0]])
+    way = np.tile([0.0, 1.0], (3, 1))
+    path = mended(track, axis, way, (0.0, 0.0, 800.0, 80.0))
+    assert all(
+        (np.abs(path - place).sum(axis=1) < 1e-9).any()
+        for place in np.concatenate([axis - [0.0, 4.0], axis + [0.0, 4.0]]).clip(0.0)
+    )
+    kept = [int(np.flatnonzero((path == place).all(axis=1))[0]) for place in track]
+    assert kept == sorted(kept) and np.array_equal(path[-1], track[-1])
+    assert LineString(path).length - LineString(track).length < 3 * 30.0
+    assert (np.hypot(*np.diff(path, axis=0).T) > 0.0).all()
+
+
 def test_the_highest_of_a_ridge_is_found_between_the_places_tried() -> None:
     """A ball of radius 10 set down every 4 mm, over level ground: the cusp over the middle of four
     stands highest.

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 _NEAR = 6.0
 """mm; places nearer to each other than this belong to one cluster."""
 _APART = 2.5
-"""mm; strokes over one cluster lie at most this far apart."""
+"""mm; each stroke takes what lies at most half of this aside."""
 _BEYOND = 4.0
 """mm by which a stroke is longer than its cluster at each end."""
 _CORNER = 15.0
@@ -111,11 +111,8 @@ def _strokes(axis: Array, way: Array, bounds: tuple[float, float, float, float])
     along, aside = axis @ mean, axis @ across
     low, high = float(aside.min()), float(aside.max())
     first, last = float(along.min()) - _BEYOND, float(along.max()) + _BEYOND
-    places = (
-        np.linspace(low, high, math.ceil((high - low) / _APART) + 1)
-        if high > low
-        else np.array([low])
-    )
+    count = max(math.ceil((high - low) / _APART), 1)
+    places = low + (np.arange(count) + 0.5) * (high - low) / count
     strokes = []
     for k, place in enumerate(places.tolist()):
         ends = np.array([first * mean + place * across, last * mean + place * across])
