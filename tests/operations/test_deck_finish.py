@@ -266,10 +266,8 @@ def test_strokes_far_from_one_another_are_run_where_the_path_passes_by() -> None
     axis = np.array([[100.0, 42.0], [700.0, 42.0], [400.0, 2.0]])
     way = np.tile([0.0, 1.0], (3, 1))
     path = mended(track, axis, way, (0.0, 0.0, 800.0, 80.0))
-    assert all(
-        (np.abs(path - place).sum(axis=1) < 1e-9).any()
-        for place in np.concatenate([axis - [0.0, 4.0], axis + [0.0, 4.0]]).clip(0.0)
-    )
+    ends = np.concatenate([axis + np.multiply(4.0, k * way) for k in (-1, 1)]).clip(0.0)
+    assert all((np.abs(path - place).sum(axis=1) < 1e-9).any() for place in ends)
     kept = [int(np.flatnonzero((path == place).all(axis=1))[0]) for place in track]
     assert kept == sorted(kept) and np.array_equal(path[-1], track[-1])
     assert LineString(path).length - LineString(track).length < 3 * 30.0
