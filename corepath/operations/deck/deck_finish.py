@@ -220,7 +220,7 @@ def regional(
                 loops, rest = rim_loops(level_on, deck.finished, widest, flat)
                 lines = level_lines(rest, (widest, flat), tried)
                 rimmed = replace(plain, square=square, loops=tuple(loops), level=lines)
-                lays.append((by_combs(rimmed), _SLIM))
+                lays += [(by_combs(rimmed), _SLIM)] if loops else []
     first = [(lay, lay(tables), slim) for lay, slim in lays]
     ways = sorted(
         (_Way(lay, track, ground.cost(track), slim) for lay, track, slim in first),
