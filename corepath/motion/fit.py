@@ -66,6 +66,18 @@ def thin(points: ArrayLike, tolerance: float = TOLERANCE) -> Floats:
     return given[line_runs(given, tolerance)] if len(given) > 2 else given
 
 
+def _chords(given: Floats, tolerance: float) -> Floats:
+    """The (m, 3) places of the fewest lines along `given` (n, 3): some of its points, or places
+    beside them where that takes fewer."""
+    from corepath.motion.fit_kernels import chord_ends
+
+    kept = thin(given, tolerance)
+    if len(kept) < 3:
+        return kept
+    beside = chord_ends(given, tolerance)
+    return beside if len(beside) < len(kept) else kept
+
+
 def fit_arcs(
     points: ArrayLike, *, feed: float, tolerance: float = TOLERANCE, arcs: bool = True
 ) -> list[Move]:
@@ -86,7 +98,7 @@ def fit_arcs(
     # move can pass over a corner.
     given = _distinct(points)
     if not arcs or len(given) < 3:
-        return [line(x, y, z, feed) for x, y, z in thin(given, tolerance)[1:].tolist()]
+        return [line(x, y, z, feed) for x, y, z in _chords(given, tolerance)[1:].tolist()]
     moves: list[Move] = []
     at = np.flatnonzero(is_corner(given, tolerance, JOINT, _CORNER)).tolist()
     for first, last in itertools.pairwise([0, *at, len(given) - 1]):

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from corepath.motion.compiled import njit
 
-__all__ = ["centre", "fit_runs", "is_line", "line_runs", "swept"]
+__all__ = ["centre", "chord_ends", "fit_runs", "is_line", "line_runs", "swept"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -209,3 +209,124 @@ def fit_runs(
         ends[count] = i
         count += 1
     return ends[:count], arcs[:count]
+
+
+@njit(cache=True)
+def _passes(p: Floats, i: int, j: int, start: Floats, end: Floats, tolerance: float) -> bool:
+    """Whether the points i..j of `p` (n, 3) lie within `tolerance` of the straight way from `start`
+    to `end` (3,), and advance along it."""
+    dx, dy, dz = end[0] - start[0], end[1] - start[1], end[2] - start[2]
+    length2 = dx * dx + dy * dy + dz * dz
+    if length2 == 0.0:
+        return False
+    before = -math.inf
+    for k in range(i, j + 1):
+        x, y, z = p[k, 0] - start[0], p[k, 1] - start[1], p[k, 2] - start[2]
+        t = (x * dx + y * dy + z * dz) / length2
+        if t < before - 1e-12:
+            return False
+        before = t
+        # beyond its ends a chord is as far away as they are
+        t = min(max(t, 0.0), 1.0)
+        x, y, z = x - t * dx, y - t * dy, z - t * dz
+        if x * x + y * y + z * z > tolerance * tolerance:
+            return False
+    return True
+
+
+@njit(cache=True)
+def _end_beside(p: Floats, j: int, off: float, end: Floats) -> bool:
+    """Writes to `end` (3,) the place `off` mm to the right of point j of `p`, square to its
+    neighbours' chord; returns whether there is one: not at the last point, nor at a corner."""
+    n = p.shape[0]
+    end[0], end[1], end[2] = p[j, 0], p[j, 1], p[j, 2]
+    if j == n - 1:
+        return False
+    ax, ay = p[j, 0] - p[j - 1, 0], p[j, 1] - p[j - 1, 1]
+    bx, by = p[j + 1, 0] - p[j, 0], p[j + 1, 1] - p[j, 1]
+    # 0.9: a turn of 26 degrees; square to one edge a place is then still within 3 % square to both
+    if ax * bx + ay * by < 0.9 * math.hypot(ax, ay) * math.hypot(bx, by):
+        return False
+    x, y = ax + bx, ay + by
+    length = math.hypot(x, y)
+    if length < 1e-9:
+        return False
+    end[0] += off * y / length
+    end[1] -= off * x / length
+    return True
+
+
+@njit(cache=True)
+def _reached(p: Floats, i: int, start: Floats, off: float, tolerance: float) -> int:
+    """The farthest point, by doubling and halving, beside which at `off` a chord from `start` at
+    point i may end; i where there is none."""
+    n = p.shape[0]
+    end = np.empty(3, np.float64)
+    good, step = i, 1
+    while good < n - 1:
+        j = min(good + step, n - 1)
+        if off != 0.0 and not _end_beside(p, j, off, end):
+            break
+        if off == 0.0:
+            end[0], end[1], end[2] = p[j, 0], p[j, 1], p[j, 2]
+        if not _passes(p, i, j, start, end, tolerance):
+            break
+        good, step = j, 2 * step
+    low, high = good, min(good + step, n)
+    while high - low > 1:
+        j = (low + high) // 2
+        holds = True
+        if off == 0.0:
+            end[0], end[1], end[2] = p[j, 0], p[j, 1], p[j, 2]
+        else:
+            holds = _end_beside(p, j, off, end)
+        if holds and _passes(p, i, j, start, end, tolerance):
+            low = j
+        else:
+            high = j
+    return low
+
+
+@njit(cache=True)
+def chord_ends(p: Floats, tolerance: float) -> Floats:
+    """Returns the (m, 3) ends of straight moves along `p` (n, 3), few, with the first and the last
+    point among them; the others lie up to `tolerance` mm to the left or right of a point.
+
+    All points lie within `tolerance` of the moves, in their order, and the ends within it of the
+    points. Round a circle a chord between places that far outside is longer by sqrt(2) than one
+    between places on it, since it passes the circle as far inside.
+    """
+    n = p.shape[0]
+    ends = np.empty((n, 3), np.float64)
+    ends[0] = p[0]
+    # a hair less, so that the place beside a point is within the tolerance whatever the rounding
+    most = 0.999 * tolerance
+    end = np.empty(3, np.float64)
+    i, m = 0, 1
+    while i < n - 1:
+        start = ends[m - 1]
+        # the next point itself can always be reached: the place before lies that near its own
+        best, off = max(_reached(p, i, start, 0.0, tolerance), i + 1), 0.0
+        if best < n - 1:
+            for k in range(1, 5):
+                for side in (-1.0, 1.0):
+                    far = _reached(p, i, start, side * 0.25 * k * most, tolerance)
+                    # as far with the end on the outside of the bend leaves more for the next chord
+                    if far > best or (far == best and _bends(p, far, side)):
+                        best, off = far, side * 0.25 * k * most
+        if off == 0.0 or not _end_beside(p, best, off, end):
+            end[0], end[1], end[2] = p[best, 0], p[best, 1], p[best, 2]
+        ends[m] = end
+        i, m = best, m + 1
+    return ends[:m].copy()
+
+
+@njit(cache=True)
+def _bends(p: Floats, j: int, side: float) -> bool:
+    """Whether the points turn away at j from what lies to the right (`side` 1) or left (-1)."""
+    if j == 0 or j == p.shape[0] - 1:
+        return False
+    ax, ay = p[j, 0] - p[j - 1, 0], p[j, 1] - p[j - 1, 1]
+    bx, by = p[j + 1, 0] - p[j, 0], p[j + 1, 1] - p[j, 1]
+    left: bool = side * (ax * by - ay * bx) > 0.0
+    return left

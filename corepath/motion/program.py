@@ -196,7 +196,8 @@ class Program:
     its zero differs from that of the file before. `kept` is the file whose touch of Z this one
     relies on, with the same cutter still fitted; empty where Z is touched for it. `used` has
     for each planned feed (planned, slowest, fastest): at what its cuts go after bends were slowed
-    to what the machine reaches, mm/min.
+    to what the machine reaches, mm/min. `reading` are the minutes lost to feeds that were lowered
+    so that the control reads its lines in time.
     """
 
     stem: str
@@ -216,6 +217,7 @@ class Program:
     approach: Approach | None = None
     kept: str = ""
     used: tuple[tuple[float, float, float], ...] = ()
+    reading: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "watch", said_all(self.watch))

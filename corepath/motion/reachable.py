@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.clock import Limits, move_table
+from corepath.motion.clock import Limits, minutes, move_table
 from corepath.motion.feeds.line_rate import paced
 from corepath.motion.program import Kind, Pass, Program
 
@@ -44,10 +44,14 @@ def reachable(program: Program, limits: Limits) -> Program:
     """Returns the program with each feed on an arc or bend no higher than the acceleration lets the
     axis go there, and no more moves in a second than a control reads (`line_rate.paced`).
 
-    Its `used` lists, for each planned feed, the slowest and the fastest that its cuts now have.
+    Its `used` lists, for each planned feed, the slowest and the fastest that its cuts now have, its
+    `reading` the minutes that reading costs.
     """
-    passes = tuple(paced(reached(one, limits.accel), limits) for one in program.passes)
-    return replace(program, passes=passes, used=_used(program.passes, passes))
+    bent = tuple(reached(one, limits.accel) for one in program.passes)
+    passes = tuple(paced(one, limits) for one in bent)
+    slowed = [pair for pair in zip(bent, passes, strict=True) if pair[0] is not pair[1]]
+    reading = sum(minutes([after], limits) - minutes([before], limits) for before, after in slowed)
+    return replace(program, passes=passes, used=_used(program.passes, passes), reading=reading)
 
 
 def _used(planned: Sequence[Pass], made: Sequence[Pass]) -> tuple[tuple[float, float, float], ...]:

@@ -143,7 +143,7 @@ class Planner:
     def exploration(self, made: Any, **_: Any) -> Exploration:
         return Exploration(
             (Explored("flat D50", 9.94, 2.4, ("deck",)), Explored("ball D25", 12.34, 0.0, ())),
-            (LimitCosts("08-C-deck.nc", 12.3, 3.1, 1.2, 0.4, None, 0.52),),
+            (LimitCosts("08-C-deck.nc", 12.3, 3.1, 1.2, 0.4, 0.2, None, 0.52),),
             (
                 TriedNumber("T3 rpm 12000 → 16000", 2.2, 10.34, 2.0),
                 TriedNumber("T3 depth_a_pass 4 → 6", 1.0, against="puts deflection in doubt"),
@@ -370,7 +370,7 @@ def test_plan_says_what_one_cutter_more_would_save(planner: Planner, job: Path) 
     told = " ".join(_run("plan", job, "--explore").stdout.split())
     assert "with one cutter more, flat D50: 9.9 min in all, 2.4 less; for deck" in told
     assert "with one cutter more, ball D25: it would not be used" in told
-    assert "08-C-deck.nc 12.3 3.1 1.2 0.4 – 52%" in told
+    assert "08-C-deck.nc 12.3 3.1 1.2 0.4 0.2 – 52%" in told
     assert "with T3 rpm 12000 → 16000: 10.3 min in all, 2.0 less; planned" in told
     assert "T3 depth_a_pass 4 → 6: would take up to 1.0 min off; puts deflection in doubt" in told
     both = _run("plan", job, "--explore", "--watch")

@@ -148,9 +148,24 @@ def test_lines_only_where_arcs_are_not_allowed() -> None:
     moves = fit_arcs(points, feed=1, arcs=False)
     assert {move.kind for move in moves} == {Kind.LINE}
     assert apart(points, moves) <= TOLERANCE + FINE
-    # Chords of a circle within e: at least pi / acos(1 - e / R) of them; greedy ends one later at
-    # most.
-    assert len(moves) <= math.ceil(math.pi / math.acos(1 - TOLERANCE / 50.0)) * 1.2
+    # Ends e outside the circle and middles e inside: (R + e) cos(half a step) = R - e. Greedy ends
+    # a tenth later at most, since ends lie beside points.
+    half = math.acos((50.0 - TOLERANCE) / (50.0 + TOLERANCE))
+    fewest = math.pi / half
+    assert fewest <= len(moves) <= 1.1 * fewest
+
+
+def test_chords_keep_corners_ends_and_a_slope() -> None:
+    """A corner moved aside, a straight way broken up, or a height off by more than allowed."""
+    square = [[0, 0, 3], [5, 0, 3], [10, 0, 3], [10, 4, 3], [10, 9, 3]]
+    moves = fit_arcs(square, feed=1, arcs=False)
+    assert [(move.x, move.y, move.z) for move in moves] == [(10, 0, 3), (10, 9, 3)]
+    angle = np.linspace(0.0, 4 * math.pi, 1201)
+    helix = np.column_stack([2 * np.cos(angle), 2 * np.sin(angle), 9 - 0.2 * angle])
+    moves = fit_arcs(helix, feed=1, arcs=False, tolerance=0.002)
+    assert apart(helix, moves) <= 0.002 + FINE
+    assert (moves[-1].x, moves[-1].y, moves[-1].z) == pytest.approx(helix[-1], abs=1e-12)
+    assert len(moves) <= 1.1 * 4 * math.pi / (2 * math.acos(1.998 / 2.002)) + 1
 
 
 def test_one_point_or_equal_points_give_no_move() -> None:

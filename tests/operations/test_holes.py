@@ -64,6 +64,23 @@ def sweep(made: Program, below: float) -> shapely.Geometry:
     return shapely.union_all([part.buffer(r, quad_segs=48) for part in joined])
 
 
+def test_chords_of_a_bore_leave_its_circle_evenly_to_both_sides() -> None:
+    """The finishing turn of a seat of 17.2 by a cutter of 6 runs at 5.6 mm: chords within 0.002 of
+    that circle both ways, as many as (r + e) cos(step / 2) = r - e asks for."""
+    made = program(work(INSERT, arcs=False, cutter=CENTRE))
+    at = [(move.x - 40.0, move.y + 15.0) for move in made.moves if abs(move.z - 9.8) < 1e-9]
+    far = [math.hypot(*one) for one in at]
+    near = [
+        math.hypot((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        for a, b in itertools.pairwise(at)
+        if min(math.hypot(*a), math.hypot(*b)) > 5.6019
+    ]
+    assert 5.6015 < max(far) <= 5.602 + 1e-9 and 5.598 - 1e-9 <= min(near) < 5.5985
+    # the first and the last chord of the turn begin or end on the circle itself
+    fewest = math.tau / (2 * math.acos(5.598 / 5.602))
+    assert fewest <= len(near) + 2 <= fewest + 2
+
+
 @pytest.mark.parametrize("hole", [INSERT, THROUGH, DOWEL], ids=lambda hole: hole.id)
 @pytest.mark.parametrize("arcs", [True, False])
 def test_each_step_has_its_diameter_at_its_floor(hole: Hole, arcs: bool) -> None:

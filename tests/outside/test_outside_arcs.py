@@ -154,8 +154,8 @@ def test_length_of_the_ellipse() -> None:
 
 @curves
 def test_lines_alone_are_equally_true(name: str) -> None:
-    """Chords of a curve of radius r within e are sqrt(8 r e) long (sagitta): not more than a fifth
-    over that many."""
+    """Chords of a curve of radius r whose ends lie e outside it and whose middles lie e inside are
+    sqrt(16 r e) long (sagitta 2 e): not more than a fifth over that many."""
     curve, _, start, end = CURVES[name]
     t = np.linspace(start, end, 60_001)
     points = curve(t)
@@ -169,5 +169,5 @@ def test_lines_alone_are_equally_true(name: str) -> None:
     )
     way = np.hypot(*d1.T)
     bend = np.abs(d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0]) / way**3
-    fewest = float(trapezoid(way * np.sqrt(bend / (8 * TOLERANCE)), t))
+    fewest = float(trapezoid(way * np.sqrt(bend / (16 * TOLERANCE)), t))
     assert 0.95 * fewest <= len(moves) <= 1.2 * fewest + 2

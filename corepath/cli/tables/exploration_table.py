@@ -27,12 +27,12 @@ def exploration_text(found: Exploration, units: Units = MM) -> str:
 
 def _limits(limits: Sequence[LimitCosts], units: Units) -> str:
     table = new_table(units)
-    table.add_column("file: minutes, and cost of", no_wrap=True)
-    for name in ("min", "chip load", "accel", "corners", "power", "bending"):
+    table.add_column("file: cost of", no_wrap=True)
+    for name in ("min", "chip load", "accel", "corners", "lines", "power", "bending"):
         table.add_column(name, justify="right", no_wrap=True)
     for one in limits:
         shares = ("–" if share is None else f"{share:.0%}" for share in (one.power, one.bending))
-        costs = (one.minutes, one.chip_load, one.acceleration, one.corners)
+        costs = (one.minutes, one.chip_load, one.acceleration, one.corners, one.lines)
         table.row(one.file, *(f"{cost:.1f}" for cost in costs), *shares)
     words = (
         "each limit by itself, the path as it is; power and bending slow nothing: how much of "

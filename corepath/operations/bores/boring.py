@@ -37,11 +37,13 @@ lies badly."""
 # rad; longest arc in one move, so that rounding of its ends cannot push it past half a turn.
 _THIRD = 2.0 * math.pi / 3.0
 _WHOLE = 0.95  # share of the cutter's radius: a helix of this radius leaves no core
-_CHORD = 0.0028
-"""mm inside circles where arcs are not allowed: as the text writes an arc in chords."""
+_CHORD = 0.002  # mm that chords may leave a circle to either side where arcs are not allowed
 _WIDEST = 0.4
-"""rad: the longest chord, below the 25° from which on a turn is a corner and no bend. A chord is
-shorter than its arc, and so steeper on a helix, by step²/24: see `_pitch_of`."""
+"""rad: the longest chord, below the 25° from which on a turn is a corner and no bend."""
+# Share of a whole step that the first and the last chord of a sweep take: they have one end on the
+# circle itself, and pass it by 4 D u(1 - u) - e u where D = 2 e times the square of this share is
+# their height over the chord. At 0.85 the most is 0.99 e.
+_END = 0.85
 # mm; less than this is the middle itself, or the height already reached.
 _FLAT = 1e-9
 
@@ -74,19 +76,48 @@ class BoreTrail(ToolpathBuilder):
         is wanted exactly.
         """
         radius, first = math.dist((cx, cy), self.place), math.atan2(self.y - cy, self.x - cx)
-        count = max(1, fewest_steps(angle, _THIRD))
         if not self.work.arcs:
-            count = max(count, math.ceil(angle / _step_of(radius)))
+            self._sweep_in_chords((cx, cy), angle, z, feed, end)
+            return
+        count = max(1, fewest_steps(angle, _THIRD))
         start = self.z
         for k in range(1, count + 1):
             at, level = first + self.way * angle * k / count, start + (z - start) * k / count
             x, y = cx + radius * math.cos(at), cy + radius * math.sin(at)
             if k == count and end is not None:
                 x, y = end
-            if self.work.arcs:
-                self._add(arc(self.way < 0.0, (x, y, level), (cx - self.x, cy - self.y), feed))
-            else:
-                self._add(line(x, y, level, feed))
+            self._add(arc(self.way < 0.0, (x, y, level), (cx - self.x, cy - self.y), feed))
+
+    def _sweep_in_chords(
+        self,
+        centre: tuple[float, float],
+        angle: float,
+        z: float,
+        feed: float,
+        end: tuple[float, float] | None,
+    ) -> None:
+        """The same in chords that leave the circle by `_CHORD` to either side at most.
+
+        A chord between places e outside a circle of radius r passes it by e inside where (r + e)
+        cos(step / 2) = r - e: by a step longer by sqrt(2) than that of a chord between places on
+        the circle. On a helix such a chord is no steeper than the arc, since it is longer; those of
+        a sweep of one or two may be, by 0.4 %.
+        """
+        (cx, cy), radius = centre, math.dist(centre, self.place)
+        first, start = math.atan2(self.y - cy, self.x - cx), self.z
+        shares = _chord_shares(angle, radius)
+        step = angle * max(shares)
+        cosine = math.cos(step / 2.0)
+        out = radius + radius * (1.0 - cosine) / (1.0 + cosine)
+        done = 0.0
+        for k, share in enumerate(shares, start=1):
+            done += share
+            last = k == len(shares)
+            at, reach = first + self.way * angle * done, radius if last else out
+            x, y = cx + reach * math.cos(at), cy + reach * math.sin(at)
+            if last and end is not None:
+                x, y = end
+            self._add(line(x, y, z if last else start + (z - start) * done, feed))
 
     def half(self, hole: Hole, radius: float, z: float, feed: float) -> None:
         """Half a turn, tangent at either end, from where the cutter stands to `radius` on the other
@@ -114,18 +145,24 @@ class BoreTrail(ToolpathBuilder):
         self.z = retract
 
 
+def _chord_shares(angle: float, radius: float) -> list[float]:
+    """Shares of a sweep of `angle` (rad) that its chords take, as few as `_CHORD` allows on a
+    circle of `radius` mm."""
+    # both ends on the circle: the height over the chord is r (1 - cos(step / 2))
+    if angle <= min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.0)), _WIDEST):
+        return [1.0]
+    apart = max((radius - _CHORD) / (radius + _CHORD), 0.0)
+    step = min(2.0 * math.acos(apart), _WIDEST)
+    between = fewest_steps(max(angle - 2.0 * _END * step, 0.0), step)
+    whole = between + 2.0 * _END
+    return [_END / whole, *[1.0 / whole] * between, _END / whole]
+
+
 def _pitch_of(work: Work, radius: float) -> float:
     """Fall of a helix of this radius in one turn, mm: by the ramp angle, at most a layer."""
-    way = 2.0 * math.pi * radius
-    if not work.arcs:  # by the length of its chords, which fall as far as their arcs
-        half = 0.5 * _step_of(radius)
-        way *= math.sin(half) / half
-    return min(way * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth)
-
-
-def _step_of(radius: float) -> float:
-    """The longest chord of a circle of this radius, rad."""
-    return min(2.0 * math.acos(max(1.0 - _CHORD / radius, 0.5)), _WIDEST)
+    return min(
+        2.0 * math.pi * radius * math.tan(math.radians(work.cutter.ramp_angle)), work.cutting.depth
+    )
 
 
 def slow_below(work: Work, hole: Hole) -> float:

@@ -30,12 +30,13 @@ _FREE = 1e9
 
 @report_keys(
     "file", Key("minutes", places=2), Key("chip_load", places=2), Key("acceleration", places=2),
-    Key("corners", places=2), Key("power", places=2), Key("bending", places=2),
+    Key("corners", places=2), Key("lines", places=2), Key("power", places=2),
+    Key("bending", places=2),
 )  # fmt: skip
 @dataclass(frozen=True, slots=True)
 class LimitCosts:
     """A file's `minutes`, and how many of them each limit costs by itself: `chip_load`,
-    `acceleration`, and the deviation at `corners`.
+    `acceleration`, the deviation at `corners`, and the `lines` that a control reads in a second.
 
     `power` and `bending` are the largest shares of their limits, None where nothing is limited.
     """
@@ -45,6 +46,7 @@ class LimitCosts:
     chip_load: float
     acceleration: float
     corners: float
+    lines: float
     power: float | None
     bending: float | None
 
@@ -65,6 +67,7 @@ def _costs(job: Job, made: MadeFile) -> LimitCosts:
         spent - minutes_of(_fastest(program, BELOW_RAPID * limits.rapid), limits),
         spent - minutes_of(program, replace(limits, accel=_FREE)),
         spent - minutes_of(program, free),
+        program.reading,
         power,
         bending,
     )
