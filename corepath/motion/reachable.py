@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.motion.clock import Limits, minutes, move_table
+from corepath.motion.cutter import Cutting
 from corepath.motion.feeds.line_rate import paced
 from corepath.motion.program import Kind, Pass, Program
 
@@ -48,10 +49,21 @@ def reachable(program: Program, limits: Limits) -> Program:
     `reading` the minutes that reading costs.
     """
     bent = tuple(reached(one, limits.accel) for one in program.passes)
-    passes = tuple(paced(one, limits) for one in bent)
+    passes = tuple(paced(one, limits, _run(one, program.cutting, limits.accel)) for one in bent)
     slowed = [pair for pair in zip(bent, passes, strict=True) if pair[0] is not pair[1]]
     reading = sum(minutes([after], limits) - minutes([before], limits) for before, after in slowed)
     return replace(program, passes=passes, used=_used(program.passes, passes), reading=reading)
+
+
+def _run(stretch: Pass, cutting: Cutting, accel: float) -> Floats:
+    """(n,) the feed that the cutter is run at in each move, or what can be reached there if that is
+    less."""
+    table = move_table(stretch.moves)
+    way = np.diff(table[:, 1:4], axis=0, prepend=table[:1, 1:4])
+    level, down = np.hypot(way[:, 0], way[:, 1]) > 1e-6, way[:, 2] < -1e-6
+    ramp, flat = min(cutting.ramp, cutting.feed), min(cutting.feed, cutting.finish)
+    run = np.where(down, np.where(level, ramp, cutting.plunge), flat)
+    return np.asarray(np.minimum(run, _most(table, accel)))
 
 
 def _used(planned: Sequence[Pass], made: Sequence[Pass]) -> tuple[tuple[float, float, float], ...]:

@@ -29,6 +29,7 @@ from corepath.readback.measure import read_back
 from corepath.readback.motion.first_way import Zeroed, check_first_way
 from corepath.readback.plan_files import PlanFiles
 from corepath.readback.result import ReadBack
+from corepath.readback.surfaces.laid_blank import laid_stock
 from corepath.readback.words.zeros import lowered
 from corepath.work import Work
 
@@ -198,6 +199,21 @@ def test_boards_with_much_rocker_are_trimmed(sample: str, rocker: tuple[tuple[fl
         made.job.machine.travel[2],
     )
     assert findings.counts == {}
+
+
+def test_no_wood_stands_beyond_the_nearer_end():
+    """Over a curve that rises at one end alone that end lies nearer to the middle, and the virtual
+    blank, as long on both sides, stands no higher there than the end itself: by the curve that went
+    on it would be 0.2 mm and more."""
+    rocker = ((-120.0, 0.5), (-60.0, 0.2), (0.0, 0.0), (60.0, 6.0), (120.0, 28.0))
+    made = prepared_of(with_layup(rocker=rocker))
+    laid = laid_up(made.job, made.board)
+    near, far = sorted(abs(end) for end in laid.ends)
+    assert far - near > 2.0
+    top = float(laid.top(laid.ends[1], np.linspace(-laid.width, laid.width, 201) / 2.0).max())
+    stock = laid_stock(laid, 1.0)
+    assert top - 0.5 < stock.highest() <= top + 1e-3
+    assert stock.highest() <= laid_works(made)[0].stock_top
 
 
 def test_conventional_goes_the_other_way_round(prepared: Prepared):

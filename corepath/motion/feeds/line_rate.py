@@ -28,6 +28,9 @@ source)."""
 
 _LEAST = 0.55
 """Share of a feed that is left at least: edges rub at half of what the cutter is run at."""
+_RUN = 0.505
+"""Share of what the cutter is run at that is left at least, on a bend of what can be reached there.
+Where a bore opens its feed is half of that by plan, and stays."""
 _GUILTY = 0.8 * MOST_A_SECOND
 """Moves a second from which on a cut has a share in a second that is too full."""
 _ROUNDS = 8
@@ -37,21 +40,23 @@ _STEP = 0.97
 """Feeds fall in steps of this, so that neighbours share a word F."""
 
 
-def paced(stretch: Pass, limits: Limits) -> Pass:
+def paced(stretch: Pass, limits: Limits, run: Floats) -> Pass:
     """Returns a pass with lower feeds where more than `MOST_A_SECOND` of its moves end in one
     second.
 
-    All short cuts of such a stretch are slowed alike, but none below 0.55 of its feed. Drilling
-    cycles and rapids stay as they are.
+    `run` (n,) is the feed, mm/min, that the cutter is run at in each of its moves, or what can be
+    reached there if that is less. All short cuts of such a stretch are slowed alike, but none below
+    0.55 of its feed or just over half of `run`. Drilling cycles and rapids stay as they are.
     """
     planned = np.array([move.feed for move in stretch.moves])
+    least = np.maximum(_LEAST * planned, np.minimum(_RUN * run, planned))
     for _ in range(_ROUNDS):
         share = _shares(seconds(stretch.moves, limits))
         feeds = np.array([move.feed for move in stretch.moves])
         guilty = (share < 1.0) & _cuts(stretch) & (feeds > 60.0 * _GUILTY * _spans(stretch))
         # 1e-9: a share that is a step must not fall to the next by rounding
         steps = np.ceil(np.log(share) / math.log(_STEP) - 1e-9)
-        slow = np.maximum(np.round(feeds * _STEP**steps, 1), _LEAST * planned)
+        slow = np.maximum(np.round(feeds * _STEP**steps, 1), least)
         slow = np.where(guilty & (slow < feeds), slow, feeds)
         if (slow == feeds).all():
             break

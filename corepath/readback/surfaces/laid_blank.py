@@ -38,7 +38,10 @@ def laid_stock(laid: LaidUp, cell: float) -> Stock:
     apart."""
 
     def faces(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        return laid.bottom(x), laid.top(x, y)
+        # The columns reach as far on both sides of the middle, a blank over an uneven curve does
+        # not: beyond its nearer end they stand no higher than that end.
+        within = np.clip(x, *laid.ends)
+        return laid.bottom(within), laid.top(within, y)
 
     return Stock(2.0 * max(abs(end) for end in laid.ends), laid.width, laid.edge, cell, faces)
 
