@@ -55,12 +55,13 @@ ROUNDED = 0.011
 @dataclass(frozen=True, slots=True)
 class _Spent:
     """Minutes by file stem, the least that any path takes, those of the first way down to where
-    the operator looks at the zero, the pass that the skim stops at, and how many moves begin in the
-    busiest second of all files."""
+    the operator looks at the zero, those that feeds lowered to `MOST_A_SECOND` cost, the pass that
+    the skim stops at, and how many moves begin in the busiest second of all files."""
 
     taken: dict[str, float]
     least: dict[str, float]
     first: dict[str, float]
+    reading: dict[str, float]
     stop: int
     busiest: int
 
@@ -113,9 +114,13 @@ def _slower(job: str, spent: _Spent, before: Mapping[str, float], at: str) -> It
         then = before.get(stem)
         if then is None or now <= then + ROUNDED:
             continue
-        first, (limit, why) = spent.first[stem], WHY.get((job, stem), (1.0, ""))
-        if stem not in HAD_FIRST_WAY and now - first <= then + ROUNDED:
-            limit, why = (then + first + ROUNDED) / then, f"first way down at feed: {first:.2f} min"
+        limit, why = WHY.get((job, stem), (1.0, ""))
+        first = 0.0 if stem in HAD_FIRST_WAY else spent.first[stem]
+        read = spent.reading[stem]
+        if now - first - read <= then + ROUNDED:
+            limit = (then + first + read + ROUNDED) / then
+            named = (("first way down at feed", first), ("moves a second", read))
+            why = ", ".join(f"{what}: {cost:.2f} min" for what, cost in named if cost > 0.0)
         says = f"{job}, {stem}, slower: {why or 'NOT EXPLAINED'}"
         yield Row(says, Figure(now, "min"), limit, at, Figure(then, "min"))
 
@@ -156,6 +161,7 @@ def _spent(prepared: Prepared, made: tuple[MadeFile, ...]) -> _Spent:
         {one.program.stem: round(one.minutes, 2) for one in made},
         {one.program.stem: one.least_time.minutes for one in made},
         {one.program.stem: _first(one) for one in made},
+        {one.program.stem: one.program.reading for one in made},
         prepared.stackup.skim.planned_stop,
         max(most_a_second(one.program.passes, prepared.job.machine.motion_limits) for one in made),
     )

@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 _NEAR = 6.0
 """mm; places nearer to each other than this belong to one cluster."""
 _APART = 2.5
-"""mm; each stroke takes what lies at most half of this aside."""
+"""mm; strokes over one cluster lie at most this far apart."""
+_NARROW = 2
+"""Strokes of a cluster that each take what lies at most half of that aside."""
 _BEYOND = 4.0
 """mm by which a stroke is longer than its cluster at each end."""
 _CORNER = 15.0
@@ -111,8 +113,11 @@ def _strokes(axis: Array, way: Array, bounds: tuple[float, float, float, float])
     along, aside = axis @ mean, axis @ across
     low, high = float(aside.min()), float(aside.max())
     first, last = float(along.min()) - _BEYOND, float(along.max()) + _BEYOND
+    # A narrow cluster gets a stroke for each 2.5 mm of its width; a wide one also those along its
+    # sides, where the next round would else find its rest.
     count = max(math.ceil((high - low) / _APART), 1)
-    places = low + (np.arange(count) + 0.5) * (high - low) / count
+    even = low + (np.arange(count) + 0.5) * (high - low) / count
+    places = np.linspace(low, high, count + 1) if count > _NARROW else even
     strokes = []
     for k, place in enumerate(places.tolist()):
         ends = np.array([first * mean + place * across, last * mean + place * across])
