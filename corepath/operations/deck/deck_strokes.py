@@ -21,7 +21,7 @@ _NEAR = 6.0
 """mm; places nearer to each other than this belong to one cluster."""
 _APART = 2.5
 """mm; strokes over one cluster lie at most this far apart."""
-_NARROW = 2
+_NARROW = 3
 """Strokes of a cluster that each take what lies at most half of that aside."""
 _BEYOND = 4.0
 """mm by which a stroke is longer than its cluster at each end."""
