@@ -32,7 +32,7 @@ from corepath.motion.program import FULL_TURN, Kind, Move, Pass, rapid
 
 __all__ = [
     "EXACT_DEVIATION", "SHARP", "Limits", "corner_speed", "leg_seconds", "minutes",
-    "most_a_second", "move_table", "seconds", "table_seconds",
+    "most_a_second", "move_table", "moves_a_second", "seconds", "table_seconds", "with_feeds",
 ]  # fmt: skip
 
 EXACT_DEVIATION = 0.002
@@ -158,6 +158,14 @@ def move_table(moves: Sequence[Move]) -> Floats:
     return np.fromiter(chain.from_iterable(moves), float, count=7 * len(moves)).reshape(-1, 7)
 
 
+def with_feeds(moves: Sequence[Move], feeds: Floats) -> tuple[Move, ...]:
+    """Returns the moves at these feeds (n,), mm/min."""
+    return tuple(
+        move if feed == move.feed else move._replace(feed=feed)
+        for move, feed in zip(moves, feeds.tolist(), strict=True)
+    )
+
+
 def table_seconds(
     table: Floats,
     limits: Limits,
@@ -190,14 +198,16 @@ def table_seconds(
 def most_a_second(passes: Sequence[Pass], limits: Limits) -> int:
     """Returns how many moves a control must take in within the busiest second of any of the
     `passes`: those that end in it. 0 for no moves."""
-    most = 0
-    for stretch in passes:
-        ends = np.cumsum(seconds(stretch.moves, limits))
-        if len(ends):
-            # the second that begins where a move ends
-            within = np.searchsorted(ends, ends + 1.0, side="right") - np.arange(len(ends)) - 1
-            most = max(most, int(within.max()))
-    return most
+    counts = (moves_a_second(seconds(stretch.moves, limits)) for stretch in passes)
+    return max((int(count.max()) for count in counts if len(count)), default=0)
+
+
+def moves_a_second(spent: Floats) -> NDArray[np.int64]:
+    """Returns how many moves end in the second that begins where each of them ends, (n,); `spent`
+    has the seconds of each."""
+    ends = np.cumsum(spent)
+    within = np.searchsorted(ends, ends + 1.0, side="right") - np.arange(len(ends)) - 1
+    return np.asarray(within, dtype=np.int64)
 
 
 def _path(table: Floats, starts: Floats, limits: Limits) -> _Path:

@@ -16,9 +16,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corepath.motion.clock import Limits, minutes, move_table
+from corepath.motion.clock import Limits, minutes, most_a_second, move_table, with_feeds
 from corepath.motion.cutter import Cutting
-from corepath.motion.feeds.line_rate import paced
+from corepath.motion.feeds.line_rate import MOST_A_SECOND, paced
 from corepath.motion.program import Kind, Pass, Program
 
 __all__ = ["bend_feed", "reachable", "reached", "reached_feeds"]
@@ -49,10 +49,17 @@ def reachable(program: Program, limits: Limits) -> Program:
     `reading` the minutes that reading costs.
     """
     bent = tuple(reached(one, limits.accel) for one in program.passes)
-    passes = tuple(paced(one, limits, _run(one, program.cutting, limits.accel)) for one in bent)
+    passes = tuple(_read_in_time(one, program.cutting, limits) for one in bent)
     slowed = [pair for pair in zip(bent, passes, strict=True) if pair[0] is not pair[1]]
     reading = sum(minutes([after], limits) - minutes([before], limits) for before, after in slowed)
     return replace(program, passes=passes, used=_used(program.passes, passes), reading=reading)
+
+
+def _read_in_time(stretch: Pass, cutting: Cutting, limits: Limits) -> Pass:
+    # nearly all passes have no second that is too full
+    if most_a_second([stretch], limits) <= MOST_A_SECOND:
+        return stretch
+    return paced(stretch, limits, _run(stretch, cutting, limits.accel))
 
 
 def _run(stretch: Pass, cutting: Cutting, accel: float) -> Floats:
@@ -86,12 +93,7 @@ def reached(stretch: Pass, accel: float) -> Pass:
     moves = stretch.moves
     if len(moves) < 2:
         return stretch
-    feeds = reached_feeds(move_table(moves), accel)
-    slow = [
-        move if feed == move.feed else move._replace(feed=feed)
-        for move, feed in zip(moves, feeds.tolist(), strict=True)
-    ]
-    return replace(stretch, moves=tuple(slow))
+    return replace(stretch, moves=with_feeds(moves, reached_feeds(move_table(moves), accel)))
 
 
 def reached_feeds(table: Floats, accel: float) -> Floats:

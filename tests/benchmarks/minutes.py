@@ -45,9 +45,6 @@ HAD_FIRST_WAY = ("06-B-inserts", "07-C-deck-rough", "09-D-trim")
 file that calls another cutter has one, which safety asks for: without it a cutter that is longer
 than the one before comes down at rapid."""
 
-WHY: dict[tuple[str, str], tuple[float, str]] = {}
-"""Files that take longer than before and are meant to: how many times as long, and why."""
-
 ROUNDED = 0.011
 """Minutes of a file differ by so much where both are rounded to two decimals."""
 
@@ -114,14 +111,14 @@ def _slower(job: str, spent: _Spent, before: Mapping[str, float], at: str) -> It
         then = before.get(stem)
         if then is None or now <= then + ROUNDED:
             continue
-        limit, why = WHY.get((job, stem), (1.0, ""))
+        limit, why = 1.0, "NOT EXPLAINED"
         first = 0.0 if stem in HAD_FIRST_WAY else spent.first[stem]
         read = spent.reading[stem]
         if now - first - read <= then + ROUNDED:
             limit = (then + first + read + ROUNDED) / then
             named = (("first way down at feed", first), ("moves a second", read))
             why = ", ".join(f"{what}: {cost:.2f} min" for what, cost in named if cost > 0.0)
-        says = f"{job}, {stem}, slower: {why or 'NOT EXPLAINED'}"
+        says = f"{job}, {stem}, slower: {why}"
         yield Row(says, Figure(now, "min"), limit, at, Figure(then, "min"))
 
 

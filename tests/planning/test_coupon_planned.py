@@ -44,7 +44,7 @@ def planned(coupon_planned: Plan) -> Plan:
     return coupon_planned
 
 
-def test_the_page_shows_what_limits_cost_as_it_is_said(planned) -> None:  # type: ignore[no-untyped-def]
+def test_the_page_shows_what_limits_cost(planned) -> None:  # type: ignore[no-untyped-def]
     """The example of docs/clock.md is the answer to `plan --explore` of this sample."""
     stop = planned.prepared.stackup.skim.planned_stop
     costs = limit_costs(planned.prepared.job, planned.made, stop)

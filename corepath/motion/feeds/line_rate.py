@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corepath.geometry.masks import runs
-from corepath.motion.clock import Limits, seconds
+from corepath.motion.clock import Limits, move_table, moves_a_second, seconds, with_feeds
 from corepath.motion.program import Kind, Pass
 
 __all__ = ["MOST_A_SECOND", "paced"]
@@ -36,6 +36,7 @@ _GUILTY = 0.8 * MOST_A_SECOND
 _ROUNDS = 8
 """Slower moves share a second with fewer others, so that a few rounds do; a move at its least stays
 as it is."""
+_CUTS = (Kind.LINE, Kind.CW, Kind.CCW)
 _STEP = 0.97
 """Feeds fall in steps of this, so that neighbours share a word F."""
 
@@ -48,54 +49,42 @@ def paced(stretch: Pass, limits: Limits, run: Floats) -> Pass:
     reached there if that is less. All short cuts of such a stretch are slowed alike, but none below
     0.55 of its feed or just over half of `run`. Drilling cycles and rapids stay as they are.
     """
-    planned = np.array([move.feed for move in stretch.moves])
-    least = np.maximum(_LEAST * planned, np.minimum(_RUN * run, planned))
+    moves, table = stretch.moves, move_table(stretch.moves)
+    feeds, cuts = table[:, 4], np.isin(table[:, 0], _CUTS)
+    least = np.maximum(_LEAST * feeds, np.minimum(_RUN * run, feeds))
+    fast = 60.0 * _GUILTY * _spans(table[:, 1:4])
     for _ in range(_ROUNDS):
-        share = _shares(seconds(stretch.moves, limits))
-        feeds = np.array([move.feed for move in stretch.moves])
-        guilty = (share < 1.0) & _cuts(stretch) & (feeds > 60.0 * _GUILTY * _spans(stretch))
+        share = _shares(seconds(moves, limits))
+        guilty = (share < 1.0) & cuts & (feeds > fast)
         # 1e-9: a share that is a step must not fall to the next by rounding
         steps = np.ceil(np.log(share) / math.log(_STEP) - 1e-9)
         slow = np.maximum(np.round(feeds * _STEP**steps, 1), least)
         slow = np.where(guilty & (slow < feeds), slow, feeds)
         if (slow == feeds).all():
             break
-        moves = zip(stretch.moves, slow.tolist(), strict=True)
-        stretch = replace(
-            stretch,
-            moves=tuple(
-                move if move.feed == feed else move._replace(feed=feed) for move, feed in moves
-            ),
-        )
-    return stretch
+        moves, feeds = with_feeds(moves, slow), slow
+    return stretch if moves is stretch.moves else replace(stretch, moves=moves)
 
 
 def _shares(spent: Floats) -> Floats:
-    """(n,) how many of the moves that end within the fullest second of a stretch may do so: 1
-    outside such stretches; `spent` has the seconds of each move."""
-    ends = np.cumsum(spent)
-    last = np.searchsorted(ends, ends + 1.0, side="right")
-    counts = last - np.arange(len(ends)) - 1
+    """(n,) by what share of its feed each move of a crowded stretch would be slow enough, from the
+    fullest second of the stretch; 1 elsewhere. `spent` has the seconds of each move."""
+    counts = moves_a_second(spent)
     full = np.flatnonzero(counts > MOST_A_SECOND)
-    share = np.ones(len(ends))
+    share = np.ones(len(spent))
     # +1 where a full second begins, -1 behind its end: where the sum is above 0 one holds the move
-    marks = np.zeros(len(ends) + 1)
+    marks = np.zeros(len(spent) + 1)
     np.add.at(marks, full, 1.0)
-    np.add.at(marks, last[full], -1.0)
+    np.add.at(marks, full + counts[full] + 1, -1.0)
     for first, end in runs(np.cumsum(marks[:-1]) > 0.0):
         share[first:end] = MOST_A_SECOND / counts[first:end].max()
     return share
 
 
-def _cuts(stretch: Pass) -> NDArray[np.bool_]:
-    kinds = np.array([move.kind for move in stretch.moves])
-    return np.asarray((kinds == Kind.LINE) | (kinds == Kind.CW) | (kinds == Kind.CCW))
-
-
-def _spans(stretch: Pass) -> Floats:
-    """(n,) the length of each move, mm, or the mean of it and the longer neighbour if that is more:
-    one short move among longer ones keeps nobody waiting. Arcs count by their chord."""
-    ends = np.array([(move.x, move.y, move.z) for move in stretch.moves])
+def _spans(ends: Floats) -> Floats:
+    """(n,) the length of each move to `ends` (n, 3), mm, or the mean of it and the longer neighbour
+    if that is more: one short move among longer ones keeps nobody waiting. Arcs count by their
+    chord."""
     length = np.sqrt((np.diff(ends, axis=0, prepend=ends[:1]) ** 2).sum(axis=1))
     pairs = 0.5 * (length[1:] + length[:-1])
     spans: Floats = length.copy()

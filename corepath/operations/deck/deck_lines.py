@@ -27,7 +27,6 @@ __all__ = [
     "Sheet",
     "extra_lines",
     "first_line",
-    "parts_of_gaps",
     "region_lines",
 ]
 
@@ -181,7 +180,7 @@ def first_line(sheet: Sheet, widest: float, side: float, inward: float) -> float
     return 0.5 * widest / 20.0
 
 
-def parts_of_gaps(sheet: Sheet, low: float, highs: Sequence[float]) -> NDArray[np.int64]:
+def _parts_of_gaps(sheet: Sheet, low: float, highs: Sequence[float]) -> NDArray[np.int64]:
     """Into how many even parts (n, k) the gaps from `low` to each of `highs` must be divided, in
     each bin along u; at least 1."""
     # A gap of exactly n steps needs n parts, whatever rounding does.
@@ -193,7 +192,7 @@ def _best_gap(sheet: Sheet, low: float, widest: float) -> float:
     # Down to 0.28 of the widest in steps of 5 %; rounded, so that a tie goes to the wider gap on
     # every machine.
     widths = [widest * 0.95**k for k in range(26)]
-    counts = parts_of_gaps(sheet, low, [low + width for width in widths])
+    counts = _parts_of_gaps(sheet, low, [low + width for width in widths])
     lengths = counts.sum(axis=0).tolist()
     stretches = np.clip(np.diff(counts, axis=0, prepend=1), 0, None).sum(axis=0).tolist()
     costs = [
@@ -224,7 +223,7 @@ def _stretches(wanted: NDArray[np.bool_], size: float, spare: int) -> list[tuple
 def extra_lines(sheet: Sheet, low: float, high: float, spare: int) -> list[Array]:
     """The extra lines of the gap between `low` and `high`, each (k, 2) points (u, v), mm; `spare`
     bins longer than they must be at each end."""
-    counts = parts_of_gaps(sheet, low, [high])[:, 0]
+    counts = _parts_of_gaps(sheet, low, [high])[:, 0]
     middles = sheet.u + (np.arange(len(counts)) + 0.5) * sheet.size
     found = []
     for n in range(1, int(counts.max())):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from corepath.geometry.masks import runs
 from corepath.geometry.polylines import along, place_at
-from corepath.motion.clock import move_table
+from corepath.motion.clock import move_table, with_feeds
 from corepath.motion.program import Kind, Move
 from corepath.work.cutting.loads import cuts_of
 from corepath.work.works import Work
@@ -50,11 +50,7 @@ since what it takes is a bound."""
 def fed(moves: Sequence[Move], work: Work) -> list[Move]:
     """The moves with cuts at the feed of lines slowed to that of a full-width cut where they meet
     more than such a line was planned for, and further where they go down into whole wood."""
-    feeds = fed_feeds(move_table(moves), work)
-    return [
-        move if feed == move.feed else move._replace(feed=feed)
-        for move, feed in zip(moves, feeds.tolist(), strict=True)
-    ]
+    return list(with_feeds(moves, fed_feeds(move_table(moves), work)))
 
 
 def fed_feeds(table: Array, work: Work) -> Array:

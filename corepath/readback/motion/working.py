@@ -18,6 +18,7 @@ from corepath.gcode.read.findings import Findings
 from corepath.geometry.boxed_places import BoxedPlaces
 from corepath.geometry.masks import runs
 from corepath.lengths import either, mm
+from corepath.lengths import feed as per_min
 from corepath.motion.cutter import Cutter
 from corepath.readback.surfaces.measures import MeasureList
 from corepath.stock.engagement import CUTTING, Engagement, engagement
@@ -205,10 +206,7 @@ def _wide(work: Work, path: Path, found: Engagement, findings: Findings) -> None
                 f"wide, at most {mm(allowed):.2f} "
                 f"(stepover {mm(work.cutting.stepover):.2f}) but in an entry and the lap after it"
             )
-            line = found.line(path, first)
-            findings.add(
-                "engagement", says, line=line, place=_spot(found, at), depth=float(found.depth[at])
-            )
+            _tell("engagement", says, (first, at), found, path, findings)
 
 
 def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
@@ -223,14 +221,17 @@ def _deep(work: Work, path: Path, found: Engagement, findings: Findings) -> None
                 "deepest layer: "
                 "the layer above left it standing"
             )
-            line = found.line(path, first)
-            findings.add(
-                "layer-missed",
-                says,
-                line=line,
-                place=_spot(found, at),
-                depth=float(found.depth[at]),
-            )
+            _tell("layer-missed", says, (first, at), found, path, findings)
+
+
+def _tell(
+    kind: str, says: str, samples: tuple[int, int], found: Engagement, path: Path,
+    findings: Findings,
+) -> None:  # fmt: skip
+    """Report what begins at the first of two samples and is worst at the other."""
+    first, at = samples
+    line, depth = found.line(path, first), float(found.depth[at])
+    findings.add(kind, says, line=line, place=_spot(found, at), depth=depth)
 
 
 def _strips(work: Work, path: Path, found: Engagement, findings: Findings) -> None:
@@ -249,13 +250,10 @@ def _strips(work: Work, path: Path, found: Engagement, findings: Findings) -> No
         if float(found.way[first:last].sum()) > path.cutter.diameter:
             says = (
                 f"takes {mm(np.median(found.deep[first:last])):.2f} off a wall at full depth at "
-                f"F{mm(feed[at]):.0f}; what the layers leave there has a lap of its own at "
-                f"F{mm(allowed):.0f}"
+                f"F{per_min(feed[at]):.0f}; what the layers leave there has a lap of its own at "
+                f"F{per_min(allowed):.0f}"
             )
-            line = found.line(path, first)
-            findings.add(
-                "load", says, line=line, place=_spot(found, at), depth=float(found.depth[at])
-            )
+            _tell("load", says, (first, at), found, path, findings)
 
 
 def _side(work: Work, path: Path, found: Engagement, findings: Findings) -> None:

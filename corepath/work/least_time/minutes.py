@@ -60,7 +60,7 @@ from corepath.motion.clock import Limits, corner_speed, leg_seconds
 from corepath.motion.tour import FEW, least_way
 from corepath.work.cutting.deck_steps import level_step, slopes_over, surface_minutes
 from corepath.work.cutting.running import turn_allowance
-from corepath.work.cutting.wall_strips import WallStrips, left_to_layers, widest_strip
+from corepath.work.cutting.wall_strips import WallStrips, left_to_layers, may_be_light, widest_strip
 from corepath.work.least_time.areas import (
     ContourPass,
     disc,
@@ -295,7 +295,7 @@ def _levels(
     cutter, cutting, light = work.cutter, work.cutting, work.milling.light_layer
     usual = layer_seconds(lap, cutter.diameter, cutting.stepover, cutting.feed, limits.accel)
     wide = layer_seconds(lap, cutter.diameter, cutter.diameter, cutting.feed, limits.accel)
-    ring = ring and light * cutter.diameter <= cutting.depth * cutting.stepover
+    ring = ring and may_be_light(work, light)
     last = light if thin and depth > light and cutting.depth > light else 0.0
     deep = _deep_seconds(depth - last, cutting.depth, usual, light if ring else 0.0, wide)
     # Without a light last layer the floor is that of one of the others.
